@@ -1,0 +1,53 @@
+"""Bounds checks shared by the calculations; every message names the field and says what would be right."""
+
+from __future__ import annotations
+
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from .errors import OutOfRange
+
+FloatArray: TypeAlias = NDArray[np.float64]
+
+
+def finite(value: ArrayLike, field: str) -> FloatArray:
+    """Return `value` as a float array, refusing NaN and infinities."""
+    array = np.asarray(value, dtype=np.float64)
+    if not np.isfinite(array).all():
+        raise OutOfRange(f"{field} must be a finite number", field)
+    return array
+
+
+def within(
+    value: ArrayLike, field: str, low: float | None = None, high: float | None = None, unit: str = ""
+) -> FloatArray:
+    """Return `value` as a float array, refusing anything outside [low, high]."""
+    array = finite(value, field)
+    suffix = f" {unit}" if unit else ""
+    bad = np.zeros(array.shape, dtype=bool)
+    if low is not None:
+        bad |= array < low
+    if high is not None:
+        bad |= array > high
+    if bad.any():
+        shown = float(array[bad].ravel()[0]) if array.ndim else float(array)
+        if low is not None and high is not None:
+            wanted = f"from {low:g} to {high:g}{suffix}"
+        elif low is not None:
+            wanted = f"at least {low:g}{suffix}"
+        else:
+            wanted = f"at most {high:g}{suffix}"
+        raise OutOfRange(f"{field} must be {wanted}; {shown:g} was given", field)
+    return array
+
+
+def positive(value: ArrayLike, field: str, unit: str = "") -> FloatArray:
+    """Return `value` as a float array, refusing zero and below."""
+    array = finite(value, field)
+    if (array <= 0).any():
+        shown = float(array[array <= 0].ravel()[0]) if array.ndim else float(array)
+        suffix = f" {unit}" if unit else ""
+        raise OutOfRange(f"{field} must be above 0{suffix}; {shown:g} was given", field)
+    return array
