@@ -1,0 +1,1 @@
+"""The plan: from spec, geometry and readings to ordered steps."""

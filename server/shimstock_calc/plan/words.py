@@ -1,0 +1,146 @@
+"""Sentences with numbers in them, kept apart from their units so that each owner's units can be written in."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+MeasureKind: TypeAlias = Literal[
+    "relief",
+    "action",
+    "nut-action",
+    "pickup-height",
+    "intonation",
+    "break-clearance",
+    "twist",
+    "saddle-out",
+    "height",
+    "distance",
+    "radius",
+    "gauge",
+    "turns",
+    "rod-response",
+    "pull",
+    "compliance",
+    "frequency",
+    "percent",
+    "probability",
+    "minutes",
+    "humidity",
+]
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A number with its kind, which fixes unit and decimals; rod-response is mm per turn, the rest as `UNITS`."""
+
+    kind: MeasureKind
+    value: float
+
+
+Value: TypeAlias = Measure | str | int
+Writer: TypeAlias = Callable[[Measure], str]
+
+UNITS: dict[str, str] = {
+    "relief": "mm",
+    "action": "mm",
+    "nut-action": "mm",
+    "pickup-height": "mm",
+    "intonation": "cents",
+    "break-clearance": "mm",
+    "twist": "mm",
+    "saddle-out": "mm",
+    "height": "mm",
+    "distance": "mm",
+    "radius": "mm",
+    "gauge": "mm",
+    "turns": "turn",
+    "rod-response": "mm/turn",
+    "pull": "N",
+    "compliance": "mm/N",
+    "frequency": "Hz",
+    "percent": "percent",
+    "probability": "",
+    "minutes": "min",
+    "humidity": "percent",
+}
+"""Unit of each kind of measure."""
+
+
+def write_turns(turns: float) -> str:
+    """Turns in eighths, without sign: "1/4", "1 3/8", "5".
+
+    >>> write_turns(-1.375)
+    '1 3/8'
+    """
+    eighths = round(abs(turns) * 8)
+    whole, rest = divmod(eighths, 8)
+    if rest == 0:
+        return str(whole)
+    shared = math.gcd(rest, 8)
+    fraction = f"{rest // shared}/{8 // shared}"
+    return f"{whole} {fraction}" if whole else fraction
+
+
+def write_measure(measure: Measure) -> str:
+    """Write a measure in mm, cents, newtons and eighths of a turn."""
+    kind, value = measure.kind, measure.value
+    if kind == "turns":
+        return f"{write_turns(value)} turn" + ("s" if abs(value) > 1 else "")
+    if kind == "probability":
+        return _write_probability(value)
+    if kind in {"percent", "humidity"}:
+        return f"{_no_minus_zero(value, 1 if kind == 'percent' else 0)} %"
+    if kind == "minutes":
+        return f"{value:.0f} min"
+    if kind == "intonation":
+        return f"{_no_minus_zero(value, 1)} cents"
+    if kind in {"pull", "radius"}:
+        return f"{_no_minus_zero(value, 0)} {UNITS[kind]}"
+    if kind == "compliance":
+        return f"{value:.2g} {UNITS[kind]}"
+    decimals = 3 if kind == "gauge" else 2
+    return f"{_no_minus_zero(value, decimals)} {UNITS[kind]}"
+
+
+def _write_probability(value: float) -> str:
+    if value < 0.01:
+        return "< 0.01"
+    if value > 0.99:
+        return "> 0.99"
+    return f"{value:.2f}"
+
+
+def _no_minus_zero(value: float, decimals: int) -> str:
+    text = f"{value:.{decimals}f}"
+    return text[1:] if text.startswith("-") and float(text) == 0 else text
+
+
+@dataclass(frozen=True)
+class Sentence:
+    """A template with named places, and what stands in them.
+
+    Parameters
+    ----------
+    template : str
+        Text with `{name}` for each value.
+    values : tuple of (name, value)
+        Measures, texts and whole numbers.
+    """
+
+    template: str
+    values: tuple[tuple[str, Value], ...] = ()
+
+    def text(self, write: Writer = write_measure) -> str:
+        """Return the sentence with its measures written by `write` (mm, cents and eighths by default)."""
+        shown = {
+            name: write(value) if isinstance(value, Measure) else str(value) for name, value in self.values
+        }
+        return self.template.format_map(shown)
+
+
+def say(template: str, **values: Value) -> Sentence:
+    """Make a sentence; values in the order given."""
+    return Sentence(template, tuple(values.items()))
