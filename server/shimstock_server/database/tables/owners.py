@@ -1,0 +1,61 @@
+"""Owners and their instruments."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import ForeignKey, Index, String, text
+from sqlalchemy.orm import Mapped, mapped_column, relationship
+
+from ..words import Handedness, Units
+from .base import Base, Json, Versioned, words
+from .catalogue import InstrumentModel
+
+
+class Owner(Versioned, Base):
+    """A person: the only table, with owner texts on jobs, that holds personal data."""
+
+    __tablename__ = "owners"
+
+    name: Mapped[str | None] = mapped_column(String(200), info={"personal": True})
+    email: Mapped[str | None] = mapped_column(String(320), info={"personal": True})
+    phone: Mapped[str | None] = mapped_column(String(60), info={"personal": True})
+    note: Mapped[str | None] = mapped_column(String(4000), info={"personal": True})
+    units: Mapped[Units] = mapped_column(words(Units, "units"), default=Units.MM)
+    language: Mapped[str] = mapped_column(String(35), default="en")
+    erased_at: Mapped[datetime | None]
+
+
+class Instrument(Versioned, Base):
+    """One instrument: an instance of a model, with what is its own."""
+
+    __tablename__ = "instruments"
+    __table_args__ = (
+        Index("ix_instruments_owner_id", "owner_id"),
+        Index("uq_instruments_serial", "model_id", "serial", unique=True,
+              sqlite_where=text("serial IS NOT NULL"), postgresql_where=text("serial IS NOT NULL")),
+    )  # fmt: skip
+
+    model_id: Mapped[UUID] = mapped_column(ForeignKey("instrument_models.id"))
+    owner_id: Mapped[UUID] = mapped_column(ForeignKey("owners.id"))
+    serial: Mapped[str | None] = mapped_column(String(100))
+    nickname: Mapped[str | None] = mapped_column(String(200))
+    made_in: Mapped[int | None]
+    """The year it was made, where known."""
+    handedness: Mapped[Handedness] = mapped_column(words(Handedness, "handedness"), default=Handedness.RIGHT)
+    string_set_id: Mapped[UUID | None] = mapped_column(ForeignKey("string_sets.id"))
+    tuning_id: Mapped[UUID | None] = mapped_column(ForeignKey("tunings.id"))
+    strings_fitted_on: Mapped[date | None]
+    named_consents: Mapped[bool] = mapped_column(default=False)
+    rod_turns_left: Mapped[float | None]
+    saddle_travel_left: Mapped[dict[str, Any]] = mapped_column(Json, default=dict)
+    """Intonation travel left away from the nut, by string number [mm]."""
+    parts: Mapped[list[Any]] = mapped_column(Json, default=list)
+    """Woods and finish where they differ from the model's."""
+    home: Mapped[dict[str, Any] | None] = mapped_column(Json)
+    """Where it lives: place, case or wall, heating, humidifier."""
+    notes: Mapped[str | None] = mapped_column(String(4000))
+
+    model: Mapped[InstrumentModel] = relationship(lazy="joined", innerjoin=True)
