@@ -32,7 +32,7 @@ class Quantity(StrEnum):
     INTONATION = "intonation"
     BREAK_CLEARANCE = "break-clearance"
     TWIST = "twist"
-    SADDLE_HEIGHT = "saddle-height"
+    SADDLE_OUT = "saddle-out"
 
 
 class Side(StrEnum):
@@ -45,8 +45,8 @@ class Method(StrEnum):
 
     STRING = "string"
     STRAIGHTEDGE = "straightedge"
-    CAPO = "capo"
-    FRET_3 = "fret-3"
+    OPEN_STRING = "open-string"
+    TUNER = "tuner"
 
 
 class Position(StrEnum):
@@ -113,29 +113,74 @@ class SpecScope(StrEnum):
 
 
 class ConsentKind(StrEnum):
-    """What cannot be undone, and therefore needs the owner's yes."""
+    """What the owner says yes or no to; everything but `general` names a step that cannot be undone."""
 
     GENERAL = "general"
-    NUT_SLOTS = "nut-slots"
-    SADDLE = "saddle"
-    FRETS = "frets"
-    NUT_REPLACEMENT = "nut-replacement"
-    RESTRING = "restring"
+    NUT_FILING = "nut-filing"
+    SADDLE_FILING = "saddle-filing"
+    FRET_WORK = "fret-work"
+    HIGH_PULL = "high-pull"
 
 
-class AdjustmentPart(StrEnum):
+class Part(StrEnum):
+    """What a technician turns, files, shims or moves."""
+
     TRUSS_ROD = "truss-rod"
-    BRIDGE_POST = "bridge-post"
-    SADDLE_HEIGHT = "saddle-height"
-    SADDLE_POSITION = "saddle-position"
-    FIXED_SADDLE = "fixed-saddle"
-    NUT_SLOT = "nut-slot"
-    NUT = "nut"
-    PICKUP = "pickup"
-    TREMOLO_CLAW = "tremolo-claw"
     STRINGS = "strings"
-    TUNING = "tuning"
-    FRETS = "frets"
+    BRIDGE_POST = "bridge-post"
+    SADDLE_SCREW = "saddle-screw"
+    SADDLE = "saddle"
+    SADDLE_POSITION = "saddle-position"
+    NUT_SLOT = "nut-slot"
+    SPRING_CLAW = "spring-claw"
     NECK_SHIM = "neck-shim"
-    BREAK = "break"
-    OTHER = "other"
+    PICKUP_SCREW = "pickup-screw"
+    FRETS = "frets"
+    TUNERS = "tuners"
+    INSTRUMENT = "instrument"
+
+
+class BridgeKind(StrEnum):
+    TWO_POST = "two-post"
+    ONE_PIECE = "one-piece"
+    INDIVIDUAL_SADDLES = "individual-saddles"
+    PAIRED_SADDLES = "paired-saddles"
+    FIXED_SADDLE = "fixed-saddle"
+    MOVABLE = "movable"
+    RESTING_TREMOLO = "resting-tremolo"
+    FLOATING_TREMOLO = "floating-tremolo"
+    LOCKING_TREMOLO = "locking-tremolo"
+
+
+class RodKind(StrEnum):
+    NONE = "none"
+    SINGLE_ACTION = "single-action"
+    DUAL_ACTION = "dual-action"
+
+
+class FindingCode(StrEnum):
+    """What a look over can find."""
+
+    FRETS_WORN = "frets-worn"
+    FRET_HIGH = "fret-high"
+    FRET_LOOSE = "fret-loose"
+    FRET_ENDS_SHARP = "fret-ends-sharp"
+    RISE_AT_THE_END = "rise-at-the-end"
+    CRACK = "crack"
+    BRIDGE_LIFTING = "bridge-lifting"
+    BELLY = "belly"
+    NECK_ANGLE_LOW = "neck-angle-low"
+    NECK_JOINT_LOOSE = "neck-joint-loose"
+    TWIST = "twist"
+    ROD_STIFF = "rod-stiff"
+    ROD_CREAKS = "rod-creaks"
+    ROD_NO_RESPONSE = "rod-no-response"
+    ROD_BROKEN = "rod-broken"
+    NUT_CRACKED = "nut-cracked"
+    NUT_SLOT_LOW = "nut-slot-low"
+    TUNER_SLIPS = "tuner-slips"
+    STRING_DAMAGED = "string-damaged"
+    PLATE_LEVEL = "plate-level"
+    PLATE_TAIL_HIGH = "plate-tail-high"
+    PLATE_TAIL_LOW = "plate-tail-low"
+    SADDLE_PICKUP_UNEVEN = "saddle-pickup-uneven"

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import enum
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, ClassVar
 from uuid import UUID
 
 import uuid_utils.compat
@@ -50,7 +50,7 @@ class Instant(TypeDecorator[datetime]):
             return utc.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
         return utc
 
-    def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:
+    def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:  # noqa: ARG002
         if value is None:
             return None
         if isinstance(value, str):
@@ -81,7 +81,7 @@ def words(choices: type[enum.StrEnum], name: str) -> Enum:
 
 class Base(DeclarativeBase):
     metadata = MetaData(naming_convention=NAMING)
-    type_annotation_map = {
+    type_annotation_map: ClassVar[dict[Any, Any]] = {
         datetime: Instant,
         UUID: Uuid(),
         str: Text,
@@ -104,7 +104,7 @@ class Versioned(Identified):
     updated_at: Mapped[datetime] = mapped_column(sort_order=92)
 
     @declared_attr.directive
-    def __mapper_args__(cls) -> dict[str, Any]:
+    def __mapper_args__(cls) -> dict[str, Any]:  # noqa: N805
         """Every UPDATE says WHERE version = the one that was read; none hit is a stale edit."""
         return {"version_id_col": cls.__table__.c.version}  # type: ignore[attr-defined]
 

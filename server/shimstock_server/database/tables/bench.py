@@ -9,7 +9,7 @@ from uuid import UUID
 from sqlalchemy import ForeignKey, Index, String, text
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from ..words import AdjustmentPart, Method, Position, Quantity, Side, Stage
+from ..words import Part, Method, Position, Quantity, Side, Stage
 from .base import Base, Json, check, words
 
 
@@ -71,10 +71,11 @@ class Reading(Base):
     quantity: Mapped[Quantity] = mapped_column(words(Quantity, "quantity"))
     side: Mapped[Side | None] = mapped_column(words(Side, "side"))
     string: Mapped[int | None]
-    pickup: Mapped[int | None]
+    pickup: Mapped[str | None] = mapped_column(String(100))
     fret: Mapped[int | None]
     hold_low: Mapped[int | None]
     hold_high: Mapped[int | None]
+    capo: Mapped[int | None]
     method: Mapped[Method | None] = mapped_column(words(Method, "method"))
     value: Mapped[float]
     typed_value: Mapped[float]
@@ -111,10 +112,10 @@ class Adjustment(Base):
     bench_id: Mapped[UUID | None] = mapped_column(ForeignKey("benches.id"))
     technician_id: Mapped[UUID | None] = mapped_column(ForeignKey("technicians.id"))
     key_id: Mapped[UUID] = mapped_column(ForeignKey("api_keys.id"))
-    part: Mapped[AdjustmentPart] = mapped_column(words(AdjustmentPart, "part"))
+    part: Mapped[Part] = mapped_column(words(Part, "part"))
     side: Mapped[Side | None] = mapped_column(words(Side, "side"))
     string: Mapped[int | None]
-    pickup: Mapped[int | None]
+    pickup: Mapped[str | None] = mapped_column(String(100))
     turns: Mapped[float | None]
     """Positive = tighten (rod), raise (height), away from the nut (saddle position)."""
     amount: Mapped[float | None]
@@ -122,6 +123,9 @@ class Adjustment(Base):
     typed: Mapped[dict[str, Any]] = mapped_column(Json)
     large_turn: Mapped[bool] = mapped_column(default=False)
     """More than a quarter turn of the rod at once: kept, and flagged."""
+    confirmed: Mapped[bool] = mapped_column(default=False)
+    outside_plan: Mapped[bool] = mapped_column(default=False)
+    """No plan was named, or the named plan did not ask for this."""
     string_set_id: Mapped[UUID | None] = mapped_column(ForeignKey("string_sets.id"))
     tuning_id: Mapped[UUID | None] = mapped_column(ForeignKey("tunings.id"))
     minutes: Mapped[int | None]

@@ -60,7 +60,7 @@ class InstrumentModel(Versioned, Base):
     body_joint_fret: Mapped[float | None]
     radius_nut: Mapped[float | None]
     radius_body_end: Mapped[float | None]
-    flat_board: Mapped[bool] = mapped_column(default=False)
+    """Both radii null: a flat board."""
     bridge: Mapped[dict[str, Any]] = mapped_column(Json)
     truss_rod: Mapped[dict[str, Any]] = mapped_column(Json)
     nut: Mapped[dict[str, Any] | None] = mapped_column(Json)
@@ -72,6 +72,8 @@ class InstrumentModel(Versioned, Base):
     """Greatest total pull of the strings that the model allows [N]."""
     named_consents: Mapped[bool] = mapped_column(default=False)
     """Old or valuable: a general consent is not enough."""
+    delicate_finish: Mapped[bool] = mapped_column(default=False)
+    """Old nitrocellulose or celluloid: no flame, no heat, no solvent."""
     string_set_id: Mapped[UUID | None] = mapped_column(ForeignKey("string_sets.id"))
     tuning_id: Mapped[UUID | None] = mapped_column(ForeignKey("tunings.id"))
     typed: Mapped[dict[str, Any]] = mapped_column(Json, default=dict)
@@ -128,6 +130,7 @@ class SetupSpecItem(Base):
     quantity: Mapped[Quantity] = mapped_column(words(Quantity, "quantity"))
     side: Mapped[Side | None] = mapped_column(words(Side, "side"))
     string: Mapped[int | None]
+    pickup: Mapped[str | None] = mapped_column(String(100))
     target: Mapped[float]
     lower: Mapped[float | None]
     upper: Mapped[float | None]

@@ -49,9 +49,10 @@ class Instrument(Versioned, Base):
     tuning_id: Mapped[UUID | None] = mapped_column(ForeignKey("tunings.id"))
     strings_fitted_on: Mapped[date | None]
     named_consents: Mapped[bool] = mapped_column(default=False)
-    rod_turns_left: Mapped[float | None]
-    saddle_travel_left: Mapped[dict[str, Any]] = mapped_column(Json, default=dict)
-    """Intonation travel left away from the nut, by string number [mm]."""
+    truss_rod: Mapped[dict[str, Any]] = mapped_column(Json, default=dict)
+    """What is known of this instrument's own rod: turns left, direction; overrides the model's."""
+    bridge: Mapped[dict[str, Any]] = mapped_column(Json, default=dict)
+    """What is known of this instrument's own bridge: travel left, saddle height; overrides the model's."""
     parts: Mapped[list[Any]] = mapped_column(Json, default=list)
     """Woods and finish where they differ from the model's."""
     home: Mapped[dict[str, Any] | None] = mapped_column(Json)
