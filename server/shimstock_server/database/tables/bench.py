@@ -9,7 +9,7 @@ from uuid import UUID
 from sqlalchemy import ForeignKey, Index, String, text
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from ..words import Part, Method, Position, Quantity, Side, Stage
+from ..words import Method, Part, Position, Quantity, Side, Stage
 from .base import Base, Json, check, words
 
 
