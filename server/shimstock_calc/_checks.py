@@ -51,3 +51,17 @@ def positive(value: ArrayLike, field: str, unit: str = "") -> FloatArray:
         suffix = f" {unit}" if unit else ""
         raise OutOfRange(f"{field} must be above 0{suffix}; {shown:g} was given", field)
     return array
+
+
+def plain(array: ArrayLike) -> FloatArray:
+    """Return a zero-dimensional array as the number it holds, any other array as it is."""
+    result: FloatArray = np.asarray(array, dtype=np.float64)[()]
+    return result
+
+
+def whole(value: object, field: str, low: int, high: int) -> int:
+    """Return `value` as an int, refusing fractions and anything outside [low, high]."""
+    number = float(within(np.asarray(value, dtype=np.float64), field, low, high))
+    if number != int(number):
+        raise OutOfRange(f"{field} must be a whole number from {low} to {high}; {number:g} was given", field)
+    return int(number)
