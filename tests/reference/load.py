@@ -8,14 +8,15 @@ from pathlib import Path
 HERE = Path(__file__).parent
 
 
+def table(name: str) -> list[dict[str, str]]:
+    """Return every row of `name`.csv as text; comment lines, which name the source, are left out."""
+    with (HERE / f"{name}.csv").open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(line for line in file if not line.startswith("#")))
+
+
 def rows(name: str, **wanted: str) -> list[dict[str, str]]:
     """Return the rows of `name`.csv as text, only those whose columns equal `wanted`."""
-    with (HERE / f"{name}.csv").open(newline="", encoding="utf-8") as file:
-        found = [
-            row
-            for row in csv.DictReader(file)
-            if all(row[column] == value for column, value in wanted.items())
-        ]
+    found = [row for row in table(name) if all(row[column] == value for column, value in wanted.items())]
     if not found:
         raise LookupError(f"{name}.csv has no row with {wanted}")
     return found
