@@ -1,8 +1,8 @@
 """Make, once, the Python environment of the demo or of the tests from locked versions, and print its folder.
 
-Standard library only: this runs before anything is installed. The folder's name carries a hash of the lock, of
-the Python version and of where the checkout lies, so that a changed lock makes a new one and one in use is left
-alone.
+Standard library only: this runs before anything is installed. The folder's name carries a hash of the lock,
+of the Python version and of where the checkout lies, so that a changed lock makes a new one and one in use is
+left alone.
 """
 
 from __future__ import annotations
@@ -65,7 +65,7 @@ def run_quietly(command: list[str]) -> bool:
 
 @contextmanager
 def only_one_at_a_time(lock_file: Path) -> Iterator[None]:
-    """Hold the lock while an environment is looked at or made; the kernel frees it when a process is killed."""
+    """Hold the lock while an environment is looked at or made; the kernel frees it after a kill."""
     with lock_file.open("w") as handle:
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
