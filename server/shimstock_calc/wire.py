@@ -121,7 +121,7 @@ def tensile_strength(diameter: ArrayLike, fit: StrengthFit = SHIGLEY) -> FloatAr
     Notes
     -----
     A/d^m. Budynas & Nisbett, *Shigley's Mechanical Engineering Design*, Table 10-4: 2211 MPa·mm^m, m 0.145;
-    the others as named. `ASTM A228 minimum` interpolates its table in logarithms; the fits differ by 1 to 6 %.
+    the others as named. `ASTM A228 minimum` interpolates it in logarithms; the fits differ by 1 to 6 %.
     Never for nylon, fluorocarbon, gut, or a core that is not steel.
 
     >>> round(float(tensile_strength(0.254)))
