@@ -1,9 +1,11 @@
-"""What the plan is made from and what it says: plain frozen records in fixed units (mm, cents, turns, N, g/m, Hz).
+"""What the plan is made from and what it says: plain frozen records in fixed units.
 
-Signs, everywhere: truss rod turns and spring claw turns positive = tighten; heights positive = up (raise, shim);
-saddle along the string positive = away from the nut; what a file takes off is given as a positive amount removed.
-Sides and strings: `side` is "bass" or "treble"; string 1 is the outermost on the treble side. A quantity read on
-a side is read at that side's outermost string.
+Units: mm, cents, turns, N, g/m, Hz, min.
+
+Signs, everywhere: truss rod turns and spring claw turns positive = tighten; heights positive = up (raise,
+shim); saddle along the string positive = away from the nut; what a file takes off is a positive amount removed.
+Sides and strings: `side` is "bass" or "treble"; string 1 is the outermost on the treble side. A quantity
+read on a side is read at that side's outermost string.
 """
 
 from __future__ import annotations
@@ -116,7 +118,7 @@ class Bridge:
 
     kind: BridgeKind
     post_spacing: float | None = None
-    """Between the two height screws or pivots (two-post, one-piece, floating and locking tremolo, movable) [mm]."""
+    """Between the two height screws or pivots of a bridge that stands on two [mm]."""
     string_spread: float | None = None
     """Between the outermost strings at the bridge [mm]."""
     height_thread_pitch: float | None = None
@@ -374,7 +376,7 @@ class Responses:
     coupling_sd: float = 0.3
     """Standard uncertainty of d(action)/d(relief) [-]."""
     neck_compliance: float | None = None
-    """Change of relief per newton of pull [mm/N]; None = beam estimate, uncertain by a factor 2 either way."""
+    """Change of relief per newton of pull [mm/N]; None = beam estimate, uncertain by a factor 2."""
     neck_compliance_source: str = "learned from this model's restrings"
 
 

@@ -1,4 +1,4 @@
-"""Sentences with numbers in them, kept apart from their units so that each owner's units can be written in."""
+"""Sentences with numbers in them, kept apart from units so that each owner's units can be written in."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ MeasureKind: TypeAlias = Literal[
 
 @dataclass(frozen=True)
 class Measure:
-    """A number with its kind, which fixes unit and decimals; rod-response is mm per turn, the rest as `UNITS`."""
+    """A number with its kind, which fixes its unit (see `UNITS`) and decimals."""
 
     kind: MeasureKind
     value: float
