@@ -1,0 +1,120 @@
+"""Client of a Shimstock service: what a workshop's own programs use to read and change its jobs.
+
+Everything public is named here; modules that begin with an underscore may change. Names load when they
+are first used, so that the command line starts fast.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+from ._version import VERSION as __version__
+
+if TYPE_CHECKING:
+    from ._answer import Answer as Answer
+    from ._bench import as_planned as as_planned
+    from ._bench_records import Adjustment as Adjustment
+    from ._bench_records import AllowedMove as AllowedMove
+    from ._bench_records import Card as Card
+    from ._bench_records import Claim as Claim
+    from ._bench_records import Consent as Consent
+    from ._bench_records import Job as Job
+    from ._bench_records import Move as Move
+    from ._bench_records import NewFinding as NewFinding
+    from ._bench_records import NewReading as NewReading
+    from ._bench_records import PartUsed as PartUsed
+    from ._bench_records import Quote as Quote
+    from ._bench_records import Reading as Reading
+    from ._bench_records import ReadingSheet as ReadingSheet
+    from ._bench_records import RoomAir as RoomAir
+    from ._bench_records import SettlingJob as SettlingJob
+    from ._client import Client as Client
+    from ._connection import TIMEOUT as TIMEOUT
+    from ._errors import BadAnswer as BadAnswer
+    from ._errors import BadRequest as BadRequest
+    from ._errors import Changed as Changed
+    from ._errors import ClaimEnded as ClaimEnded
+    from ._errors import Conflict as Conflict
+    from ._errors import FieldError as FieldError
+    from ._errors import InvalidFields as InvalidFields
+    from ._errors import NotAllowed as NotAllowed
+    from ._errors import NotFound as NotFound
+    from ._errors import NotReachable as NotReachable
+    from ._errors import NotSignedIn as NotSignedIn
+    from ._errors import Refused as Refused
+    from ._errors import ServiceFailed as ServiceFailed
+    from ._errors import ShimstockError as ShimstockError
+    from ._errors import TooManyRequests as TooManyRequests
+    from ._ids import uuid7 as uuid7
+    from ._plan_records import Change as Change
+    from ._plan_records import Coded as Coded
+    from ._plan_records import Note as Note
+    from ._plan_records import PartMove as PartMove
+    from ._plan_records import PlanSettling as PlanSettling
+    from ._plan_records import ReadingWanted as ReadingWanted
+    from ._plan_records import Recommendation as Recommendation
+    from ._plan_records import Step as Step
+    from ._plan_records import Verdict as Verdict
+    from ._quantity import Quantity as Quantity
+    from ._records import ApiKey as ApiKey
+    from ._records import Bench as Bench
+    from ._records import Closure as Closure
+    from ._records import Instrument as Instrument
+    from ._records import InstrumentModel as InstrumentModel
+    from ._records import OpeningHours as OpeningHours
+    from ._records import Owner as Owner
+    from ._records import SetupSpec as SetupSpec
+    from ._records import Shift as Shift
+    from ._records import Shop as Shop
+    from ._records import SpecItem as SpecItem
+    from ._records import SpecSource as SpecSource
+    from ._records import StringOfSet as StringOfSet
+    from ._records import StringSet as StringSet
+    from ._records import Technician as Technician
+    from ._records import Tool as Tool
+    from ._records import Tuning as Tuning
+    from ._retries import BoundedRetry as BoundedRetry
+    from ._version import VERSION as VERSION
+    from ._wire import Record as Record
+    from ._writes import Way as Way
+    from ._writes import Write as Write
+    from ._wsgi import WSGITransport as WSGITransport
+
+_HOMES = {
+    "_answer": "Answer",
+    "_bench": "as_planned",
+    "_bench_records": "Adjustment AllowedMove Card Claim Consent Job Move NewFinding NewReading PartUsed "
+    "Quote Reading ReadingSheet RoomAir SettlingJob",
+    "_client": "Client",
+    "_connection": "TIMEOUT",
+    "_errors": "BadAnswer BadRequest Changed ClaimEnded Conflict FieldError InvalidFields NotAllowed "
+    "NotFound NotReachable NotSignedIn Refused ServiceFailed ShimstockError TooManyRequests",
+    "_ids": "uuid7",
+    "_plan_records": "Change Coded Note PartMove PlanSettling ReadingWanted Recommendation Step Verdict",
+    "_quantity": "Quantity",
+    "_records": "ApiKey Bench Closure Instrument InstrumentModel OpeningHours Owner SetupSpec Shift Shop "
+    "SpecItem SpecSource StringOfSet StringSet Technician Tool Tuning",
+    "_retries": "BoundedRetry",
+    "_version": "VERSION",
+    "_wire": "Record",
+    "_writes": "Way Write",
+    "_wsgi": "WSGITransport",
+}
+_HOME_OF = {name: home for home, names in _HOMES.items() for name in names.split()}
+
+__all__ = sorted(_HOME_OF)  # noqa: PLE0605
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public name when it is first asked for (PEP 562)."""
+    home = _HOME_OF.get(name)
+    if home is None:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(import_module(f".{home}", __name__), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return [*__all__, "__version__"]

@@ -1,0 +1,247 @@
+"""HTTP with the habits of this client: time limits, retries, the key, problems turned into errors."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+from email.utils import parsedate_to_datetime
+from typing import Any
+from urllib.parse import urlsplit
+
+import requests
+from requests.adapters import BaseAdapter, HTTPAdapter
+
+from ._answer import Answer
+from ._errors import BadAnswer, NotReachable, Refused, refusal
+from ._retries import BoundedRetry
+from ._version import VERSION
+from ._writes import Write
+
+Timeout = tuple[float, float]
+TIMEOUT: Timeout = (3.05, 15.0)
+"""Seconds to connect (just above TCP's first repeat at 3 s) and seconds between two bytes of the answer."""
+
+_IN_PROGRESS_TRIES = 4
+_IN_PROGRESS_WAIT = 1.0
+
+
+@dataclass(frozen=True)
+class Call:
+    """One request, ready to go."""
+
+    method: str
+    path: str
+    query: Mapping[str, Any]
+    headers: Mapping[str, str]
+    body: Mapping[str, Any] | None = None
+    text: bool = False
+    """The answer is a page or a picture, not JSON."""
+
+
+class Connection:
+    """Sends calls to one service under one key.
+
+    Parameters
+    ----------
+    url : str
+        Where the service is, without /v1 [-].
+    key : str
+        API key [-].
+    timeout : (float, float)
+        To connect, and between two bytes of the answer [s].
+    session : requests.Session or None
+        To use instead of an own one; its adapters are left alone unless `transport` is given [-].
+    transport : requests adapter or None
+        Carries the requests instead of the network: an application in this process, for tests [-].
+    """
+
+    def __init__(
+        self,
+        url: str,
+        key: str,
+        *,
+        timeout: Timeout = TIMEOUT,
+        session: requests.Session | None = None,
+        transport: BaseAdapter | None = None,
+    ) -> None:
+        self.url = checked_url(url)
+        self.timeout = timeout
+        self._auth = _BearerKey(key)
+        self._session = session or _own_session()
+        if transport is not None:
+            self._session.mount(self.url, transport)
+
+    def close(self) -> None:
+        """Close the connections."""
+        self._session.close()
+
+    def get(self, path: str, query: Mapping[str, Any], *, accept: str = "application/json") -> Answer:
+        """Ask for something; asked again when the network or the service fails for a moment."""
+        return self._send(Call("GET", path, query, {"Accept": accept}, text=accept != "application/json"))
+
+    def send(self, write: Write) -> Answer:
+        """Send a change; sent again under the same idempotency key when the network or the service fails."""
+        headers = {"Accept": "application/json", "Idempotency-Key": write.idempotency_key}
+        if write.technician:
+            headers["Technician"] = write.technician
+        if write.if_match:
+            headers["If-Match"] = write.if_match
+        call = Call(write.method, write.path, write.query, headers, write.body)
+        return self._send_when_free(call)
+
+    def _send_when_free(self, call: Call) -> Answer:
+        for tries_left in reversed(range(_IN_PROGRESS_TRIES)):
+            try:
+                return self._send(call)
+            except Refused as error:
+                # the first sending timed out here and is still at work there: its answer is worth waiting for
+                if error.code != "request-in-progress" or not tries_left:
+                    raise
+                time.sleep(min(error.retry_after or _IN_PROGRESS_WAIT, 5.0))
+        raise AssertionError("not reached")  # pragma: no cover
+
+    def _send(self, call: Call) -> Answer:
+        headers = dict(call.headers)
+        content: bytes | None = None
+        if call.body is not None:
+            content = json.dumps(call.body, ensure_ascii=False, allow_nan=False).encode()
+            headers["Content-Type"] = "application/json"
+        try:
+            response = self._session.request(
+                call.method,
+                self.url + call.path,
+                params={name: _query_text(value) for name, value in call.query.items() if value is not None},
+                data=content,
+                headers=headers,
+                auth=self._auth,
+                timeout=self.timeout,
+                allow_redirects=False,
+            )
+        except requests.Timeout as error:
+            raise NotReachable(
+                f"{self.url} did not answer in time ({self.timeout[0]:g} s to connect, "
+                f"{self.timeout[1]:g} s to answer); it is busy, down, or the network is slow"
+            ) from error
+        except requests.RequestException as error:
+            raise NotReachable(f"{self.url} cannot be reached: {_cause(error)}") from error
+        return _read(response, as_text=call.text)
+
+
+def checked_url(url: str) -> str:
+    """Return the address without a slash or /v1 at its end.
+
+    Raises
+    ------
+    ValueError
+        When it is no http or https address.
+
+    >>> checked_url("http://127.0.0.1:8080/v1/")
+    'http://127.0.0.1:8080'
+    """
+    parts = urlsplit(url.strip())
+    if parts.scheme not in {"http", "https"} or not parts.hostname or parts.query or parts.fragment:
+        raise ValueError(f"url: an address such as https://shimstock.example was expected, not {url!r}")
+    if parts.username or parts.password:
+        raise ValueError("url: no user name or password belongs into the address; the key is given by itself")
+    return url.strip().rstrip("/").removesuffix("/v1").rstrip("/")
+
+
+def _own_session() -> requests.Session:
+    session = requests.Session()
+    session.headers["User-Agent"] = f"shimstock-client/{VERSION}"
+    for scheme in ("https://", "http://"):
+        session.mount(scheme, HTTPAdapter(max_retries=BoundedRetry.usual()))
+    return session
+
+
+class _BearerKey(requests.auth.AuthBase):
+    """Puts the key on a request; as an auth object, so that no netrc file can put another in its place."""
+
+    def __init__(self, key: str) -> None:
+        if not key or not key.isascii() or not key.isprintable() or " " in key:
+            raise ValueError("key: an API key is one word of printable ASCII characters")
+        self._key = key
+
+    def __call__(self, request: requests.PreparedRequest) -> requests.PreparedRequest:
+        request.headers["Authorization"] = f"Bearer {self._key}"
+        return request
+
+    def __repr__(self) -> str:
+        return "<key>"
+
+
+def _query_text(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return str(value)
+
+
+def _cause(error: BaseException) -> str:
+    text = str(error)
+    for said, meant in (
+        ("Name or service not known", "no such host name"),
+        ("nodename nor servname", "no such host name"),
+        ("Temporary failure in name resolution", "the host name cannot be looked up just now"),
+        ("Failed to resolve", "no such host name"),
+        ("Connection refused", "nothing listens there"),
+        ("CERTIFICATE_VERIFY_FAILED", "its certificate cannot be trusted"),
+        ("Connection reset", "the connection was cut"),
+        ("Connection aborted", "the connection was cut"),
+        ("Remote end closed", "the connection was cut"),
+        ("Network is unreachable", "there is no network"),
+    ):
+        if said in text:
+            return meant
+    return text
+
+
+def _read(response: requests.Response, *, as_text: bool) -> Answer:
+    request_id = response.headers.get("Request-Id")
+    if 300 <= response.status_code < 400 and response.status_code != 304:
+        raise BadAnswer(
+            f"redirected to {response.headers.get('Location', 'another address')}; use that address, the key is "
+            "not sent on by itself",
+            status=response.status_code,
+            request_id=request_id,
+        )
+    if response.status_code >= 400:
+        raise refusal(
+            response.status_code,
+            _problem(response),
+            request_id=request_id,
+            retry_after=_retry_after(response.headers.get("Retry-After")),
+        )
+    if response.status_code == 204 or not response.content:
+        return Answer(response.status_code, response.headers, None)
+    if as_text:
+        response.encoding = response.encoding or "utf-8"
+        return Answer(response.status_code, response.headers, response.text)
+    try:
+        return Answer(response.status_code, response.headers, response.json())
+    except ValueError as error:
+        raise BadAnswer(
+            "the answer is no JSON; is this address the service?",
+            status=response.status_code,
+            request_id=request_id,
+        ) from error
+
+
+def _problem(response: requests.Response) -> Mapping[str, Any]:
+    try:
+        problem = response.json()
+    except ValueError:
+        return {}
+    return problem if isinstance(problem, dict) else {}
+
+
+def _retry_after(text: str | None) -> float | None:
+    if not text:
+        return None
+    if text.strip().isdigit():
+        return float(text)
+    try:
+        return max(0.0, parsedate_to_datetime(text).timestamp() - time.time())
+    except ValueError:
+        return None

@@ -1,0 +1,155 @@
+"""The plan of a job as typed records."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from ._quantity import Quantity
+from ._wire import Record
+
+
+@dataclass(kw_only=True)
+class Verdict(Record):
+    """One item of the spec against its newest reading."""
+
+    quantity: str = ""
+    side: str | None = None
+    string: int | None = None
+    pickup: str | None = None
+    fret: int | None = None
+    held: list[int] = field(default_factory=list)
+    target: Quantity | None = None
+    lower: Quantity | None = None
+    upper: Quantity | None = None
+    source: str | None = None
+    reading: str | None = None
+    value: Quantity | None = None
+    uncertainty: Quantity | None = None
+    probability: float | None = None
+    verdict: str | None = None
+    usable: bool = False
+    stale: bool = False
+    zero_or_less: bool = False
+    accepted: bool = False
+    reason: str | None = None
+
+
+@dataclass(kw_only=True)
+class Change(Record):
+    """What a step does to one quantity."""
+
+    quantity: str = ""
+    side: str | None = None
+    string: int | None = None
+    pickup: str | None = None
+    before: Quantity | None = None
+    after: Quantity | None = None
+    target: Quantity | None = None
+    lower: Quantity | None = None
+    upper: Quantity | None = None
+    uncertainty: Quantity | None = None
+
+
+@dataclass(kw_only=True)
+class PartMove(Record):
+    """One part to turn, file, shim or shift."""
+
+    part: str = ""
+    direction: str = ""
+    seen: str = ""
+    turns: Quantity | None = None
+    amount: Quantity | None = None
+    wanted: Any = None
+    total_turns: Quantity | None = None
+    side: str | None = None
+    string: int | None = None
+    pickup: str | None = None
+
+
+@dataclass(kw_only=True)
+class ReadingWanted(Record):
+    """A reading to take."""
+
+    quantity: str = ""
+    side: str | None = None
+    string: int | None = None
+    pickup: str | None = None
+    fret: int | None = None
+    held: list[int] = field(default_factory=list)
+    method: str | None = None
+    why: str = ""
+
+
+@dataclass(kw_only=True)
+class Coded(Record):
+    """A text with a stable code: a caution, or what blocks a step."""
+
+    code: str = ""
+    text: str = ""
+
+
+@dataclass(kw_only=True)
+class Note(Coded):
+    """Something said plainly, with the alternatives."""
+
+    alternatives: list[str] = field(default_factory=list)
+    quote: bool = False
+
+
+@dataclass(kw_only=True)
+class Step(Record):
+    """One step of a plan."""
+
+    number: int = 0
+    kind: str = ""
+    part: str | None = None
+    what: str = ""
+    moves: list[PartMove] = field(default_factory=list)
+    changes: list[Change] = field(default_factory=list)
+    total: list[Change] = field(default_factory=list)
+    forecasts: list[Change] = field(default_factory=list)
+    total_forecasts: list[Change] = field(default_factory=list)
+    probability: float | None = None
+    confidence: str | None = None
+    why: str | None = None
+    cautions: list[Coded] = field(default_factory=list)
+    readings_next: list[ReadingWanted] = field(default_factory=list)
+    irreversible: bool = False
+    needs_consent: str | None = None
+    consent_step: str | None = None
+    blocked_by: list[Coded] = field(default_factory=list)
+    do_now: bool = False
+    changes_instrument: bool = False
+
+
+@dataclass(kw_only=True)
+class PlanSettling(Record):
+    """Whether relief has settled."""
+
+    state: str = ""
+    read_from: datetime | None = None
+    reason: str | None = None
+
+
+@dataclass(kw_only=True)
+class Recommendation(Record):
+    """The ordered plan computed from spec, geometry and readings."""
+
+    job_id: str | None = None
+    digest: str = ""
+    verdicts: list[Verdict] = field(default_factory=list)
+    steps: list[Step] = field(default_factory=list)
+    notes: list[Note] = field(default_factory=list)
+    settling: PlanSettling | None = None
+    settle_for: Quantity | None = None
+    complete: bool = False
+    finished: bool = False
+    inputs: dict[str, Any] = field(default_factory=dict)
+    text: str = ""
+
+    @property
+    def do_now(self) -> Step | None:
+        """The one step to do now that changes the instrument; None when there is none."""
+        return next((step for step in self.steps if step.do_now), None)
