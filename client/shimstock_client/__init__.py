@@ -9,7 +9,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from ._version import VERSION as __version__
+from ._version import VERSION
 
 if TYPE_CHECKING:
     from ._answer import Answer as Answer
@@ -75,7 +75,6 @@ if TYPE_CHECKING:
     from ._records import Tool as Tool
     from ._records import Tuning as Tuning
     from ._retries import BoundedRetry as BoundedRetry
-    from ._version import VERSION as VERSION
     from ._wire import Record as Record
     from ._writes import Way as Way
     from ._writes import Write as Write
@@ -104,6 +103,8 @@ _HOMES = {
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names.split()}
 
 __all__ = sorted(_HOME_OF)  # noqa: PLE0605
+
+__version__ = VERSION
 
 
 def __getattr__(name: str) -> Any:

@@ -201,8 +201,8 @@ def _read(response: requests.Response, *, as_text: bool) -> Answer:
     request_id = response.headers.get("Request-Id")
     if 300 <= response.status_code < 400 and response.status_code != 304:
         raise BadAnswer(
-            f"redirected to {response.headers.get('Location', 'another address')}; use that address, the key is "
-            "not sent on by itself",
+            f"redirected to {response.headers.get('Location', 'another address')}; use that address, "
+            "the key is not sent on by itself",
             status=response.status_code,
             request_id=request_id,
         )

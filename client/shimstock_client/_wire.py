@@ -102,7 +102,7 @@ class Record:
     def from_wire(cls: type[R], data: Mapping[str, Any], *, etag: str | None = None) -> R:
         """Read a record from parsed JSON; unknown members stay in `raw`, missing ones get their default."""
         known: dict[str, Any] = {}
-        for name, annotation in _annotations(cls).items():
+        for name, annotation in _annotations(typing.cast(Hashable, cls)).items():
             wire_name = name.rstrip("_")
             if data.get(wire_name) is not None:
                 known[name] = _read(annotation, data[wire_name])
