@@ -1,0 +1,263 @@
+"""The demo: an invented shop in a folder of its own, served on loopback, and one bench session played in it."""
+
+from __future__ import annotations
+
+import argparse
+import fcntl
+import json
+import os
+import secrets
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from typing import Any, NoReturn
+
+from processes import LOOPBACK, DemoError, Process, choose_port, wait_until_ready
+
+CHECKOUT = Path(__file__).resolve().parent.parent
+USUAL_PORT = 8765
+STOPPING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+BUSY, UNAVAILABLE = 75, 69  # EX_TEMPFAIL and EX_UNAVAILABLE of sysexits.h
+
+# The keys that the demo makes: the file's name for it, its scope, and the bench that it stands on.
+KEYS = (
+    ("bench-1", "bench", "Bench 1"),
+    ("bench-2", "bench", "Bench 2"),
+    ("manager", "manager", None),
+    ("booking", "booking", None),
+)
+
+
+class Stopped(KeyboardInterrupt):
+    """Somebody asked the demo to stop."""
+
+
+def raise_stopped(*_: object) -> NoReturn:
+    """Turn a signal into an exception, so that everything is put away in order."""
+    raise Stopped
+
+
+def ignore_signals() -> None:
+    """Let nothing interrupt the putting away."""
+    for number in STOPPING:
+        signal.signal(number, signal.SIG_IGN)
+
+
+class Demo:
+    """One shop in one folder: its database, its keys and its processes."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.keys = folder / "keys.json"
+        self.places = folder / "places.json"
+        self._database = folder / "shimstock.db"
+        self._seeded = folder / "seeded"
+        self._note = folder / "running"
+
+    @contextmanager
+    def only_one(self) -> Iterator[None]:
+        """Hold the folder; the kernel lets go of it when the demo is killed."""
+        self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        with self._note.open("a+") as note:
+            try:
+                fcntl.flock(note, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                note.seek(0)
+                raise AlreadyRunningError(note.read().strip()) from None
+            note.truncate(0)
+            note.write(f"process {os.getpid()}")
+            note.flush()
+            self._note_file = note
+            yield
+            note.truncate(0)
+
+    def note(self, url: str) -> None:
+        """Note where this demo serves, for whoever starts a second one."""
+        self._note_file.truncate(0)
+        self._note_file.write(f"process {os.getpid()}, {url}/docs")
+        self._note_file.flush()
+
+    def environment(self) -> dict[str, str]:
+        """Return the settings of the demo's service, whatever the person has set for another one."""
+        kept = {name: value for name, value in os.environ.items() if not name.startswith("SHIMSTOCK_")}
+        return {
+            **kept,
+            "SHIMSTOCK_DATABASE_URL": f"sqlite:///{self._database}",
+            "SHIMSTOCK_SECRET": self._secret(),
+        }
+
+    def _secret(self) -> str:
+        """Return the key for signatures, made at the first start."""
+        file = self.folder / "secret"
+        if not file.exists() or len(file.read_text()) < 32:
+            write_private(file, secrets.token_urlsafe(32))
+        return file.read_text()
+
+    def admin(self, *arguments: str) -> str:
+        """Run one command of the operator and return what it prints."""
+        done = subprocess.run(
+            [program("shimstock-admin"), *arguments],
+            env=self.environment(),
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        if done.returncode != 0:
+            said = (done.stderr.strip() or done.stdout.strip()).splitlines()[-15:]
+            raise DemoError(f"shimstock-admin {' '.join(arguments)} failed:\n" + "\n".join(said))
+        return done.stdout
+
+    def forget(self) -> None:
+        """Remove everything that earlier demos left, but for the note that this one runs."""
+        for entry in self.folder.iterdir():
+            if entry == self._note:
+                continue
+            if entry.is_dir():
+                shutil.rmtree(entry)
+            else:
+                entry.unlink()
+
+    def prepare(self) -> None:
+        """Migrate the database, and fill it when that has not been done to its end."""
+        if not self._seeded.exists():
+            self.forget()
+        try:
+            self.admin("migrate")
+        except DemoError as reason:
+            raise DemoError(f"{reason}\ndeploy/demo --fresh starts over with a new database.") from reason
+        if not self._seeded.exists():
+            self.admin("seed", str(CHECKOUT / "seed"))
+            self._seeded.touch()
+        if not self.keys.exists():
+            made = {name: self._make_key(name, scope, bench) for name, scope, bench in KEYS}
+            write_private(self.keys, json.dumps(made, indent=2) + "\n")
+
+    def _make_key(self, name: str, scope: str, bench: str | None) -> str:
+        """Make an API key and return its secret."""
+        at_bench = ["--bench", bench] if bench else []
+        made: dict[str, Any] = json.loads(
+            self.admin("key", "create", "--name", f"demo {name}", "--scope", scope, *at_bench, "--json")
+        )
+        return str(made["secret"])
+
+    def start(self, name: str, *arguments: str) -> Process:
+        """Start one of the service's processes."""
+        command = [program("shimstock-admin"), *arguments]
+        return Process(name, command, self.environment(), self.folder / f"{arguments[0]}.log")
+
+    def play(self, url: str) -> int:
+        """Play the bench session through the client, on the terminal, and return its exit code."""
+        self.places.unlink(missing_ok=True)
+        session = [sys.executable, str(CHECKOUT / "deploy" / "demo_session.py")]
+        arguments = ["--url", url, "--keys", str(self.keys), "--places", str(self.places)]
+        return subprocess.run([*session, *arguments], stdin=subprocess.DEVNULL, check=False).returncode
+
+
+class AlreadyRunningError(DemoError):
+    """Another demo holds the folder."""
+
+    def __init__(self, where: str) -> None:
+        super().__init__(
+            f"A demo is already running here ({where}). Stop it with Ctrl-C in its terminal first."
+        )
+
+
+def program(name: str) -> str:
+    """Return the path of a command of this environment."""
+    return str(Path(sys.executable).with_name(name))
+
+
+def write_private(path: Path, text: str) -> None:
+    """Write a file that only its owner can read, whole or not at all."""
+    part = path.with_suffix(".part")
+    part.unlink(missing_ok=True)
+    with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+        file.write(text)
+    part.replace(path)
+
+
+def say_where(demo: Demo, url: str) -> None:
+    """Tell where to look around."""
+    places = {
+        "docs page": f"{url}/docs",
+        "keys": str(demo.keys),
+        "logs": f"{demo.folder}/serve.log, worker.log",
+    }
+    if demo.places.exists():
+        places |= json.loads(demo.places.read_text())
+    print("\nThe shop stays open. Where to look:")
+    for name, place in places.items():
+        print(f"  {name:<10} {place}")
+    print("Stop with Ctrl-C.", flush=True)
+
+
+def serve_until_stopped(processes: list[Process]) -> None:
+    """Wait until somebody stops the demo, or a process ends by itself."""
+    while True:
+        for process in processes:
+            if process.ended():
+                raise process.failure()
+        time.sleep(0.3)
+
+
+def run(demo: Demo, port: int | None, fresh: bool, once: bool) -> int:
+    """Run the demo and return its exit code."""
+    with ExitStack() as put_away:
+        put_away.enter_context(demo.only_one())
+        if fresh:
+            demo.forget()
+        demo.prepare()
+        chosen = choose_port(port, USUAL_PORT)
+        url = f"http://{LOOPBACK}:{chosen}"
+        demo.note(url)
+        service = demo.start("The service", "serve", "--bind", f"{LOOPBACK}:{chosen}")
+        put_away.callback(service.stop)
+        worker = demo.start("The worker", "worker")
+        put_away.callback(worker.stop)
+        put_away.callback(ignore_signals)
+        wait_until_ready(url, service)
+        status = demo.play(url)
+        if status != 0:
+            print(f"The bench session ended with status {status}.", file=sys.stderr)
+        if not once:
+            say_where(demo, url)
+            try:
+                serve_until_stopped([service, worker])
+            except Stopped:
+                print("\nStopping.", flush=True)
+        return status
+
+
+def main() -> int:
+    """Read the command line, run the demo, and say in a sentence what went wrong."""
+    parser = argparse.ArgumentParser(prog="deploy/demo", description=__doc__)
+    parser.add_argument("--once", action="store_true", help="end after the session, with its exit code")
+    parser.add_argument("--fresh", action="store_true", help="forget what earlier demos left")
+    parser.add_argument("--port", type=int, help=f"port on {LOOPBACK} (default {USUAL_PORT}, or a free one)")
+    parser.add_argument(
+        "--folder", type=Path, default=CHECKOUT / ".demo", help="where its database and keys lie"
+    )
+    arguments = parser.parse_args()
+    for number in STOPPING:
+        signal.signal(number, raise_stopped)
+    try:
+        return run(Demo(arguments.folder.resolve()), arguments.port, arguments.fresh, arguments.once)
+    except AlreadyRunningError as reason:
+        print(reason, file=sys.stderr)
+        return BUSY
+    except DemoError as reason:
+        print(f"The demo cannot go on: {reason}", file=sys.stderr)
+        return UNAVAILABLE
+    except Stopped:
+        print("\nStopped before the session was over.", file=sys.stderr)
+        return 130
+
+
+if __name__ == "__main__":
+    sys.exit(main())

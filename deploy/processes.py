@@ -1,0 +1,116 @@
+"""Start, watch and stop the processes of the demo."""
+
+from __future__ import annotations
+
+import ctypes
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
+
+LOOPBACK = "127.0.0.1"
+DIRECT = urllib.request.build_opener(
+    urllib.request.ProxyHandler({})
+)  # loopback is never reached through a proxy
+
+
+class DemoError(Exception):
+    """The demo cannot go on; the message says why and what would help."""
+
+
+def end_with_parent() -> None:
+    """Have the kernel end the process when the demo itself is killed (Linux only)."""
+    if sys.platform == "linux":
+        set_parent_death_signal = 1  # PR_SET_PDEATHSIG of prctl(2)
+        ctypes.CDLL(None).prctl(set_parent_death_signal, signal.SIGTERM)
+
+
+class Process:
+    """A process in the background, its output in a file."""
+
+    def __init__(self, name: str, command: list[str], environment: Mapping[str, str], log: Path) -> None:
+        self.name = name
+        self.log = log
+        with log.open("wb") as output:
+            self._process = subprocess.Popen(
+                command,
+                env=environment,
+                stdin=subprocess.DEVNULL,
+                stdout=output,
+                stderr=subprocess.STDOUT,
+                start_new_session=True,  # Ctrl-C reaches the demo alone, which then stops everything in order
+                preexec_fn=end_with_parent,  # noqa: PLW1509 - the demo has one thread
+            )
+
+    def ended(self) -> bool:
+        """Tell whether the process is no longer there."""
+        return self._process.poll() is not None
+
+    def failure(self) -> DemoError:
+        """Return what to say when the process ended by itself."""
+        last_lines = "\n".join(self.log.read_text(errors="replace").splitlines()[-15:])
+        return DemoError(
+            f"{self.name} has ended by itself (status {self._process.returncode}):\n{last_lines}"
+        )
+
+    def stop(self, patience: float = 15) -> None:
+        """Ask the process to end, and end it and its children when it does not."""
+        with suppress(ProcessLookupError):
+            self._process.terminate()
+        try:
+            self._process.wait(patience)
+        except subprocess.TimeoutExpired:
+            with suppress(ProcessLookupError):
+                os.killpg(self._process.pid, signal.SIGKILL)
+            self._process.wait()
+
+
+def is_free(port: int) -> bool:
+    """Tell whether a port of the loopback interface can be listened on."""
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((LOOPBACK, port))
+        except OSError:
+            return False
+    return True
+
+
+def choose_port(wanted: int | None, usual: int) -> int:
+    """Return the port asked for, else the usual one, else any that is free."""
+    if wanted is not None:
+        if not is_free(wanted):
+            raise DemoError(f"Port {wanted} is taken; name another with --port, or leave it out.")
+        return wanted
+    if is_free(usual):
+        return usual
+    with socket.socket() as probe:
+        probe.bind((LOOPBACK, 0))
+        return int(probe.getsockname()[1])
+
+
+def is_ready(url: str) -> bool:
+    """Tell whether the service answers that it is ready."""
+    try:
+        with DIRECT.open(f"{url}/readyz", timeout=5) as answer:
+            return bool(answer.status == 200)
+    except (urllib.error.URLError, OSError):
+        return False
+
+
+def wait_until_ready(url: str, service: Process, patience: float = 60) -> None:
+    """Return once the service is ready."""
+    until = time.monotonic() + patience
+    while not is_ready(url):
+        if service.ended():
+            raise service.failure()
+        if time.monotonic() > until:
+            raise DemoError(f"The service is not ready after {patience:.0f} s; see {service.log}")
+        time.sleep(0.1)
