@@ -1,0 +1,1 @@
+"""The database: engine, sessions, tables, history and migrations."""

@@ -1,0 +1,235 @@
+"""Who changed what, when, from what to what; and what others may want to hear of.
+
+Every change of a mapped object leaves a row in `audit_events` in the same transaction. Tables with
+``info={"audited": False}`` are left out; columns with ``info={"personal": True}`` leave a keyed hash, columns with
+``info={"secret": True}`` nothing but the fact.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import json
+from collections.abc import Iterable
+from datetime import UTC, date, datetime
+from enum import Enum
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import Column, event, func, inspect, select
+from sqlalchemy.orm import Session
+
+from .tables.base import Base, new_id
+from .tables.operations import AuditEvent, DomainEvent
+
+# Kept by the mechanism itself; a line of the trail tells the same.
+_UNTOLD = frozenset({"created_at", "updated_at", "version"})
+
+
+def watch(session: Session) -> None:
+    """Keep the history of everything that this session changes."""
+    event.listen(session, "before_flush", _before_flush)
+    event.listen(session, "after_flush", _after_flush)
+
+
+def _now(session: Session) -> datetime:
+    return session.info.get("now") or datetime.now(UTC)
+
+
+def _before_flush(session: Session, _context: Any, _instances: Any) -> None:
+    now = _now(session)
+    for row in session.new:
+        for name in ("created_at", "updated_at"):
+            if name in inspect(row).mapper.column_attrs and getattr(row, name) is None:
+                setattr(row, name, now)
+    for row in session.dirty:
+        if "updated_at" in inspect(row).mapper.column_attrs and session.is_modified(row):
+            row.updated_at = now
+
+
+def _after_flush(session: Session, _context: Any) -> None:
+    lines = []
+    for row in session.new:
+        lines.append(_line(session, row, "created"))
+    for row in session.dirty:
+        lines.append(_line(session, row, "changed"))
+    for row in session.deleted:
+        lines.append(_line(session, row, "deleted"))
+    told = [line for line in lines if line is not None]
+    if told:
+        session.connection().execute(AuditEvent.__table__.insert(), told)  # type: ignore[attr-defined]
+
+
+def _line(session: Session, row: Any, action: str) -> dict[str, Any] | None:
+    mapper = inspect(row).mapper
+    table = mapper.local_table
+    if not table.info.get("audited", True):
+        return None
+    before: dict[str, Any] = {}
+    after: dict[str, Any] = {}
+    for attribute in mapper.column_attrs:
+        column = attribute.columns[0]
+        if attribute.key in _UNTOLD:
+            continue
+        changes = inspect(row).attrs[attribute.key].history
+        if action == "created":
+            new = getattr(row, attribute.key)
+            if new is not None:
+                after[attribute.key] = _told(session, column, new)
+        elif action == "deleted":
+            old = changes.deleted[0] if changes.deleted else getattr(row, attribute.key)
+            if old is not None:
+                before[attribute.key] = _told(session, column, old)
+        elif changes.has_changes():
+            before[attribute.key] = _told(session, column, changes.deleted[0] if changes.deleted else None)
+            after[attribute.key] = _told(session, column, changes.added[0] if changes.added else None)
+    if action == "changed" and not after and not before:
+        return None
+    identity = inspect(row).identity or tuple(getattr(row, key.key) for key in mapper.primary_key)
+    return _event(
+        session,
+        object_type=table.name,
+        object_id="/".join(str(getattr(part, "value", part)) for part in identity),
+        version=getattr(row, "version", None),
+        action=action,
+        before=before or None,
+        after=after or None,
+    )
+
+
+def _event(session: Session, **members: Any) -> dict[str, Any]:
+    actor = session.info.get("actor")
+    return {
+        "id": new_id(),
+        "at": _now(session),
+        "key_id": getattr(actor, "key_id", None),
+        "technician_id": getattr(actor, "technician_id", None),
+        "request_id": session.info.get("request_id"),
+        **members,
+    }
+
+
+def _told(session: Session, column: Column[Any], value: Any) -> Any:
+    if value is None:
+        return None
+    if column.info.get("secret"):
+        return "…"
+    if column.info.get("personal"):
+        return keyed_hash(session, value)
+    return _plain(value)
+
+
+def keyed_hash(session: Session, value: Any) -> str:
+    """Return what stands for a personal value in the trail: 16 hexadecimal digits that only this shop can make."""
+    secret = session.info.get("secret")
+    if not secret:
+        raise RuntimeError("personal data can be changed only in a session that carries the service's secret")
+    text = value if isinstance(value, str) else json.dumps(_plain(value), sort_keys=True, ensure_ascii=False)
+    return hmac.new(secret.encode(), text.encode(), hashlib.sha256).hexdigest()[:16]
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, Enum):
+        return value.value
+    if isinstance(value, UUID):
+        return str(value)
+    if isinstance(value, bytes):
+        return value.hex()
+    if isinstance(value, dict):
+        return {str(_plain(name)): _plain(entry) for name, entry in value.items()}
+    if isinstance(value, (list, tuple, set, frozenset)):
+        return [_plain(entry) for entry in value]
+    return value
+
+
+def record(
+    session: Session,
+    object_type: str,
+    object_id: UUID | str,
+    action: str,
+    *,
+    version: int | None = None,
+    before: dict[str, Any] | None = None,
+    after: dict[str, Any] | None = None,
+) -> None:
+    """Add a line to the trail by hand, for a statement that goes past the mapped objects.
+
+    Parameters
+    ----------
+    object_type : str
+        The table's name.
+    action : str
+        ``created``, ``changed`` or ``deleted``.
+    before, after : dict, optional
+        Columns and their values; personal columns belong there as `keyed_hash`.
+    """
+    columns = Base.metadata.tables[object_type].columns
+
+    def told(values: dict[str, Any] | None) -> dict[str, Any] | None:
+        return (
+            {name: _told(session, columns[name], value) for name, value in values.items()} if values else None
+        )
+
+    line = _event(
+        session,
+        object_type=object_type,
+        object_id=str(object_id),
+        version=version,
+        action=action,
+        before=told(before),
+        after=told(after),
+    )
+    session.connection().execute(AuditEvent.__table__.insert(), [line])  # type: ignore[attr-defined]
+
+
+def emit(session: Session, type: str, obj: Any, **data: Any) -> DomainEvent:  # noqa: A002
+    """Tell that something happened to an object, in the transaction in which it happened.
+
+    Parameters
+    ----------
+    type : str
+        What happened, as ``object.happening``: ``job.moved``.
+    obj : mapped object
+        What it happened to; it must have an `id` and be flushed or new.
+    **data
+        Ids, states and versions; never names.
+
+    Notes
+    -----
+    The number in the sequence is one more than the object's last. Two writers of one object meet at the object's
+    own version, or at the unique constraint of the sequence.
+    """
+    session.flush()
+    object_type = type.split(".", 1)[0]
+    last = session.execute(
+        select(func.max(DomainEvent.sequence)).where(
+            DomainEvent.object_type == object_type, DomainEvent.object_id == obj.id
+        )
+    ).scalar()
+    details = {name: _plain(value) for name, value in data.items()}
+    if getattr(obj, "version", None) is not None:
+        details.setdefault("version", obj.version)
+    happened = DomainEvent(
+        at=_now(session),
+        type=type,
+        object_type=object_type,
+        object_id=obj.id,
+        sequence=(last or 0) + 1,
+        data=details,
+    )
+    session.add(happened)
+    session.flush()
+    return happened
+
+
+def changes_of(session: Session, object_type: str, object_id: UUID | str) -> Iterable[AuditEvent]:
+    """Return the trail of one object, oldest first."""
+    return session.scalars(
+        select(AuditEvent)
+        .where(AuditEvent.object_type == object_type, AuditEvent.object_id == str(object_id))
+        .order_by(AuditEvent.at, AuditEvent.id)
+    )

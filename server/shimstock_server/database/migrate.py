@@ -1,0 +1,123 @@
+"""Bring the tables to this release, as a step of its own before the service starts."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import alembic.command
+import alembic.config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy.pool import NullPool
+
+from .engine import WriterLock
+
+_SCRIPTS = Path(__file__).parent / "migrations"
+# Any number will do, as long as every release takes the same.
+_ADVISORY_LOCK = 7_447_656_265
+
+
+class WrongRevision(Exception):
+    """The tables of the database are not those of this release."""
+
+
+def _config() -> alembic.config.Config:
+    config = alembic.config.Config()
+    config.set_main_option("script_location", str(_SCRIPTS).replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    return config
+
+
+def head() -> str:
+    """Return the revision of this release."""
+    revision = ScriptDirectory.from_config(_config()).get_current_head()
+    if revision is None:
+        raise WrongRevision("this release has no migrations")
+    return revision
+
+
+def current(url: str) -> str | None:
+    """Return the revision of a database, or None when it has no tables of ours."""
+    engine = _engine(url)
+    try:
+        with engine.connect() as connection:
+            return MigrationContext.configure(connection).get_current_revision()
+    finally:
+        engine.dispose()
+
+
+def check(engine: Engine) -> None:
+    """Refuse a database that is not at the revision of this release.
+
+    Raises
+    ------
+    WrongRevision
+        When it is older, newer or empty.
+    """
+    with engine.connect() as connection:
+        found = MigrationContext.configure(connection).get_current_revision()
+    wanted = head()
+    if found != wanted:
+        raise WrongRevision(
+            f"the database is at revision {found or 'none'}, this release needs {wanted}: run `shimstock-admin migrate`"
+        )
+
+
+def upgrade(url: str, revision: str = "head") -> None:
+    """Bring a database forward to a revision, all or nothing."""
+    with _migrating(url) as config:
+        alembic.command.upgrade(config, revision)
+
+
+def downgrade(url: str, revision: str) -> None:
+    """Bring a database back to a revision (`base` for none), all or nothing."""
+    with _migrating(url) as config:
+        alembic.command.downgrade(config, revision)
+
+
+def _engine(url: str) -> Engine:
+    address = make_url(url)
+    if address.get_backend_name() != "sqlite":
+        return create_engine(address.set(drivername="postgresql+psycopg"), poolclass=NullPool)
+    Path(address.database or "").expanduser().parent.mkdir(parents=True, exist_ok=True)
+    engine = create_engine(
+        address.set(database=str(Path(address.database or "").expanduser())), poolclass=NullPool
+    )
+
+    @event.listens_for(engine, "connect")
+    def _set_up(connection: Any, _record: Any) -> None:
+        connection.isolation_level = None
+        connection.execute("PRAGMA journal_mode=WAL").close()
+        # SQLite changes a table by copying it and dropping the old one; references must stand still meanwhile.
+        connection.execute("PRAGMA foreign_keys=OFF").close()
+        connection.execute("PRAGMA busy_timeout=30000").close()
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+    return engine
+
+
+@contextlib.contextmanager
+def _migrating(url: str) -> Iterator[alembic.config.Config]:
+    engine = _engine(url)
+    sqlite = engine.dialect.name == "sqlite"
+    lock = (
+        WriterLock(Path(f"{engine.url.database}.lock"), 30.0).held() if sqlite else contextlib.nullcontext()
+    )
+    try:
+        with lock, engine.begin() as connection:
+            if not sqlite:
+                connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _ADVISORY_LOCK})
+            config = _config()
+            config.attributes["connection"] = connection
+            yield config
+            if sqlite and (broken := connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()):
+                raise RuntimeError(f"the migration would leave references to nothing: {broken[:5]}")
+    finally:
+        engine.dispose()

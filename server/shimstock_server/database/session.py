@@ -1,0 +1,164 @@
+"""Sessions: one for reading, one for writing; what can go wrong with a database becomes one of a few problems."""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import sqlite3
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy.exc
+from sqlalchemy import Engine
+from sqlalchemy.orm import Session
+from sqlalchemy.orm.exc import StaleDataError
+
+from shimstock_server.web.problems import Conflict, DatabaseAway, DiskFull, PreconditionFailed
+
+from . import history
+from .engine import WRITES, LockTimeout, WriterLock
+
+_log = logging.getLogger(__name__)
+
+# https://www.postgresql.org/docs/current/errcodes-appendix.html
+_PG_DISK_FULL = "53100"
+_PG_AWAY = ("08", "53", "57P", "57014", "55P03", "58")
+_PG_TRY_AGAIN = ("40001", "40P01")
+
+
+class TryAgain(Exception):
+    """The database undid the transaction because of another; the same work again is likely to go through."""
+
+
+class Database:
+    """The one database, by whatever engine.
+
+    Parameters
+    ----------
+    engine : Engine
+        From `make_engine`.
+    write_wait : float
+        Longest wait for another writer [s], on SQLite.
+    """
+
+    def __init__(self, engine: Engine, *, write_wait: float = 5.0) -> None:
+        self.engine = engine
+        self.is_sqlite = engine.dialect.name == "sqlite"
+        self._reader: Engine
+        self._writer: Engine
+        self._lock: WriterLock | None
+        if self.is_sqlite:
+            self._reader = engine
+            self._writer = engine.execution_options(**{WRITES: True})
+            self._lock = WriterLock(Path(f"{engine.url.database}.lock"), write_wait)
+        else:
+            # One picture of the data for the whole of a reading request; writes see what was committed last.
+            self._reader = engine.execution_options(
+                isolation_level="REPEATABLE READ", postgresql_readonly=True
+            )
+            self._writer = engine.execution_options(
+                isolation_level="READ COMMITTED", postgresql_readonly=False
+            )
+            self._lock = None
+
+    @contextlib.contextmanager
+    def read(self, info: Mapping[str, Any] | None = None) -> Iterator[Session]:
+        """Give a session that sees one state of the database and cannot change it.
+
+        Raises
+        ------
+        DatabaseAway
+            When the database cannot be reached.
+        """
+        with _told_as_problems():
+            session = Session(self._reader, autoflush=False, info=dict(info or {}))
+            try:
+                yield session
+            finally:
+                # Never commit: nothing was written. Close gives the connection back.
+                session.close()
+
+    @contextlib.contextmanager
+    def write(self, info: Mapping[str, Any] | None = None) -> Iterator[Session]:
+        """Give a session whose changes are all kept at the end, or none when an error leaves the block.
+
+        Parameters
+        ----------
+        info : mapping, optional
+            What the history needs: ``actor``, ``now``, ``request_id``, ``secret`` (see `database/history.py`).
+
+        Raises
+        ------
+        DatabaseAway
+            When the database cannot be reached, or another writer took too long.
+        DiskFull
+            When there is no room left.
+        PreconditionFailed
+            When a row that was read has been changed by somebody else.
+        """
+        with _told_as_problems():
+            session = Session(self._writer, info=dict(info or {}))
+            history.watch(session)
+            with self._lock.held() if self._lock is not None else contextlib.nullcontext():
+                try:
+                    yield session
+                    session.commit()
+                finally:
+                    session.close()
+
+    def dispose(self) -> None:
+        """Close every connection. Needed in a forked process before its first use."""
+        self.engine.dispose()
+
+
+@contextlib.contextmanager
+def _told_as_problems() -> Iterator[None]:
+    try:
+        yield
+    except LockTimeout:
+        raise DatabaseAway(retry_after=1) from None
+    except StaleDataError as error:
+        raise PreconditionFailed() from error
+    except sqlalchemy.exc.TimeoutError as error:
+        raise DatabaseAway() from error
+    except sqlalchemy.exc.IntegrityError as error:
+        # Areas refuse what they can foresee with a message of their own. What is left are races.
+        _log.warning("a constraint refused a change", extra={"constraint": _constraint(error)}, exc_info=True)
+        raise Conflict(
+            "A change made at the same moment by somebody else stands against this one."
+        ) from error
+    except sqlalchemy.exc.DBAPIError as error:
+        problem = _problem_of(error)
+        if problem is None:
+            raise
+        _log.error("database trouble", exc_info=True)
+        raise problem from error
+
+
+def _constraint(error: sqlalchemy.exc.DBAPIError) -> str:
+    diagnosis = getattr(error.orig, "diag", None)
+    return str(getattr(diagnosis, "constraint_name", None) or error.orig)
+
+
+def _problem_of(error: sqlalchemy.exc.DBAPIError) -> Exception | None:
+    origin = error.orig
+    if isinstance(origin, sqlite3.Error):
+        name = getattr(origin, "sqlite_errorname", "") or ""
+        if name.startswith("SQLITE_FULL"):
+            return DiskFull()
+        if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_CANTOPEN", "SQLITE_IOERR")):
+            return DatabaseAway()
+        return None
+    state = getattr(origin, "sqlstate", None)
+    if state is None:
+        # No answer from the server at all: the connection was refused or broke.
+        away = error.connection_invalidated or isinstance(
+            error, (sqlalchemy.exc.OperationalError, sqlalchemy.exc.InterfaceError)
+        )
+        return DatabaseAway() if away else None
+    if state in _PG_TRY_AGAIN:
+        return TryAgain()
+    if state == _PG_DISK_FULL:
+        return DiskFull()
+    return DatabaseAway() if state.startswith(_PG_AWAY) else None

@@ -1,0 +1,67 @@
+"""ETags: the version of what was read, so that nobody's change is lost and nothing is sent twice."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from flask import g, request
+
+from .problems import PreconditionFailed, PreconditionRequired
+
+# RFC 9110, section 8.8.3: a strong entity tag; ours hold no comma and no quote.
+_TAG = re.compile(r'(W/)?"([\x21\x23-\x7e]*)"')
+
+
+def etag(version: int | str, units: str, media: str = "") -> str:
+    """Return the strong ETag of a version, told in these units."""
+    return f'"{version}.{units}{"." + media if media else ""}"'
+
+
+def _tags(header: str) -> list[tuple[bool, str]]:
+    return [(bool(weak), tag) for weak, tag in _TAG.findall(header)]
+
+
+def none_match(tag: str) -> bool:
+    """Tell whether the client holds this answer already, by its If-None-Match (weak comparison)."""
+    header = request.headers.get("If-None-Match")
+    if header is None:
+        return False
+    return header.strip() == "*" or tag.strip('"') in [opaque for _, opaque in _tags(header)]
+
+
+def require_if_match() -> None:
+    """Refuse an edit that does not say which version it edits.
+
+    Raises
+    ------
+    PreconditionRequired
+        Without If-Match, and with ``*``.
+    """
+    header = request.headers.get("If-Match", "").strip()
+    if header in ("", "*"):
+        raise PreconditionRequired()
+
+
+def must_match(row: Any) -> None:
+    """Refuse an edit of a version that is not the present one.
+
+    Parameters
+    ----------
+    row : object with a `version`
+        What is about to be edited.
+
+    Raises
+    ------
+    PreconditionFailed
+        When none of the tags in If-Match is the strong tag of this version; the answer names the present one.
+    """
+    g.matched = True
+    header = request.headers.get("If-Match", "")
+    versions = [
+        tag.rsplit(".", 1)[0] for weak, tag in _tags(header) if not weak and tag.endswith((".mm", ".inch"))
+    ]
+    if str(row.version) not in versions:
+        raise PreconditionFailed(
+            headers={"ETag": etag(row.version, g.get("units", "mm"))}, current_version=row.version
+        )

@@ -1,0 +1,119 @@
+"""The same request twice has one effect and one answer."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+import sqlalchemy.exc
+from flask import Response, request
+from sqlalchemy import delete, select, text, update
+from sqlalchemy.dialects.postgresql import insert as postgresql_insert
+from sqlalchemy.dialects.sqlite import insert as sqlite_insert
+from sqlalchemy.orm import Session
+
+from shimstock_server.database.tables.base import new_id
+from shimstock_server.database.tables.operations import IdempotencyKey
+
+from .context import current
+from .problems import KeyReused, RequestInProgress
+
+_KEPT_HEADERS = ("ETag", "Location", "Content-Type", "Content-Language")
+
+
+def fingerprint(body: Any) -> str:
+    """Return what two requests have in common when they say the same: body and query, whatever their order."""
+    told = {"body": body, "query": sorted((name, value) for name, value in request.args.items(multi=True))}
+    text_ = json.dumps(told, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    return hashlib.sha256(text_.encode()).hexdigest()
+
+
+@dataclass(frozen=True)
+class Claim:
+    """The right to answer under a key, held until the transaction ends."""
+
+    row_id: Any
+
+    def keep(self, session: Session, response: Response, body: str | None) -> None:
+        """Keep the answer beside its effect."""
+        session.execute(
+            update(IdempotencyKey)
+            .where(IdempotencyKey.id == self.row_id)
+            .values(
+                status=response.status_code,
+                headers={name: response.headers[name] for name in _KEPT_HEADERS if name in response.headers},
+                body=body,
+            )
+        )
+
+    def drop(self, session: Session) -> None:
+        """Forget the key: the next request under it is a new one."""
+        session.execute(delete(IdempotencyKey).where(IdempotencyKey.id == self.row_id))
+
+
+def claim(session: Session, key: str, sameness: str) -> Claim | Response:
+    """Take the key for this request, or return the answer that it has got already.
+
+    Must be the first statement of the transaction. A second request under the same key waits here until the first
+    one's transaction has ended, so it sees either the answer or nothing.
+
+    Raises
+    ------
+    RequestInProgress
+        When the first one takes longer than the wait.
+    KeyReused
+        When the key stands for another request.
+    """
+    row = {
+        "id": new_id(),
+        "api_key_id": current.actor.key_id,
+        "method": request.method,
+        "path": request.path,
+        "key": key,
+        "fingerprint": sameness,
+        "created_at": current.now,
+    }
+    if _insert(session, row):
+        return Claim(row["id"])
+    found = session.execute(
+        select(IdempotencyKey).where(
+            *(getattr(IdempotencyKey, name) == row[name] for name in ("api_key_id", "method", "path", "key"))
+        )
+    ).scalar_one()
+    if found.created_at < current.now - timedelta(days=current.config.idempotency_days):
+        session.execute(delete(IdempotencyKey).where(IdempotencyKey.id == found.id))
+        session.expunge(found)
+        _insert(session, row)
+        return Claim(row["id"])
+    if found.fingerprint != sameness:
+        raise KeyReused()
+    return _replay(found)
+
+
+def _insert(session: Session, row: dict[str, Any]) -> bool:
+    if session.get_bind().dialect.name == "sqlite":
+        # The writer's lock is held: nobody else is at work.
+        done = session.execute(sqlite_insert(IdempotencyKey).values(row).on_conflict_do_nothing())
+        return bool(done.rowcount)  # type: ignore[attr-defined]
+    wait = int(current.config.idempotency_wait * 1000)
+    session.execute(text(f"SET LOCAL lock_timeout = {wait}"))
+    try:
+        done = session.execute(postgresql_insert(IdempotencyKey).values(row).on_conflict_do_nothing())
+    except sqlalchemy.exc.OperationalError as error:
+        if getattr(error.orig, "sqlstate", None) == "55P03":
+            raise RequestInProgress() from None
+        raise
+    session.execute(text("SET LOCAL lock_timeout TO DEFAULT"))
+    return bool(done.rowcount)  # type: ignore[attr-defined]
+
+
+def _replay(row: IdempotencyKey) -> Response:
+    response = Response(row.body or b"", status=row.status)
+    response.headers.pop("Content-Type", None)
+    for name, value in (row.headers or {}).items():
+        response.headers[name] = value
+    response.headers["Idempotent-Replayed"] = "true"
+    return response
