@@ -232,4 +232,4 @@ class Settling:
 
     def list(self, *, due: bool = False) -> Iterator[SettlingJob]:
         """Walk the settling jobs; with `due`, those that can be looked at again now."""
-        return (job for job in self._link.walk("/settling", SettlingJob) if job.due or not due)
+        return self._link.walk("/settling", SettlingJob, due=True if due else None)

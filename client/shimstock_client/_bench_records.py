@@ -154,8 +154,10 @@ class NewFinding:
 class Reading(Record):
     """A reading as it is kept: as typed, and in the units asked for."""
 
-    id: str | None = None
+    number: int | None = None
     sheet_id: str | None = None
+    stage: str | None = None
+    at_pitch: bool | None = None
     taken_at: datetime | None = None
     quantity: str = ""
     side: str | None = None
@@ -170,6 +172,8 @@ class Reading(Record):
     method: str | None = None
     tool_id: str | None = None
     tool_name: str | None = None
+    resolution: Quantity | None = None
+    repeatability: Quantity | None = None
     confirmed: bool = False
     accepted: bool = False
     note: str | None = None
@@ -203,7 +207,8 @@ class ReadingSheet(Stored):
 class Adjustment(Stored):
     """What was done."""
 
-    claim: str | None = None
+    job_id: str | None = None
+    claim_id: str | None = None
     done_at: datetime | None = None
     received_at: datetime | None = None
     part: str = ""
@@ -214,6 +219,10 @@ class Adjustment(Stored):
     amount: Quantity | None = None
     large_turn: bool = False
     plan: str | None = None
+    plan_kept: bool = False
+    """The plan was the job's newest, and is kept as it was shown."""
+    string_set_id: str | None = None
+    tuning_id: str | None = None
     consent_id: str | None = None
     minutes: int | None = None
     note: str | None = None
@@ -221,13 +230,15 @@ class Adjustment(Stored):
 
 @dataclass(kw_only=True)
 class SettlingJob(Record):
-    """A job that rests: until when, and which readings it asks for then."""
+    """A job that rests until its neck has settled."""
 
     job_id: str = ""
     number: int | None = None
-    until: datetime | None = None
+    available_at: datetime | None = None
     due: bool = False
-    readings_asked: list[Any] = field(default_factory=list)
+    late_minutes: int | None = None
+    last_technician_id: str | None = None
+    instrument_id: str | None = None
 
 
 @dataclass(kw_only=True)

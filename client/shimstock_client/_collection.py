@@ -9,7 +9,7 @@ from uuid import UUID
 
 from ._answer import Answer
 from ._connection import Connection
-from ._errors import BadAnswer, Changed
+from ._errors import BadAnswer
 from ._records import Stored
 from ._wire import Record, to_wire
 from ._writes import Way, Write, new_key
@@ -100,27 +100,18 @@ def read(record: type[R], answer: Answer) -> R:
 
 
 def etag_of(link: Link, path: str, thing: S, record: type[S]) -> str:
-    """Return what an edit of `thing` must match.
+    """Return what an edit of `thing` must match: its etag, or one made of its version for a row of a list.
 
-    A record that came out of a list has no etag of its own: it is read again, and must be the same version.
-
-    Raises
-    ------
-    Changed
-        When somebody changed it meanwhile.
+    The contract's tag is `"<version>.<units>"`; a record with neither is read first.
     """
     if thing.etag is not None:
         return thing.etag
-    now = read(record, link.ask(path))
-    if now.etag is None:
-        raise BadAnswer(f"{path}: the answer has no ETag")
-    if thing.version is not None and now.version != thing.version:
-        raise Changed(
-            f"changed since it was read: version {now.version} now, {thing.version} then; read it again",
-            code="changed-meanwhile",
-            status=412,
-        )
-    return now.etag
+    if thing.version is not None:
+        return f'"{thing.version}.mm"'
+    etag = read(record, link.ask(path)).etag
+    if etag is None:
+        raise BadAnswer(f"{path}: the answer has no ETag, so it cannot be changed safely")
+    return etag
 
 
 class Listed(Generic[S]):

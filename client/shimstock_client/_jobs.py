@@ -154,13 +154,9 @@ class Quotes(OfJob[Quote]):
     def answer(self, job: Job | UUID | str, quote: Quote, *, approved: bool, answered_how: str) -> Quote:
         """Note the owner's answer."""
         body: Mapping[str, Any] = {"approved": approved, "answered_how": answered_how}
-        etag = quote.etag or _etag_from_version(quote)
         path = f"{self._path(job)}/{id_of(quote)}"
+        etag = etag_of(self._link, path, quote, Quote)
         return read(Quote, self._link.change("PATCH", path, body, if_match=etag))
-
-
-def _etag_from_version(quote: Quote) -> str | None:
-    return None if quote.version is None else f'"{quote.version}.mm"'
 
 
 class PartsUsed(OfJob[PartUsed]):

@@ -7,7 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from ._bench_records import Job
-from ._collection import Link, Listed, id_of, read
+from ._collection import Link, Listed, etag_of, id_of, read
 from ._records import ApiKey, Closure, Instrument, InstrumentModel, SetupSpec, Shop
 
 
@@ -27,7 +27,7 @@ class ShopSettings:
 
     def update(self, shop: Shop, **fields: Any) -> Shop:
         """Change the fields that are named."""
-        etag = shop.etag or self.get().etag
+        etag = etag_of(self._link, "/shop", shop, Shop)
         return read(Shop, self._link.change("PATCH", "/shop", fields, if_match=etag))
 
 
@@ -41,7 +41,8 @@ class Closures(Listed[Closure]):
 
     def delete(self, closure: Closure) -> None:
         """Take one back."""
-        self._link.change("DELETE", self._one(closure), if_match=closure.etag)
+        path = self._one(closure)
+        self._link.change("DELETE", path, if_match=etag_of(self._link, path, closure, Closure))
 
 
 class SetupSpecs:
