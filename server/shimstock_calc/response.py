@@ -156,7 +156,7 @@ class AdjustmentResponse:
     used: int
 
     def of(self, instrument: Hashable = None, model: Hashable = None) -> Response:
-        """Return the response of an instrument: its own, else its model's, else the shop's, else the prior."""
+        """Return the response of an instrument: its own, else its model's, else the shop's or the prior."""
         return Response.from_belief(self.nested.of(instrument, model), self.prior)
 
 
