@@ -169,13 +169,13 @@ class _SchemaNames:
         self._seen: dict[str, type[Any]] = {}
 
     def __call__(self, schema: Any) -> str:
-        cls = schema if isinstance(schema, type) else type(schema)
-        name = cls.name()
+        cls: Any = schema if isinstance(schema, type) else type(schema)
+        name = str(cls.component_name())
         if self._seen.setdefault(name, cls) is not cls:
             raise TypeError(
                 f"two schemas are named {name}: {self._seen[name].__module__} and {cls.__module__}"
             )
-        return str(name)
+        return name
 
 
 def _check_visibility(blueprint: Blueprint) -> None:

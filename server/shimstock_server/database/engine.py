@@ -18,7 +18,7 @@ WRITES = "shimstock_writes"
 """Execution option of a connection whose transaction is going to write."""
 
 
-class LockTimeout(Exception):
+class LockTimeout(Exception):  # noqa: N818
     """Another writer held the database for too long."""
 
 
@@ -66,7 +66,7 @@ def _sqlite(url: URL, pool_size: int, write_wait: float) -> Engine:
 
     @event.listens_for(engine, "connect")
     def _set_up(connection: Any, _record: Any) -> None:
-        # The driver's own transaction handling begins late and never IMMEDIATE: switch it off, _begin takes over.
+        # The driver's own transactions begin late and never IMMEDIATE: off; _begin takes over.
         connection.isolation_level = None
         for pragma in (
             "journal_mode=WAL",
@@ -112,8 +112,8 @@ def _postgresql(
 class WriterLock:
     """One writer at a time on an SQLite file, in the order of asking rather than by luck.
 
-    SQLite's own waiting polls, and lets some writers wait for more than a second while others pass. A lock of the
-    process, then a lock on a file beside the database, hand over at once.
+    SQLite's own waiting polls, and lets some writers wait for more than a second while others pass. A lock of
+    the process, then a lock on a file beside the database, hand over at once.
 
     Parameters
     ----------
@@ -176,7 +176,7 @@ def _flock(file: int, until: float) -> None:
             fcntl.flock(waiting, fcntl.LOCK_EX)
         finally:
             taken.set()
-            # Duplicated descriptors share one lock: closing this one keeps it for as long as the other is open.
+            # Duplicated descriptors share one lock: it is kept for as long as the other one is open.
             os.close(waiting)
 
     threading.Thread(target=wait, name="writer-lock", daemon=True).start()

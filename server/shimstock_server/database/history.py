@@ -1,8 +1,8 @@
 """Who changed what, when, from what to what; and what others may want to hear of.
 
 Every change of a mapped object leaves a row in `audit_events` in the same transaction. Tables with
-``info={"audited": False}`` are left out; columns with ``info={"personal": True}`` leave a keyed hash, columns with
-``info={"secret": True}`` nothing but the fact.
+``info={"audited": False}`` are left out; columns with ``info={"personal": True}`` leave a keyed hash, columns
+with ``info={"secret": True}`` nothing but the fact.
 """
 
 from __future__ import annotations
@@ -120,7 +120,7 @@ def _told(session: Session, column: Column[Any], value: Any) -> Any:
 
 
 def keyed_hash(session: Session, value: Any) -> str:
-    """Return what stands for a personal value in the trail: 16 hexadecimal digits that only this shop can make."""
+    """Return what stands for a personal value in the trail: 16 hexadecimal digits, keyed with the secret."""
     secret = session.info.get("secret")
     if not secret:
         raise RuntimeError("personal data can be changed only in a session that carries the service's secret")
@@ -200,8 +200,8 @@ def emit(session: Session, type: str, obj: Any, **data: Any) -> DomainEvent:  # 
 
     Notes
     -----
-    The number in the sequence is one more than the object's last. Two writers of one object meet at the object's
-    own version, or at the unique constraint of the sequence.
+    The number in the sequence is one more than the object's last. Two writers of one object meet at the
+    object's own version, or at the unique constraint of the sequence.
     """
     session.flush()
     object_type = type.split(".", 1)[0]

@@ -21,7 +21,7 @@ _SCRIPTS = Path(__file__).parent / "migrations"
 _ADVISORY_LOCK = 7_447_656_265
 
 
-class WrongRevision(Exception):
+class WrongRevision(Exception):  # noqa: N818
     """The tables of the database are not those of this release."""
 
 
@@ -63,7 +63,8 @@ def check(engine: Engine) -> None:
     wanted = head()
     if found != wanted:
         raise WrongRevision(
-            f"the database is at revision {found or 'none'}, this release needs {wanted}: run `shimstock-admin migrate`"
+            f"the database is at revision {found or 'none'}, this release needs {wanted}: "
+            "run `shimstock-admin migrate`"
         )
 
 
@@ -92,7 +93,7 @@ def _engine(url: str) -> Engine:
     def _set_up(connection: Any, _record: Any) -> None:
         connection.isolation_level = None
         connection.execute("PRAGMA journal_mode=WAL").close()
-        # SQLite changes a table by copying it and dropping the old one; references must stand still meanwhile.
+        # SQLite changes a table by copying and dropping the old one; references must stand still meanwhile.
         connection.execute("PRAGMA foreign_keys=OFF").close()
         connection.execute("PRAGMA busy_timeout=30000").close()
 

@@ -1,4 +1,4 @@
-"""Sessions: one for reading, one for writing; what can go wrong with a database becomes one of a few problems."""
+"""Sessions: one for reading, one for writing; a database's troubles become a few problems."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ _PG_AWAY = ("08", "53", "57P", "57014", "55P03", "58")
 _PG_TRY_AGAIN = ("40001", "40P01")
 
 
-class TryAgain(Exception):
+class TryAgain(Exception):  # noqa: N818
     """The database undid the transaction because of another; the same work again is likely to go through."""
 
 
@@ -86,7 +86,7 @@ class Database:
         Parameters
         ----------
         info : mapping, optional
-            What the history needs: ``actor``, ``now``, ``request_id``, ``secret`` (see `database/history.py`).
+            What the history needs: ``actor``, ``now``, ``request_id``, ``secret`` (`database/history.py`).
 
         Raises
         ------

@@ -69,7 +69,7 @@ class NewKeyOut(KeyOut):
         allow_none=True,
         metadata={
             "secret": True,
-            "description": "The whole key. Shown once; null when the request is repeated under its Idempotency-Key.",
+            "description": "The whole key, shown once; null in the kept answer of a repeated request.",
         },
     )
 

@@ -94,7 +94,7 @@ def read_technician(session: Session, request: Request, actor: Actor) -> UUID | 
 
 
 def note_use(database: Database, actor: Actor, last_used: datetime | None, now: datetime) -> None:
-    """Note the hour of a key's last use, in a transaction of its own; when that fails the request does not."""
+    """Note the hour of a key's last use in a transaction of its own, which may fail without harm."""
     hour = now.replace(minute=0, second=0, microsecond=0)
     if actor.key_id is None or (last_used is not None and last_used >= hour):
         return

@@ -1,4 +1,4 @@
-"""The one decorator that makes a function an operation of the service, and its part of the OpenAPI document."""
+"""The one decorator that makes a function an operation of the service, and documents it."""
 
 from __future__ import annotations
 
@@ -37,6 +37,7 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
     def __init__(self, name: str, description: str, *, prefix: str = "/v1") -> None:
         super().__init__(name, "shimstock_server.web", url_prefix=prefix or None, description=description)
         self.operations: list[Operation] = []
+        self._docs: dict[str, Any]
 
     def operation(
         self,
@@ -75,7 +76,7 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
         writes : bool
             Whether the view works inside a write transaction.
         creates : {"key", "client-id"}, optional
-            What makes a repeated POST harmless: an Idempotency-Key that is required, or an id made by the client.
+            What makes a repeated POST harmless: a required Idempotency-Key, or an id made by the client.
         edits : bool
             Whether If-Match is required; the view calls ``must_match``.
         conflicts : tuple of problem classes
@@ -83,7 +84,7 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
         also : mapping, optional
             Further statuses and their schemas.
         types : tuple of str
-            The media types of the answer, the first by default; ``current.media_type`` tells which one is wanted.
+            The media types of the answer, the first by default; ``current.media_type`` tells the one wanted.
         hidden : bool
             Whether it stays out of the OpenAPI document (pages for people).
         """
@@ -134,7 +135,7 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
             self._docs = everything
 
     @staticmethod
-    def _prepare_response_doc(doc: Any, doc_info: Any, **_: Any) -> Any:
+    def _prepare_response_doc(doc: Any, _doc_info: Any, **_: Any) -> Any:
         """Leave the answers to `documents.describe`: each operation names every one that it gives."""
         return doc
 

@@ -72,6 +72,11 @@ class _Current:
         return cast(str, g.get("media_type", "application/json"))
 
     @property
+    def fingerprint(self) -> str:
+        """The hash of the body that was sent, for ids made by a client (`idempotency.client_made`)."""
+        return cast(str, g.fingerprint)
+
+    @property
     def config(self) -> Config:
         """The settings."""
         return cast("Config", current_app.extensions["shimstock"].config)

@@ -262,7 +262,6 @@ def problems_of(operation: Operation) -> list[type[Problem]]:
     if operation.keyed or operation.writes:
         found.append(DatabaseAway)
     found += [problem for problem in operation.conflicts if problem not in found]
-    # The general ones among the conflicts would hide their own subclasses' codes; keep all, by status and code.
     return sorted(dict.fromkeys(found), key=lambda problem: (problem.status, problem.code))
 
 
@@ -273,9 +272,9 @@ def declared_statuses(operation: Operation) -> set[int]:
 
 def openapi_of_field(converter: Any, field: Any, ret: dict[str, Any]) -> dict[str, Any]:
     """Give apispec the JSON Schema that a strict field says of itself."""
-    from .fields import MapOf, _Field
+    from .fields import MapOf, StrictField
 
-    if not isinstance(field, _Field):
+    if not isinstance(field, StrictField):
         return {}
     schema = field.openapi()
     if isinstance(field, MapOf):
@@ -298,7 +297,7 @@ def _nullable(schema: dict[str, Any]) -> dict[str, Any]:
     return schema
 
 
-_UNUSED = re.compile(r"#/components/schemas/([A-Za-z0-9]+)")
+_SCHEMA = re.compile(r"#/components/schemas/([A-Za-z0-9]+)")
 
 
 def _reachable(document: dict[str, Any], part: Any) -> set[str]:
@@ -308,10 +307,10 @@ def _reachable(document: dict[str, Any], part: Any) -> set[str]:
     while open_:
         here = open_.pop()
         if isinstance(here, dict):
-            if isinstance(reference := here.get("$ref"), str) and (name := _UNUSED.fullmatch(reference)):
-                if name[1] not in found:
-                    found.add(name[1])
-                    open_.append(document["components"]["schemas"].get(name[1], {}))
+            reference = _SCHEMA.fullmatch(str(here.get("$ref")))
+            if reference is not None and reference[1] not in found:
+                found.add(reference[1])
+                open_.append(document["components"]["schemas"].get(reference[1], {}))
             open_.extend(here.values())
         elif isinstance(here, list):
             open_.extend(here)
@@ -321,8 +320,8 @@ def _reachable(document: dict[str, Any], part: Any) -> set[str]:
 def finish(document: dict[str, Any], *, closed: bool = False) -> dict[str, Any]:
     """Return the document with answers complete, and open to growth.
 
-    Schemas that stand in answers alone name every field as given. In the published document they allow further
-    ones, because later versions may add some; with `closed` they do not, for the service's own tests.
+    Schemas that stand in answers alone name every field as given. In the published document they allow
+    further ones, because later versions may add some; with `closed` they do not, for the service's own tests.
     """
     bodies: list[Any] = []
     for path in document.get("paths", {}).values():

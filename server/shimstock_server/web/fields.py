@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from datetime import UTC, date, datetime
 from enum import Enum
-from typing import Any, ClassVar
+from typing import Any
 from uuid import UUID
 
 import marshmallow
@@ -26,6 +26,7 @@ __all__ = [
     "MapOf",
     "Nested",
     "Number",
+    "StrictField",
     "StrictSchema",
     "Text",
     "Truth",
@@ -47,8 +48,8 @@ base.Field.default_error_messages.update(
 )
 
 
-class _Field(base.Field[Any]):
-    """What the strict fields share: how they read a query parameter, and how they stand in the OpenAPI document."""
+class StrictField(base.Field[Any]):
+    """What strict fields share: how they read a query parameter and stand in the OpenAPI document."""
 
     def from_text(self, text: str) -> Any:
         """Return the JSON value that a query parameter's text stands for."""
@@ -59,7 +60,7 @@ class _Field(base.Field[Any]):
         raise NotImplementedError
 
 
-class Text(_Field):
+class Text(StrictField):
     """Text in Unicode NFC, trimmed, without control characters.
 
     Parameters
@@ -91,7 +92,7 @@ class Text(_Field):
         self.pattern_hint = pattern_hint or (f"must match {pattern}" if pattern else "")
         super().__init__(**kwargs)
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **_: Any) -> str:
+    def _deserialize(self, value: Any, *_args: Any, **_kwargs: Any) -> str:
         if not isinstance(value, str):
             raise ValidationError("must be text")
         text = clean_text(value, multiline=self.multiline)
@@ -136,7 +137,7 @@ def clean_text(value: str, *, multiline: bool = False) -> str:
     return unicodedata.normalize("NFC", value).strip()
 
 
-class Whole(_Field):
+class Whole(StrictField):
     """A whole number of at most 64 bits."""
 
     def __init__(
@@ -148,7 +149,7 @@ class Whole(_Field):
         self.min, self.max = min, max
         super().__init__(**kwargs)
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **_: Any) -> int:
+    def _deserialize(self, value: Any, *_args: Any, **_kwargs: Any) -> int:
         if isinstance(value, bool) or not isinstance(value, int):
             raise ValidationError("must be a whole number")
         if not self.min <= value <= self.max:
@@ -167,7 +168,7 @@ class Whole(_Field):
         return schema
 
 
-class Number(_Field):
+class Number(StrictField):
     """A finite number. For a measured value use a quantity instead."""
 
     def __init__(
@@ -179,7 +180,7 @@ class Number(_Field):
         self.min, self.max = min, max
         super().__init__(**kwargs)
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **_: Any) -> float:
+    def _deserialize(self, value: Any, *_args: Any, **_kwargs: Any) -> float:
         number = finite_number(value)
         if not self.min <= number <= self.max:
             raise ValidationError(_wanted(self.min, self.max, -1e15, 1e15))
@@ -210,10 +211,10 @@ def _wanted(low: float, high: float, lowest: float, highest: float) -> str:
     return f"must be at least {low:.10g}" if low > lowest else f"must be at most {high:.10g}"
 
 
-class Truth(_Field):
+class Truth(StrictField):
     """true or false."""
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **_: Any) -> bool:
+    def _deserialize(self, value: Any, *_args: Any, **_kwargs: Any) -> bool:
         if not isinstance(value, bool):
             raise ValidationError("must be true or false")
         return value
@@ -227,15 +228,15 @@ class Truth(_Field):
         return {"type": "boolean"}
 
 
-class Id(_Field):
+class Id(StrictField):
     """A UUID in its usual form with hyphens."""
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **_: Any) -> UUID:
+    def _deserialize(self, value: Any, *_args: Any, **_kwargs: Any) -> UUID:
         if not isinstance(value, str) or not _UUID.fullmatch(value):
             raise ValidationError("must be a UUID such as 01890a5d-ac96-774b-bcce-b302099a8057")
         return UUID(value)
 
-    def _serialize(self, value: Any, attr: str | None, obj: Any, **_: Any) -> str | None:
+    def _serialize(self, value: Any, *_args: Any, **_kwargs: Any) -> str | None:
         return None if value is None else str(value)
 
     def openapi(self) -> dict[str, Any]:
@@ -243,10 +244,10 @@ class Id(_Field):
         return {"type": "string", "format": "uuid"}
 
 
-class Instant(_Field):
+class Instant(StrictField):
     """A moment: RFC 3339 with an offset; kept and answered in UTC."""
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **_: Any) -> datetime:
+    def _deserialize(self, value: Any, *_args: Any, **_kwargs: Any) -> datetime:
         if not isinstance(value, str) or not _INSTANT.fullmatch(value):
             raise ValidationError("must be a moment with its offset, such as 2026-03-14T09:30:00+01:00")
         try:
@@ -254,7 +255,7 @@ class Instant(_Field):
         except (ValueError, OverflowError):
             raise ValidationError("is not a moment that the calendar knows") from None
 
-    def _serialize(self, value: Any, attr: str | None, obj: Any, **_: Any) -> str | None:
+    def _serialize(self, value: Any, *_args: Any, **_kwargs: Any) -> str | None:
         return None if value is None else instant_text(value)
 
     def openapi(self) -> dict[str, Any]:
@@ -275,10 +276,10 @@ def instant_text(instant: datetime) -> str:
     return instant.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
-class Day(_Field):
+class Day(StrictField):
     """A day in the shop's time zone: YYYY-MM-DD."""
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **_: Any) -> date:
+    def _deserialize(self, value: Any, *_args: Any, **_kwargs: Any) -> date:
         if not isinstance(value, str) or not _DAY.fullmatch(value):
             raise ValidationError("must be a day such as 2026-03-14")
         try:
@@ -286,7 +287,7 @@ class Day(_Field):
         except ValueError:
             raise ValidationError("is not a day that the calendar knows") from None
 
-    def _serialize(self, value: Any, attr: str | None, obj: Any, **_: Any) -> str | None:
+    def _serialize(self, value: Any, *_args: Any, **_kwargs: Any) -> str | None:
         return None if value is None else value.isoformat()
 
     def openapi(self) -> dict[str, Any]:
@@ -294,7 +295,7 @@ class Day(_Field):
         return {"type": "string", "format": "date"}
 
 
-class Choice(_Field):
+class Choice(StrictField):
     """One of a few words.
 
     Parameters
@@ -310,12 +311,12 @@ class Choice(_Field):
             self.choices = {value: value for value in values}
         super().__init__(**kwargs)
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **_: Any) -> Any:
+    def _deserialize(self, value: Any, *_args: Any, **_kwargs: Any) -> Any:
         if not isinstance(value, str) or value not in self.choices:
             raise ValidationError("must be one of " + ", ".join(self.choices))
         return self.choices[value]
 
-    def _serialize(self, value: Any, attr: str | None, obj: Any, **_: Any) -> str | None:
+    def _serialize(self, value: Any, *_args: Any, **_kwargs: Any) -> str | None:
         if value is None:
             return None
         return str(value.value) if isinstance(value, Enum) else str(value)
@@ -325,7 +326,7 @@ class Choice(_Field):
         return {"type": "string", "enum": list(self.choices)}
 
 
-class ListOf(base.List, _Field):
+class ListOf(base.List[Any], StrictField):
     """A list of at most `max` entries of one kind.
 
     In a query the parameter is repeated, once for each entry.
@@ -370,7 +371,7 @@ class ListOf(base.List, _Field):
         return schema
 
 
-class MapOf(_Field):
+class MapOf(StrictField):
     """An object with free names (bounded text) and entries of one kind."""
 
     def __init__(
@@ -390,15 +391,16 @@ class MapOf(_Field):
         super()._bind_to_schema(field_name, parent)
         self.inner._bind_to_schema(field_name, self)
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **_: Any) -> dict[str, Any]:
+    def _deserialize(self, value: Any, *_args: Any, **_kwargs: Any) -> dict[str, Any]:
         if not isinstance(value, dict):
             raise ValidationError("must be an object")
         if len(value) > self.max:
             raise ValidationError(f"must have at most {self.max} entries; {len(value)} were given")
-        loaded, errors = {}, {}
+        loaded: dict[str, Any] = {}
+        errors: dict[str, Any] = {}
         for name, entry in value.items():
             try:
-                loaded[self.names.deserialize(name)] = self.inner.deserialize(entry)
+                loaded[str(self.names.deserialize(name))] = self.inner.deserialize(entry)
             except ValidationError as error:
                 errors[name] = error.messages
         if errors:
@@ -423,14 +425,10 @@ class MapOf(_Field):
 class Nested(base.Nested):
     """An object with a schema of its own, strict like its parent."""
 
-    default_error_messages: ClassVar[dict[str, str]] = {"type": "must be an object"}
-
     def __init__(self, nested: type[StrictSchema] | Any, **kwargs: Any) -> None:
         super().__init__(nested, unknown=marshmallow.RAISE, **kwargs)
 
-    def _deserialize(
-        self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any
-    ) -> Any:
+    def _deserialize(self, value: Any, *args: Any, **kwargs: Any) -> Any:
         if not isinstance(value, dict):
             raise ValidationError("must be an object")
-        return super()._deserialize(value, attr, data, **kwargs)
+        return super()._deserialize(value, *args, **kwargs)

@@ -6,7 +6,8 @@ import hashlib
 import json
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
+from typing import Any, TypeVar
+from uuid import UUID
 
 import sqlalchemy.exc
 from flask import Response, request
@@ -19,16 +20,45 @@ from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.operations import IdempotencyKey
 
 from .context import current
-from .problems import KeyReused, RequestInProgress
+from .problems import IdTaken, KeyReused, RequestInProgress
+
+Row = TypeVar("Row")
 
 _KEPT_HEADERS = ("ETag", "Location", "Content-Type", "Content-Language")
 
 
 def fingerprint(body: Any) -> str:
-    """Return what two requests have in common when they say the same: body and query, whatever their order."""
-    told = {"body": body, "query": sorted((name, value) for name, value in request.args.items(multi=True))}
-    text_ = json.dumps(told, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
-    return hashlib.sha256(text_.encode()).hexdigest()
+    """Return what two requests have in common when they say the same in whatever order."""
+    return content_hash({"body": body, "query": sorted(request.args.items(multi=True))})
+
+
+def content_hash(tree: Any) -> str:
+    """Return the SHA-256 of a JSON tree, the same in whatever order its fields stand."""
+    told = json.dumps(tree, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    return hashlib.sha256(told.encode()).hexdigest()
+
+
+def client_made(session: Session, table: type[Row], identifier: UUID, sameness: str) -> Row | None:
+    """Return the row that has an id made by a client already, or None when it is new.
+
+    Parameters
+    ----------
+    table : mapped class
+        With a column `fingerprint`.
+    identifier : UUID
+        The id from the body.
+    sameness : str
+        ``current.fingerprint``: the hash of the body, kept with the row.
+
+    Raises
+    ------
+    IdTaken
+        When the row says something else.
+    """
+    row = session.get(table, identifier)
+    if row is not None and row.fingerprint != sameness:  # type: ignore[attr-defined]
+        raise IdTaken()
+    return row
 
 
 @dataclass(frozen=True)
@@ -57,8 +87,8 @@ class Claim:
 def claim(session: Session, key: str, sameness: str) -> Claim | Response:
     """Take the key for this request, or return the answer that it has got already.
 
-    Must be the first statement of the transaction. A second request under the same key waits here until the first
-    one's transaction has ended, so it sees either the answer or nothing.
+    Must be the first statement of the transaction. A second request under the same key waits here until the
+    first one's transaction has ended, so it sees either the answer or nothing.
 
     Raises
     ------

@@ -1,7 +1,7 @@
 """How often a key may ask.
 
-Counted in the memory of each process: with two workers a key gets up to twice the setting. The limit protects the
-shop from a client gone wild, it is no bill.
+Counted in the memory of each process: with two workers a key gets up to twice the setting. The limit protects
+the shop from a client gone wild, it is no bill.
 """
 
 from __future__ import annotations

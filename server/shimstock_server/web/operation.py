@@ -181,6 +181,7 @@ class Operation:
             given["query"] = query
         if errors:
             raise InvalidFields(errors=errors)
+        g.fingerprint = idempotency.content_hash(tree)
         g.media_type = request.accept_mimetypes.best_match(self.types) or self.types[0]
         return tree, given, key
 

@@ -49,7 +49,7 @@ class Page:
 @cache
 def page_of(schema: type[StrictSchema]) -> type[StrictSchema]:
     """Return the schema of a page of such rows."""
-    name = schema.name().removesuffix("Out") + "Page"
+    name = schema.component_name().removesuffix("Out") + "Page"
     members = {
         "items": ListOf(Nested(schema), required=True),
         "next": Text(

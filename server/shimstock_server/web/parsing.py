@@ -13,7 +13,7 @@ import marshmallow
 from flask import Request
 from werkzeug.exceptions import RequestEntityTooLarge
 
-from .fields import ListOf, _Field
+from .fields import ListOf, StrictField
 from .problems import (
     BadIdempotencyKey,
     BadJson,
@@ -189,7 +189,7 @@ def load_query(schema: StrictSchema | None, request: Request) -> tuple[Any, list
 
 
 def _from_text(field: Any, text: str) -> Any:
-    return field.from_text(text) if isinstance(field, _Field) else text
+    return field.from_text(text) if isinstance(field, StrictField) else text
 
 
 def read_units(request: Request) -> tuple[str | None, list[FieldError]]:
@@ -215,8 +215,8 @@ def read_idempotency_key(request: Request) -> str | None:
 
     Notes
     -----
-    The header is a structured string in quotes (draft-ietf-httpapi-idempotency-key-header-07, section 2.1); many
-    clients send it bare, so both are taken as the same key.
+    The header is a structured string in quotes (draft-ietf-httpapi-idempotency-key-header-07, section 2.1);
+    many clients send it bare, so both are taken as the same key.
     """
     text = request.headers.get("Idempotency-Key")
     if text is None:

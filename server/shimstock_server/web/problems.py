@@ -1,4 +1,4 @@
-"""Problems: every error that a client can see, one class a cause, sent as application/problem+json (RFC 9457)."""
+"""Problems: every error that a client can see, one class a cause, as application/problem+json (RFC 9457)."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from typing import Any, ClassVar
 
 FieldError = dict[str, str]
 
-BLANK = "/docs/problems#"
+EXPLAINED = "/docs/problems#"
 
 
-class Problem(Exception):
+class Problem(Exception):  # noqa: N818 - the word of RFC 9457
     """The request could not be answered.
 
     Parameters
@@ -52,7 +52,7 @@ class Problem(Exception):
     def body(self) -> dict[str, Any]:
         """Return the members of the answer, without those that belong to the request."""
         body: dict[str, Any] = {
-            "type": BLANK + self.code,
+            "type": EXPLAINED + self.code,
             "code": self.code,
             "title": self.title,
             "status": self.status,
@@ -91,8 +91,8 @@ class BadJson(BadRequest):
 
 
 class IdempotencyKeyMissing(BadRequest):
-    """This request creates something: send an Idempotency-Key header of your own making, and the same one when you
-    send the request again."""
+    """This request creates something: send an Idempotency-Key header of your own making, and the same one
+    when you send the request again."""
 
     code = "idempotency-key-missing"
     title = "Idempotency-Key missing"
@@ -212,8 +212,8 @@ class Unprocessable(Problem):
 
 
 class InvalidFields(Unprocessable):
-    """Some fields are not right; each is listed with a JSON Pointer to it. Pointers under /query and /header name
-    query parameters and headers."""
+    """Some fields are not right; each is listed with a JSON Pointer to it. Pointers under /query and /header
+    name query parameters and headers."""
 
     code = "invalid-fields"
     title = "Invalid fields"

@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from marshmallow import ValidationError
-from marshmallow.utils import get_value, missing
+from marshmallow import ValidationError, missing
+from marshmallow.utils import get_value
 
 from .context import current
-from .fields import _Field, finite_number
+from .fields import StrictField, finite_number
 from .units import KINDS, Kind, Unit, convert, decimals
 
 __all__ = [
@@ -29,7 +29,7 @@ __all__ = [
     "write",
 ]
 
-# No reading of a bench, no property of a wood and no time of a job comes near; keeps sums and products finite.
+# No reading, no property of a wood and no time of a job comes near; keeps sums and products finite.
 _LARGEST = 1e9
 
 QUANTITY_SCHEMA: dict[str, Any] = {
@@ -55,7 +55,7 @@ class Quantity:
     typed_unit: Unit
 
 
-class QuantityIn(_Field):
+class QuantityIn(StrictField):
     """A quantity that is sent.
 
     Parameters
@@ -78,10 +78,10 @@ class QuantityIn(_Field):
         self.min, self.max = min, max
         super().__init__(**kwargs)
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **_: Any) -> Quantity:
+    def _deserialize(self, value: Any, *_args: Any, **_kwargs: Any) -> Quantity:
         return read_quantity(value, self.kind, low=self.min, high=self.max)
 
-    def _serialize(self, value: Any, attr: str | None, obj: Any, **_: Any) -> Any:
+    def _serialize(self, value: Any, *_args: Any, **_kwargs: Any) -> Any:
         if value is None or isinstance(value, Mapping):
             return value
         return {"value": value.typed_value, "unit": str(value.typed_unit)}
@@ -92,7 +92,7 @@ class QuantityIn(_Field):
         low, high = _bounds_in_words(self.kind, self.min, self.max)
         return {
             **_REFERENCE,
-            "description": f"{self.kind.noun.removeprefix('a ').capitalize()} in {_list(accepted)}{low}{high}.",
+            "description": f"{self.kind.words.capitalize()} in {_list(accepted)}{low}{high}.",
             "properties": {"unit": {"enum": accepted}},
         }
 
@@ -126,7 +126,7 @@ def read_quantity(value: Any, kind: Kind, *, low: float | None = None, high: flo
     except ValidationError as error:
         errors["unit"] = [str(message) for message in error.messages]
     if errors:
-        raise ValidationError({name: messages for name, messages in errors.items()})
+        raise ValidationError(dict(errors))
     kept = convert(number, unit, kind.unit)
     if (low is not None and kept < low - 1e-9) or (high is not None and kept > high + 1e-9):
         raise ValidationError({"value": [_out_of_bounds(kind, unit, low, high)]})
@@ -162,14 +162,14 @@ def _bounds_in_words(kind: Kind, low: float | None, high: float | None) -> tuple
 
 
 def _list(words: Any) -> str:
-    words = [str(word) for word in words]
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " or " + words[-1]
+    told = [str(word) for word in words]
+    return told[0] if len(told) == 1 else ", ".join(told[:-1]) + " or " + told[-1]
 
 
-class AnyQuantity(_Field):
-    """A quantity that is sent, whose kind another field names: it is read with `read_quantity` once that is known."""
+class AnyQuantity(StrictField):
+    """A quantity that is sent, whose kind another field names: read with `read_quantity` once it is known."""
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **_: Any) -> Any:
+    def _deserialize(self, value: Any, *_args: Any, **_kwargs: Any) -> Any:
         return value
 
     def openapi(self) -> dict[str, Any]:
@@ -177,7 +177,7 @@ class AnyQuantity(_Field):
         return dict(_REFERENCE)
 
 
-class QuantityOut(_Field):
+class QuantityOut(StrictField):
     """A quantity that is answered: from a float in the kept unit to the units of the request.
 
     Parameters
@@ -196,7 +196,7 @@ class QuantityOut(_Field):
         self.kind_name, self.kind_from = kind, kind_from
         super().__init__(**kwargs)
 
-    def _serialize(self, value: Any, attr: str | None, obj: Any, **_: Any) -> dict[str, Any] | None:
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **_kwargs: Any) -> dict[str, Any] | None:
         if value is None:
             return None
         name = self.kind_name
@@ -215,7 +215,7 @@ class QuantityOut(_Field):
         return {**_REFERENCE, "properties": {"unit": {"enum": told}}}
 
 
-class TypedOut(_Field):
+class TypedOut(StrictField):
     """A quantity as it was typed.
 
     Parameters
@@ -230,7 +230,7 @@ class TypedOut(_Field):
         self.value_from, self.unit_from = value_from, unit_from
         super().__init__(dump_only=True, **kwargs)
 
-    def _serialize(self, value: Any, attr: str | None, obj: Any, **_: Any) -> dict[str, Any] | None:
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **_kwargs: Any) -> dict[str, Any] | None:  # noqa: ARG002
         typed, unit = get_value(obj, self.value_from), get_value(obj, self.unit_from)
         if typed in (None, missing) or unit in (None, missing):
             return None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any, ClassVar
+from typing import Any
 
 import marshmallow
 
@@ -16,16 +16,15 @@ class StrictSchema(marshmallow.Schema):
     Its class name is its name in the OpenAPI document, so it is unique in the whole service.
     """
 
-    error_messages: ClassVar[dict[str, str]] = {
-        "unknown": "is not a field here",
-        "type": "must be an object",
-    }
-
     class Meta:
         unknown = marshmallow.RAISE
 
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**options)
+        self.error_messages.update(unknown="is not a field here", type="must be an object")
+
     @classmethod
-    def name(cls) -> str:
+    def component_name(cls) -> str:
         """Return this schema's name in the OpenAPI document."""
         return cls.__name__.removesuffix("Schema")
 

@@ -1,7 +1,7 @@
 """The units that the service speaks, and the kinds of quantity that are told in them.
 
-Pint gives the factors, once, when this module is imported. Text from outside never reaches it: a unit is a word of a
-closed list.
+Pint gives the factors, once, when this module is imported. Text from outside never reaches it: a unit is
+a word of a closed list.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from fractions import Fraction
 from math import lcm
+from typing import Any
 
 import pint
 
@@ -41,9 +42,9 @@ class Unit(StrEnum):
     DAY = "day"
 
 
-_registry = pint.UnitRegistry(non_int_type=Fraction)
-# Cents, turns of a screw and percent are pure numbers to physics. A reading of 30 cents is still no relief, so each
-# gets a dimension of its own.
+_registry: pint.UnitRegistry[Any] = pint.UnitRegistry(non_int_type=Fraction)
+# Cents, turns of a screw and percent are pure numbers to physics. A reading of 30 cents is still no relief:
+# each gets a dimension of its own.
 _registry.define("pitch_cent = [pitch_interval]")
 _registry.define("screw_turn = [rotation]")
 _registry.define("percent_share = [share]")
@@ -76,7 +77,7 @@ _PINT: dict[Unit, pint.Unit] = {
 
 _DIMENSION = {unit: _registry.get_dimensionality(_PINT[unit]) for unit in Unit}
 
-# Decimals of each unit in an answer: finer than any tool of the bench reads, coarser than a float's last digits.
+# Decimals of each unit in an answer: finer than any tool reads, coarser than a float's last digits.
 _DECIMALS: dict[Unit, int] = {
     Unit.MM: 3,
     Unit.INCH: 4,
@@ -191,8 +192,8 @@ def _affine(start: Unit, to: Unit) -> tuple[float, float, float]:
     return float(factor * denominator), float(offset * denominator), float(denominator)
 
 
-# (from, to) -> (a, b, c) of the conversion (a * value + b) / c, for every pair of units of one dimension. Whole
-# numbers, so that 6/64 in is 2.38125 mm and not a digit less.
+# (from, to) -> (a, b, c) of the conversion (a * value + b) / c, for every pair of units of one dimension.
+# Whole numbers, so that 6/64 in is 2.38125 mm and not a digit less.
 _FACTORS: dict[tuple[Unit, Unit], tuple[float, float, float]] = {
     (start, to): _affine(start, to) for start in Unit for to in Unit if _DIMENSION[start] == _DIMENSION[to]
 }

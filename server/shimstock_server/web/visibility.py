@@ -23,8 +23,8 @@ def visibility(argument: str, rule: Rule) -> None:
     argument : str
         The argument's name in the address, such as ``job_id``.
     rule : callable
-        ``rule(session, actor, id)`` tells whether the object exists and the actor may see it. For a manager it
-        tells whether it exists.
+        ``rule(session, actor, id)`` tells whether the object exists and the actor may see it. For a manager
+        it tells whether it exists.
 
     Raises
     ------
