@@ -184,7 +184,7 @@ def hygrometer_check(
     shown_high = float(within(high_reading, "high_reading", 0.0, 100.0, "% RH"))
     if shown_high <= shown_low:
         raise Contradiction(
-            "high_reading must lie above low_reading: were the salts swapped, or read before they came to rest?",
+            "high_reading must lie above low_reading: were the salts swapped, or not yet at rest?",
             "high_reading",
         )
     gain = (high - low) / (shown_high - shown_low)

@@ -19,8 +19,8 @@ ROWS = table("saturated_salts")
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda row: row["salt"])
 def test_every_salt_of_the_table(row):
-    # L. Greenspan, J. Res. NBS 81A(1), 89 (1977): equation to 3 decimals; the rounded table to its decimal, but
-    # for NaCl at 20 degC, whose printed 75.7 is not what its own equation gives
+    # L. Greenspan, J. Res. NBS 81A(1), 89 (1977): equation to 3 decimals; the rounded table to its decimal,
+    # but for NaCl at 20 degC, whose printed 75.7 is not what its own equation gives
     for temperature in ("20", "25"):
         found = float(salt_humidity(row["salt"], float(temperature)))
         assert found == pytest.approx(float(row[f"RH_eq_{temperature}C"]), abs=0.0006)
