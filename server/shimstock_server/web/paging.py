@@ -6,7 +6,7 @@ import base64
 import hashlib
 import hmac
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import Enum
@@ -71,6 +71,7 @@ def page(
     sort: tuple[InstrumentedAttribute[Any], InstrumentedAttribute[Any]],
     descending: bool = False,
     rows: bool = False,
+    show: Callable[[Any], Any] | None = None,
 ) -> Answer:
     """Return one page of what a statement selects, with its Link header.
 
@@ -86,6 +87,8 @@ def page(
         Whether the largest comes first.
     rows : bool
         Whether the statement selects several things and the rows themselves are wanted.
+    show : callable, optional
+        Turns each object into what the schema dumps.
 
     Raises
     ------
@@ -118,6 +121,8 @@ def page(
         next_cursor = _write_cursor(shown[-1][-2], shown[-1][-1], binding)
     headers = {"Link": f'<{_next_address(next_cursor)}>; rel="next"'} if next_cursor else {}
     items = [row[:-2] if rows else row[0] for row in shown]
+    if show is not None:
+        items = [show(item) for item in items]
     return Answer(Page(items, next_cursor), headers=headers)
 
 

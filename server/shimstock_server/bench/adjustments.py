@@ -1,0 +1,224 @@
+"""What was done at the bench: kept as told, flagged where large, refused where the owner has not said yes."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from shimstock_server.catalogue import strings_fit
+from shimstock_server.database.history import emit
+from shimstock_server.database.tables.bench import Adjustment, ShownPlan
+from shimstock_server.database.tables.jobs import Job
+from shimstock_server.database.tables.owners import Instrument
+from shimstock_server.database.words import BridgeKind, ConsentKind, Part
+from shimstock_server.jobs import covering_consent, named_claim
+from shimstock_server.owners import fit_strings
+from shimstock_server.shop import local_day
+from shimstock_server.web.context import Actor
+from shimstock_server.web.idempotency import client_made
+from shimstock_server.web.problems import IdTaken, InvalidFields
+from shimstock_server.web.quantities import Quantity
+
+from .problems import ConsentNeeded, InstrumentUnknown
+from .recommendation import current_plan
+from .sheets import refuse_clock_ahead
+
+QUARTER = 0.25
+WHOLE = 1.0
+
+IRREVERSIBLE = {
+    Part.NUT_SLOT: ConsentKind.NUT_FILING,
+    Part.SADDLE: ConsentKind.SADDLE_FILING,
+    Part.FRETS: ConsentKind.FRET_WORK,
+}
+"""What cannot be undone, and the consent that covers it; nut and saddle only where something is taken off."""
+
+TURNED = frozenset({Part.TRUSS_ROD, Part.SPRING_CLAW})
+FILED = frozenset({Part.NUT_SLOT, Part.SADDLE})
+PLACES: dict[Part, tuple[str, ...]] = {
+    Part.BRIDGE_POST: ("side",),
+    Part.SADDLE_SCREW: ("string", "side"),
+    Part.SADDLE: ("side", "string"),
+    Part.SADDLE_POSITION: ("string", "side"),
+    Part.NUT_SLOT: ("string", "side"),
+    Part.PICKUP_SCREW: ("side", "string"),
+}
+"""Parts that there are several of, and how each is named."""
+
+
+def record_adjustment(
+    session: Session, job: Job, wish: dict[str, Any], *, fingerprint: str, actor: Actor, now: datetime
+) -> tuple[Adjustment, bool]:
+    """Keep what was done, with the plan that it followed; tell whether it is new.
+
+    Raises
+    ------
+    InvalidFields
+        With every field that does not fit the part or the instrument.
+    ClaimEnded
+        When the claim that it names is over.
+    ConsentNeeded
+        When it cannot be undone and no consent covers it.
+    IdTaken
+        When another adjustment has this id.
+    """
+    known = client_made(session, Adjustment, wish["id"], fingerprint)
+    if known is not None:
+        if known.job_id != job.id:
+            raise IdTaken
+        return known, False
+    if job.instrument_id is None:
+        raise InstrumentUnknown
+    instrument = session.get_one(Instrument, job.instrument_id)
+    _check(instrument, wish)
+    refuse_clock_ahead(wish["done_at"], "/done_at", confirmed=wish["confirm_clock"], now=now)
+    claim = named_claim(session, job, wish["claim"], actor=actor)
+    if claim is None:
+        raise InvalidFields.at("/claim", "nobody holds this job; claim it first")
+    consent_id = _consent(session, job, instrument, wish)
+    kept = _keep_plan(session, job, wish["plan"], now=now)
+    if wish["part"] is Part.STRINGS:
+        strings_fit(session, instrument, string_set_id=wish["string_set_id"], tuning_id=wish["tuning_id"])
+        fit_strings(
+            session,
+            instrument,
+            string_set_id=wish["string_set_id"],
+            tuning_id=wish["tuning_id"],
+            day=local_day(session, wish["done_at"]),
+        )
+    claim.last_act_at = now
+    job.worked_minutes += wish["minutes"] or 0
+    turns: Quantity | None = wish["turns"]
+    amount: Quantity | None = wish["amount"]
+    adjustment = Adjustment(
+        id=wish["id"],
+        job_id=job.id,
+        fingerprint=fingerprint,
+        claim_id=claim.id,
+        done_at=wish["done_at"],
+        received_at=now,
+        bench_id=actor.bench_id,
+        technician_id=actor.technician_id,
+        key_id=actor.key_id,
+        part=wish["part"],
+        side=wish["side"],
+        string=wish["string"],
+        pickup=wish["pickup"],
+        turns=turns.value if turns is not None else None,
+        amount=amount.value if amount is not None else None,
+        typed={
+            f"{name}_{part}": value
+            for name, quantity in (("turns", turns), ("amount", amount))
+            if quantity is not None
+            for part, value in (("value", quantity.typed_value), ("unit", str(quantity.typed_unit)))
+        },
+        large_turn=wish["part"] is Part.TRUSS_ROD and turns is not None and abs(turns.value) > QUARTER + 1e-9,
+        confirmed=wish["confirmed"],
+        string_set_id=wish["string_set_id"],
+        tuning_id=wish["tuning_id"],
+        minutes=wish["minutes"],
+        consent_id=consent_id,
+        plan_digest=wish["plan"],
+        outside_plan=not kept,
+        note=wish["note"],
+    )
+    session.add(adjustment)
+    session.flush()
+    emit(session, "job.adjusted", job, adjustment=str(adjustment.id), part=adjustment.part.value)
+    return adjustment, True
+
+
+def adjustments_of(session: Session, job: Job) -> list[Adjustment]:
+    """Everything done on a job, the first first."""
+    return list(
+        session.scalars(
+            select(Adjustment).where(Adjustment.job_id == job.id).order_by(Adjustment.done_at, Adjustment.id)
+        )
+    )
+
+
+def show_adjustment(adjustment: Adjustment) -> dict[str, Any]:
+    """What was done, as it is answered."""
+    names = (
+        "id", "job_id", "claim_id", "done_at", "received_at", "bench_id", "technician_id", "part", "side",
+        "string", "pickup", "turns", "amount", "typed", "large_turn", "string_set_id", "tuning_id", "minutes",
+        "consent_id", "note",
+    )  # fmt: skip
+    shown: dict[str, Any] = {name: getattr(adjustment, name) for name in names}
+    return shown | {"plan": adjustment.plan_digest, "plan_kept": not adjustment.outside_plan}
+
+
+def _check(instrument: Instrument, wish: dict[str, Any]) -> None:
+    errors: dict[str, str] = {}
+    model = instrument.model
+    part: Part = wish["part"]
+    turns: Quantity | None = wish["turns"]
+    amount: Quantity | None = wish["amount"]
+    words = part.value.replace("-", " ")
+    if wish["side"] is not None and wish["string"] is not None:
+        errors["/side"] = "name the side or the string, not both"
+    places = PLACES.get(part, ())
+    if places and all(wish[place] is None for place in places):
+        errors[f"/{places[0]}"] = f"say which {words}: name the {' or the '.join(places)}"
+    if wish["string"] is not None and not 1 <= wish["string"] <= model.strings:
+        errors["/string"] = (
+            f"this instrument has {model.strings} strings, 1 to {model.strings}; {wish['string']} was given"
+        )
+    pickups = [pickup["name"] for pickup in model.pickups]
+    if part is Part.PICKUP_SCREW and wish["pickup"] not in pickups:
+        errors["/pickup"] = f"name one of this model's pickups: {', '.join(pickups) or 'none'}"
+    if part is not Part.PICKUP_SCREW and wish["pickup"] is not None:
+        errors["/pickup"] = "only a pickup screw has this"
+    if part in TURNED and turns is None:
+        errors["/turns"] = f"say how far the {words} was turned, positive = tightened"
+    if part in FILED and amount is None:
+        errors["/amount"] = "say how much was taken off, or with a minus sign how much was added underneath"
+    if part is Part.TRUSS_ROD and turns is not None and abs(turns.value) > WHOLE and not wish["confirmed"]:
+        errors["/turns"] = (
+            f"from -1 to 1 turn at once is plausible; {turns.value:g} was given: "
+            "look again, or confirm it, and never turn on against a stiff nut"
+        )
+    if part is Part.SADDLE and model.bridge.get("kind") != BridgeKind.FIXED_SADDLE and amount is not None:
+        errors["/part"] = "only a fixed saddle is filed or shimmed; use saddle-screw or bridge-post"
+    if part is not Part.STRINGS:
+        for name in ("string_set_id", "tuning_id"):
+            if wish[name] is not None:
+                errors[f"/{name}"] = "only a change of strings has this"
+    if errors:
+        raise InvalidFields.of(errors)
+
+
+def _consent(session: Session, job: Job, instrument: Instrument, wish: dict[str, Any]) -> Any:
+    """The consent that covers what cannot be undone; None for what can."""
+    part: Part = wish["part"]
+    step = IRREVERSIBLE.get(part)
+    takes_off = part not in FILED or (wish["amount"] is not None and wish["amount"].value > 0)
+    if step is None or not takes_off:
+        return None
+    named_only = instrument.named_consents or instrument.model.named_consents
+    consent = covering_consent(session, job.id, step, named_only=named_only)
+    if consent is None:
+        what = step.value.replace("-", " ")
+        raise ConsentNeeded(
+            f"{what.capitalize()} cannot be undone, and no consent covers it: ask the owner for one that "
+            + (f"names {what}." if named_only else f"names {what}, or a general one."),
+            covers=[step.value] if named_only else [step.value, ConsentKind.GENERAL.value],
+        )
+    return consent.id
+
+
+def _keep_plan(session: Session, job: Job, digest: str | None, *, now: datetime) -> bool:
+    """Keep the plan that was followed, as shown; False when it is not the job's plan of this moment."""
+    if digest is None:
+        return False
+    if session.get(ShownPlan, (job.id, digest)) is not None:
+        return True
+    shown = current_plan(session, job)
+    if shown.digest != digest:
+        return False
+    session.add(ShownPlan(job_id=job.id, digest=digest, stored_at=now, plan=shown.as_stored()))
+    session.flush()
+    return True

@@ -1,0 +1,193 @@
+"""The recommendation as it is answered."""
+
+from __future__ import annotations
+
+from shimstock_server.database.words import ConsentKind, Part, Quantity, Side
+from shimstock_server.web.fields import Choice, Id, ListOf, Nested, Number, StrictSchema, Text, Truth, Whole
+from shimstock_server.web.quantities import QuantityOut
+
+VERDICTS = ("in spec", "out of spec", "too close to call")
+STEP_KINDS = (
+    "look-over", "tune", "measure", "read-again", "restring", "balance", "relief", "settle", "fret-check",
+    "nut", "action", "shim", "break-clearance", "pickups", "intonation", "final-readings",
+)  # fmt: skip
+
+
+class ReadingRefOut(StrictSchema):
+    """Which reading: the sheet, and its place on it."""
+
+    sheet_id = Text(max=100, allow_none=True)
+    number = Whole(allow_none=True)
+
+
+class PlaceOut(StrictSchema):
+    """A quantity at a place of the instrument."""
+
+    quantity = Choice(Quantity, required=True)
+    side = Choice(Side, allow_none=True)
+    string = Whole(allow_none=True)
+    pickup = Text(max=100, allow_none=True)
+
+
+class VerdictOut(PlaceOut):
+    """One item of the spec against its newest reading, converted to the spec's frets."""
+
+    fret = Whole(allow_none=True)
+    held = ListOf(Whole(), required=True)
+    target = QuantityOut(kind_from="kind", required=True)
+    lower = QuantityOut(kind_from="kind", allow_none=True)
+    upper = QuantityOut(kind_from="kind", allow_none=True)
+    source = Text(max=200, required=True)
+    reading = Nested(ReadingRefOut, allow_none=True, required=True)
+    value = QuantityOut(kind_from="kind", allow_none=True)
+    uncertainty = QuantityOut(kind_from="kind", allow_none=True)
+    probability = Number(
+        allow_none=True, metadata={"description": "That the true value lies inside the limits."}
+    )
+    verdict = Choice(VERDICTS, allow_none=True)
+    usable = Truth(required=True)
+    stale = Truth(
+        required=True, metadata={"description": "Older than an adjustment that affects it; read again."}
+    )
+    zero_or_less = Truth(required=True)
+    accepted = Truth(required=True)
+    reason = Text(max=2000, allow_none=True)
+
+
+class ChangeOut(PlaceOut):
+    """What a step does to one quantity."""
+
+    before = QuantityOut(kind_from="kind", required=True)
+    after = QuantityOut(kind_from="kind", required=True)
+    target = QuantityOut(kind_from="kind", allow_none=True)
+    lower = QuantityOut(kind_from="kind", allow_none=True)
+    upper = QuantityOut(kind_from="kind", allow_none=True)
+    uncertainty = QuantityOut(kind_from="kind", allow_none=True)
+
+
+class PartMoveOut(StrictSchema):
+    """One part to turn, file, shim or shift. Signs as for adjustments."""
+
+    part = Choice(Part, required=True)
+    direction = Text(max=100, required=True)
+    seen = Text(max=200, required=True, metadata={"description": "Which way it turns, and seen from where."})
+    turns = QuantityOut("turns", allow_none=True)
+    amount = QuantityOut(kind_from="amount_kind", allow_none=True)
+    wanted = QuantityOut(
+        kind_from="wanted_kind", allow_none=True, metadata={"description": "Unrounded, before limits."}
+    )
+    total_turns = QuantityOut("turns", allow_none=True)
+    side = Choice(Side, allow_none=True)
+    string = Whole(allow_none=True)
+    pickup = Text(max=100, allow_none=True)
+
+
+class ReadingWantedOut(PlaceOut):
+    """A reading to take."""
+
+    fret = Whole(allow_none=True)
+    held = ListOf(Whole(), required=True)
+    method = Text(max=40, allow_none=True)
+    why = Text(max=500, required=True)
+
+
+class CodedTextOut(StrictSchema):
+    """Something to say, with a code for programs."""
+
+    code = Text(max=60, required=True)
+    text = Text(max=2000, required=True)
+
+
+class StepOut(StrictSchema):
+    """One step of the plan."""
+
+    number = Whole(required=True)
+    kind = Choice(STEP_KINDS, required=True)
+    part = Choice(Part, allow_none=True)
+    what = Text(max=2000, required=True)
+    moves = ListOf(Nested(PartMoveOut), required=True)
+    changes = ListOf(Nested(ChangeOut), required=True)
+    total = ListOf(Nested(ChangeOut), required=True)
+    forecasts = ListOf(Nested(ChangeOut), required=True)
+    total_forecasts = ListOf(Nested(ChangeOut), required=True)
+    probability = Number(allow_none=True)
+    confidence = Text(max=2000, allow_none=True)
+    why = Text(max=2000, allow_none=True)
+    cautions = ListOf(Nested(CodedTextOut), required=True)
+    readings_next = ListOf(Nested(ReadingWantedOut), required=True)
+    irreversible = Truth(required=True)
+    needs_consent = Choice(("general", "named"), allow_none=True)
+    consent_step = Choice(ConsentKind, allow_none=True)
+    blocked_by = ListOf(Nested(CodedTextOut), required=True)
+    do_now = Truth(required=True)
+    changes_instrument = Truth(required=True)
+
+
+class PlanNoteOut(CodedTextOut):
+    """What must be said besides, with the alternatives."""
+
+    alternatives = ListOf(Text(max=2000), required=True)
+    quote = Truth(required=True, metadata={"description": "The alternatives go beyond a setup: quote them."})
+
+
+class PlanSettlingOut(StrictSchema):
+    """Whether relief has settled."""
+
+    state = Choice(("not needed", "settled", "waiting"), required=True)
+    reason = Text(max=2000, allow_none=True)
+
+
+class PlanSpecItemOut(PlaceOut):
+    """A target that the plan worked towards."""
+
+    target = QuantityOut(kind_from="kind", required=True)
+    lower = QuantityOut(kind_from="kind", allow_none=True)
+    upper = QuantityOut(kind_from="kind", allow_none=True)
+    fret = Whole(allow_none=True)
+    held = ListOf(Whole(), required=True)
+    source = Text(max=200, required=True)
+
+
+class RodResponseOut(StrictSchema):
+    """Change of relief per turn of tightening."""
+
+    mean = QuantityOut("rod-response", required=True)
+    sd = QuantityOut("rod-response", required=True)
+    samples = Whole(required=True)
+    source = Text(max=200, required=True)
+
+
+class PlanInputsOut(StrictSchema):
+    """What the plan was made from; the digest stands for all of it."""
+
+    readings = ListOf(Text(max=100), required=True)
+    adjustments = ListOf(Text(max=100), required=True)
+    consents = ListOf(Text(max=100), required=True)
+    spec = ListOf(Nested(PlanSpecItemOut), required=True)
+    rod_response = Nested(RodResponseOut, required=True)
+    coupling_sd = Number(required=True)
+    restring_wanted = Truth(required=True)
+
+
+class RecommendationOut(StrictSchema):
+    """The ordered plan. It is computed from the readings given; the technician's eye and hand decide."""
+
+    job_id = Id(allow_none=True)
+    digest = Text(max=64, required=True)
+    verdicts = ListOf(Nested(VerdictOut), required=True)
+    steps = ListOf(Nested(StepOut), required=True)
+    notes = ListOf(Nested(PlanNoteOut), required=True)
+    settling = Nested(PlanSettlingOut, required=True)
+    settle_for = QuantityOut("duration", allow_none=True)
+    complete = Truth(required=True, metadata={"description": "Everything is in spec, or accepted."})
+    finished = Truth(
+        required=True,
+        metadata={"description": "Nothing more can be done here: complete, refused or out of reach."},
+    )
+    inputs = Nested(PlanInputsOut, required=True)
+    text = Text(
+        max=100_000,
+        multiline=True,
+        required=True,
+        metadata={"description": "The plan as plain text for a terminal."},
+    )

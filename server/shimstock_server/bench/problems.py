@@ -1,0 +1,33 @@
+"""What can stand in the way of readings and adjustments."""
+
+from __future__ import annotations
+
+from shimstock_server.web.problems import Conflict, Unprocessable
+
+
+class SheetSuperseded(Conflict):
+    """That sheet was corrected already; correct the sheet that replaced it."""
+
+    code = "sheet-superseded"
+    title = "Sheet corrected already"
+
+
+class ConsentNeeded(Conflict):
+    """This cannot be undone, and the owner has not said yes to it."""
+
+    code = "consent-needed"
+    title = "Consent needed"
+
+
+class InstrumentUnknown(Conflict):
+    """This job has no instrument yet; receive it first."""
+
+    code = "instrument-unknown"
+    title = "No instrument yet"
+
+
+class StringsRefused(Unprocessable):
+    """These strings would harm the instrument."""
+
+    code = "strings-refused"
+    title = "Strings refused"

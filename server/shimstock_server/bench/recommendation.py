@@ -1,0 +1,233 @@
+"""From a job's rows to its plan: what the plan depends on, in an order that any machine finds again."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from importlib.metadata import version
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from shimstock_calc.plan import make_plan
+from shimstock_calc.plan import model as plan_model
+from shimstock_server.catalogue import plan_instrument, plan_string_set, resolve_spec, spec_items
+from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
+from shimstock_server.database.tables.catalogue import StringSet, Tuning
+from shimstock_server.database.tables.jobs import Consent, Job
+from shimstock_server.database.tables.owners import Instrument
+from shimstock_server.database.words import ConsentKind, Method, Part
+from shimstock_server.jobs import standing_consents
+from shimstock_server.shop import settings
+
+from .problems import InstrumentUnknown
+from .sheets import sheets_of, standing
+
+MOST_OTHER_SETS = 12
+
+
+@dataclass(frozen=True)
+class Recommendation:
+    """A plan, what it was made from, and the digest that names both."""
+
+    digest: str
+    source: plan_model.PlanInput
+    plan: plan_model.Plan
+
+    def as_stored(self) -> dict[str, Any]:
+        """The plan and its input as they are kept beside the adjustments that followed it."""
+        return {"input": asdict(self.source), "plan": asdict(self.plan)}
+
+
+def current_plan(session: Session, job: Job) -> Recommendation:
+    """The plan from the newest readings of a job.
+
+    Raises
+    ------
+    InstrumentUnknown
+        When the job has no instrument yet.
+    InstrumentIncomplete
+        When the model lacks what the plan needs; names the fields.
+    Contradiction
+        When readings cannot all be true of one instrument; names the field.
+    """
+    return make(gather(session, job))
+
+
+def make(source: plan_model.PlanInput) -> Recommendation:
+    """Make the plan and its digest; the same input gives the same digest on any machine."""
+    content = json.dumps(asdict(source), sort_keys=True, allow_nan=False, ensure_ascii=True)
+    digest = hashlib.sha256(f"{version('shimstock')}\n{content}".encode()).hexdigest()
+    return Recommendation(digest, source, make_plan(source))
+
+
+def gather(session: Session, job: Job) -> plan_model.PlanInput:
+    """Everything that the plan of a job depends on."""
+    if job.instrument_id is None:
+        raise InstrumentUnknown
+    instrument = session.get_one(Instrument, job.instrument_id)
+    geometry = plan_instrument(session, instrument)
+    spec = spec_items(
+        resolve_spec(
+            session,
+            kind=instrument.model.kind,
+            model_id=instrument.model_id,
+            instrument_id=instrument.id,
+            job_id=job.id,
+            frozen_ids=[UUID(each) for each in job.spec_ids],
+        )
+    )
+    sheets = standing(sheets_of(session, job.id))
+    adjustments = list(
+        session.scalars(
+            select(Adjustment).where(Adjustment.job_id == job.id).order_by(Adjustment.done_at, Adjustment.id)
+        )
+    )
+    shop = settings(session)
+    timeline = _Timeline(sheets, adjustments)
+    restrung = any(adjustment.part is Part.STRINGS for adjustment in adjustments)
+    return plan_model.PlanInput(
+        instrument=geometry,
+        spec=spec,
+        readings=tuple(
+            plan_reading(reading, sheet, timeline) for sheet in sheets for reading in sheet.readings
+        ),
+        adjustments=tuple(
+            plan_model.Adjustment(
+                id=str(adjustment.id),
+                part=adjustment.part.value,
+                order=timeline.order(adjustment.done_at, adjustment.id),
+                at=timeline.minutes(adjustment.done_at),
+                turns=adjustment.turns,
+                amount=adjustment.amount,
+                side=adjustment.side.value if adjustment.side is not None else None,
+                string=adjustment.string,
+                pickup=adjustment.pickup,
+            )
+            for adjustment in adjustments
+        ),
+        findings=tuple(
+            plan_model.Finding(
+                code=finding["code"],
+                order=timeline.order(sheet.taken_at, sheet.id),
+                fret=finding.get("fret"),
+                string=finding.get("string"),
+                note=finding.get("note") or "",
+            )
+            for sheet in sheets
+            for finding in sheet.findings
+        ),
+        wanted=plan_model.Wanted() if restrung else _wanted(session, job, instrument),
+        other_sets=_other_sets(session, instrument),
+        consents=tuple(_consents(standing_consents(session, job.id))),
+        settings=plan_model.Settings(
+            settle_minutes=float(shop.settle_first_minutes),
+            humidity_low=shop.humidity_low,
+            humidity_high=shop.humidity_high,
+        ),
+    )
+
+
+class _Timeline:
+    """The order of everything that was read and done, by (time, id), and minutes since the first of it."""
+
+    def __init__(self, sheets: Iterable[ReadingSheet], adjustments: Iterable[Adjustment]) -> None:
+        events = sorted(
+            [(sheet.taken_at, str(sheet.id)) for sheet in sheets]
+            + [(adjustment.done_at, str(adjustment.id)) for adjustment in adjustments]
+        )
+        self._rank = {event: number for number, event in enumerate(events)}
+        self._first = events[0][0] if events else None
+
+    def order(self, at: datetime, identifier: UUID) -> int:
+        return self._rank[at, str(identifier)]
+
+    def minutes(self, at: datetime) -> float:
+        return 0.0 if self._first is None else (at - self._first).total_seconds() / 60
+
+
+def plan_reading(reading: Reading, sheet: ReadingSheet, timeline: _Timeline) -> plan_model.Reading:
+    """A reading as the plan takes it."""
+    return plan_model.Reading(
+        id=f"{sheet.id}/{reading.number}",
+        quantity=reading.quantity.value,
+        value=None if reading.zero_or_less else reading.value,
+        order=timeline.order(sheet.taken_at, sheet.id),
+        at=timeline.minutes(sheet.taken_at),
+        side=reading.side.value if reading.side is not None else None,
+        string=reading.string,
+        pickup=reading.pickup,
+        fret=reading.fret,
+        held=tuple(fret for fret in (reading.hold_low, reading.hold_high) if fret is not None),
+        method=METHODS[reading.method] if reading.method is not None else None,
+        zero_or_less=reading.zero_or_less,
+        tool=reading.tool_name,
+        resolution=reading.resolution,
+        repeatability=reading.repeatability,
+        position=sheet.position.value,
+        capo=reading.capo,
+        at_pitch=sheet.at_pitch,
+        acclimatised=sheet.acclimatised,
+        humidity=sheet.room_humidity,
+        accepted=reading.accepted,
+    )
+
+
+METHODS: dict[Method, Any] = {
+    Method.STRING: "string",
+    Method.STRAIGHTEDGE: "straightedge",
+    Method.OPEN_STRING: "open string",
+    Method.TUNER: "tuner",
+}
+
+
+def _wanted(session: Session, job: Job, instrument: Instrument) -> plan_model.Wanted:
+    wants = job.wants
+    set_id = UUID(wants["string_set_id"]) if wants.get("string_set_id") else None
+    tuning_id = UUID(wants["tuning_id"]) if wants.get("tuning_id") else None
+    fitted = instrument.string_set_id or instrument.model.string_set_id
+    tuned = instrument.tuning_id or instrument.model.tuning_id
+    changes = (set_id is not None and set_id != fitted) or (tuning_id is not None and tuning_id != tuned)
+    if not changes:
+        return plan_model.Wanted(restring=bool(wants.get("restring")))
+    return plan_model.Wanted(
+        restring=True,
+        strings=plan_string_set(
+            session,
+            instrument,
+            string_set=session.get_one(StringSet, set_id or fitted),
+            tuning=session.get_one(Tuning, tuning_id or tuned),
+        ),
+    )
+
+
+def _other_sets(session: Session, instrument: Instrument) -> tuple[plan_model.StringSet, ...]:
+    """Sets that the shop could fit instead, in the instrument's own tuning."""
+    fitted = instrument.string_set_id or instrument.model.string_set_id
+    tuned = instrument.tuning_id or instrument.model.tuning_id
+    if tuned is None:
+        return ()
+    tuning = session.get_one(Tuning, tuned)
+    sets = session.scalars(
+        select(StringSet).where(StringSet.built_for == instrument.model.built_for).order_by(StringSet.id)
+    )
+    fitting = [each for each in sets if len(each.strings) == instrument.model.strings and each.id != fitted][
+        :MOST_OTHER_SETS
+    ]
+    return tuple(plan_string_set(session, instrument, string_set=each, tuning=tuning) for each in fitting)
+
+
+def _consents(standing_by_kind: dict[ConsentKind, Consent]) -> Iterable[plan_model.Consent]:
+    for covers in ConsentKind:
+        consent = standing_by_kind.get(covers)
+        if consent is not None:
+            yield plan_model.Consent(
+                id=str(consent.id),
+                given=consent.given,
+                steps=() if covers is ConsentKind.GENERAL else (covers.value,),
+            )

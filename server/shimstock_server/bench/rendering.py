@@ -1,0 +1,152 @@
+"""A plan as it is answered: the same records, with every sentence written in the reader's units."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from shimstock_calc.plan.wording import plan_text
+
+from shimstock_calc.plan import model as plan_model
+from shimstock_calc.plan.words import Measure, Sentence, Writer, write_measure
+from shimstock_server.database.words import Quantity
+from shimstock_server.web.quantities import write
+
+from .plausible import KIND_OF_VALUE
+from .recommendation import Recommendation
+
+SPOKEN = {
+    "relief": "relief",
+    "action": "action",
+    "nut-action": "nut-action",
+    "pickup-height": "pickup-height",
+    "break-clearance": "break-clearance",
+    "twist": "twist",
+    "saddle-out": "saddle-height",
+    "height": "thickness",
+    "distance": "distance",
+    "radius": "radius",
+    "gauge": "gauge",
+    "pull": "tension",
+    "frequency": "pitch",
+}
+"""Measures whose unit depends on the reader, and the kind of quantity that each is told as."""
+
+
+def writer(units: str) -> Writer:
+    """How a sentence's measures are written for somebody who thinks in `mm` or in `inch`."""
+
+    def speak(measure: Measure) -> str:
+        kind = SPOKEN.get(measure.kind)
+        return write_measure(measure) if kind is None else write(kind, measure.value, units)
+
+    return speak
+
+
+def render(recommendation: Recommendation, units: str) -> dict[str, Any]:
+    """A plan as its schema dumps it."""
+    speak = writer(units)
+    plan, source = recommendation.plan, recommendation.source
+    return {
+        "digest": recommendation.digest,
+        "verdicts": [_verdict(verdict, speak) for verdict in plan.verdicts],
+        "steps": [_step(step, speak) for step in plan.steps],
+        "notes": [
+            {
+                "code": note.code,
+                "text": note.text.text(speak),
+                "alternatives": [each.text(speak) for each in note.alternatives],
+                "quote": note.quote,
+            }
+            for note in plan.notes
+        ],
+        "settling": {
+            "state": plan.settled.state,
+            "reason": _text(plan.settled.reason, speak),
+        },
+        "settle_for": plan.settle_for,
+        "complete": plan.complete,
+        "finished": plan.finished,
+        "inputs": {
+            "readings": list(plan.readings_used),
+            "adjustments": [adjustment.id for adjustment in source.adjustments],
+            "consents": [consent.id for consent in source.consents],
+            "spec": [_spec_item(item) for item in source.spec],
+            "rod_response": {
+                "mean": source.responses.rod.mean,
+                "sd": source.responses.rod.sd,
+                "samples": source.responses.rod.samples,
+                "source": source.responses.rod.source,
+            },
+            "coupling_sd": source.responses.coupling_sd,
+            "restring_wanted": source.wanted.restring,
+        },
+        "text": plan_text(plan, speak),
+    }
+
+
+def _text(sentence: Sentence | None, speak: Writer) -> str | None:
+    return None if sentence is None else sentence.text(speak)
+
+
+def _kind(quantity: str) -> str:
+    return KIND_OF_VALUE[Quantity(quantity)]
+
+
+def _verdict(verdict: plan_model.Verdict, speak: Writer) -> dict[str, Any]:
+    return asdict(verdict) | {
+        "kind": _kind(verdict.quantity),
+        "reading": _reading_id(verdict.reading),
+        "reason": _text(verdict.reason, speak),
+    }
+
+
+def _reading_id(identifier: str | None) -> dict[str, Any] | None:
+    if identifier is None:
+        return None
+    sheet, _, number = identifier.rpartition("/")
+    return {"sheet_id": sheet or None, "number": int(number) if number.isdecimal() else None}
+
+
+def _step(step: plan_model.Step, speak: Writer) -> dict[str, Any]:
+    return {
+        "number": step.number,
+        "kind": step.kind,
+        "part": step.part,
+        "what": step.what.text(speak),
+        "moves": [_move(move) for move in step.moves],
+        "changes": [_change(change) for change in step.changes],
+        "total": [_change(change) for change in step.total],
+        "forecasts": [_change(change) for change in step.forecasts],
+        "total_forecasts": [_change(change) for change in step.total_forecasts],
+        "probability": step.probability,
+        "confidence": _text(step.confidence, speak),
+        "why": _text(step.why, speak),
+        "cautions": [asdict(caution) for caution in step.cautions],
+        "readings_next": [asdict(reading) for reading in step.readings_next],
+        "irreversible": step.irreversible,
+        "needs_consent": step.needs_consent,
+        "consent_step": step.consent_step,
+        "blocked_by": [{"code": block.code, "text": block.text.text(speak)} for block in step.blocked_by],
+        "do_now": step.do_now,
+        "changes_instrument": step.changes_instrument,
+    }
+
+
+def _change(change: plan_model.Change) -> dict[str, Any]:
+    return asdict(change) | {"kind": _kind(change.quantity)}
+
+
+def _move(move: plan_model.Move) -> dict[str, Any]:
+    return asdict(move) | {
+        "amount_kind": "distance" if move.part == "saddle-position" else "thickness",
+        "wanted_kind": "turns"
+        if move.turns is not None
+        else "distance"
+        if move.part == "saddle-position"
+        else "thickness",
+    }
+
+
+def _spec_item(item: plan_model.SpecItem) -> dict[str, Any]:
+    return asdict(item) | {"kind": _kind(item.quantity)}

@@ -1,0 +1,145 @@
+"""Readings, adjustments and the recommendation over HTTP."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import select
+
+from shimstock_server.database.tables.bench import ReadingSheet
+from shimstock_server.database.tables.jobs import Job
+from shimstock_server.database.words import JobState
+from shimstock_server.jobs import load_job
+from shimstock_server.jobs.problems import ClaimEnded
+from shimstock_server.web.blueprint import Answer, Blueprint
+from shimstock_server.web.context import current
+from shimstock_server.web.paging import page
+from shimstock_server.web.problems import IdTaken, NotFound
+from shimstock_server.web.visibility import exists, visibility
+
+from . import adjustments, plan_schemas, schemas, sheets
+from .problems import ConsentNeeded, InstrumentUnknown, SheetSuperseded
+from .recommendation import current_plan
+from .rendering import render
+
+blueprint = Blueprint("bench", "Reading sheets, adjustments and the recommendation of a job")
+BENCH = ("bench", "manager")
+
+visibility("sheet_id", exists(ReadingSheet.id))
+
+
+@blueprint.operation(
+    "POST", "/jobs/<uuid:job_id>/reading-sheets", scopes=BENCH, body=schemas.ReadingSheetIn,
+    answer=schemas.ReadingSheetOut, status=201, also={200: schemas.ReadingSheetOut}, writes=True,
+    creates="client-id", conflicts=(IdTaken, SheetSuperseded, InstrumentUnknown),
+)  # fmt: skip
+def post_reading_sheet(job_id: UUID, body: dict[str, Any]) -> Answer:
+    """Post a sheet of readings, all or nothing.
+
+    Taken in every state of the job and from anybody: a measurement is never refused for a workflow reason.
+    The id is the client's: the same sheet again answers 200 with what is stored, another content 409.
+    """
+    job = load_job(current.session, job_id, for_change=True)
+    sheet, new = sheets.record_sheet(
+        current.session, job, body, fingerprint=current.fingerprint, actor=current.actor, now=current.now
+    )
+    return Answer(
+        sheets.show_sheet(sheet, None if new else _superseded_by(sheet)),
+        status=201 if new else 200,
+        location=f"/v1/jobs/{job_id}/reading-sheets/{sheet.id}",
+    )
+
+
+@blueprint.operation(
+    "GET", "/jobs/<uuid:job_id>/reading-sheets", scopes=BENCH, answer=schemas.ReadingSheetList
+)
+def get_reading_sheets(job_id: UUID) -> dict[str, Any]:
+    """List the sheets of a job, the oldest first, corrected ones included."""
+    found = sheets.sheets_of(current.session, job_id)
+    later = {sheet.supersedes_id: sheet.id for sheet in found if sheet.supersedes_id is not None}
+    return {"items": [sheets.show_sheet(sheet, later.get(sheet.id)) for sheet in found]}
+
+
+@blueprint.operation(
+    "GET", "/jobs/<uuid:job_id>/reading-sheets/<uuid:sheet_id>", scopes=BENCH,
+    answer=schemas.ReadingSheetOut,
+)  # fmt: skip
+def get_reading_sheet(job_id: UUID, sheet_id: UUID) -> dict[str, Any]:
+    """Read one sheet."""
+    sheet = current.session.get_one(ReadingSheet, sheet_id)
+    if sheet.job_id != job_id:
+        raise NotFound
+    return sheets.show_sheet(sheet, _superseded_by(sheet))
+
+
+@blueprint.operation(
+    "GET", "/jobs/<uuid:job_id>/readings", scopes=BENCH, query=schemas.ReadingQuery,
+    answer=schemas.StandingReadingList,
+)  # fmt: skip
+def get_readings(job_id: UUID, query: dict[str, Any]) -> dict[str, Any]:
+    """List the readings of a job that no correction has replaced, the oldest first."""
+    return {"items": sheets.standing_readings(current.session, job_id, wish=query)}
+
+
+@blueprint.operation(
+    "POST", "/jobs/<uuid:job_id>/adjustments", scopes=BENCH, body=schemas.AdjustmentIn,
+    answer=schemas.AdjustmentOut, status=201, also={200: schemas.AdjustmentOut}, writes=True,
+    creates="client-id", conflicts=(IdTaken, ClaimEnded, ConsentNeeded, InstrumentUnknown),
+)  # fmt: skip
+def post_adjustment(job_id: UUID, body: dict[str, Any]) -> Answer:
+    """Say what was done, under the claim that holds the job."""
+    job = load_job(current.session, job_id, for_change=True)
+    adjustment, new = adjustments.record_adjustment(
+        current.session, job, body, fingerprint=current.fingerprint, actor=current.actor, now=current.now
+    )
+    return Answer(adjustments.show_adjustment(adjustment), status=201 if new else 200)
+
+
+@blueprint.operation("GET", "/jobs/<uuid:job_id>/adjustments", scopes=BENCH, answer=schemas.AdjustmentList)
+def get_adjustments(job_id: UUID) -> dict[str, Any]:
+    """List what was done on a job, the first first."""
+    job = load_job(current.session, job_id)
+    done = adjustments.adjustments_of(current.session, job)
+    return {"items": [adjustments.show_adjustment(adjustment) for adjustment in done]}
+
+
+@blueprint.operation(
+    "GET", "/jobs/<uuid:job_id>/recommendation", scopes=BENCH, answer=plan_schemas.RecommendationOut,
+    conflicts=(InstrumentUnknown,),
+)  # fmt: skip
+def get_recommendation(job_id: UUID) -> Answer:
+    """Read the plan from the newest readings: what to do next, in which order, how far, and why."""
+    made = current_plan(current.session, load_job(current.session, job_id))
+    return Answer(render(made, current.units) | {"job_id": job_id}, digest=made.digest)
+
+
+@blueprint.operation(
+    "GET", "/settling", scopes=BENCH, query=schemas.SettlingQuery, answer=schemas.SettlingPage
+)
+def get_settling(query: dict[str, Any]) -> Answer:
+    """List the jobs that rest until their neck has settled, the first due first."""
+    resting = select(Job).where(Job.state == JobState.SETTLING)
+    if query.get("due"):
+        resting = resting.where(Job.available_at <= current.now)
+    elif query.get("due") is False:
+        resting = resting.where(Job.available_at > current.now)
+    return page(resting, query, sort=(Job.available_at, Job.id), show=_settling)
+
+
+def _settling(job: Job) -> dict[str, Any]:
+    available_at = job.available_at or current.now
+    late = max(0.0, (current.now - available_at).total_seconds() / 60)
+    return {
+        "job_id": job.id,
+        "number": job.number,
+        "available_at": available_at,
+        "due": available_at <= current.now,
+        "late_minutes": int(late),
+        "last_technician_id": job.last_technician_id,
+        "instrument_id": job.instrument_id,
+    }
+
+
+def _superseded_by(sheet: ReadingSheet) -> UUID | None:
+    return current.session.scalar(select(ReadingSheet.id).where(ReadingSheet.supersedes_id == sheet.id))

@@ -1,0 +1,179 @@
+"""Moving a job: one appended row a move, in the same transaction as the state that it brings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from shimstock_server.database.history import emit
+from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
+from shimstock_server.database.tables.jobs import Claim, Job, JobMove
+from shimstock_server.database.words import JobState, Stage, WaitingFor
+from shimstock_server.web.context import Actor
+from shimstock_server.web.problems import InvalidFields
+
+from . import claims
+from .problems import FinalReadingsNeeded, InstrumentNeeded, MoveNotAllowed
+from .states import CLAIMED, MOVES, Needs
+
+LONGEST_SETTLE = timedelta(days=31)
+
+
+def allowed_moves(job: Job) -> list[dict[str, Any]]:
+    """The moves that this job can make now, with what each needs."""
+    return [
+        {"to": target.value, "needs": [need.value for need in needs]}
+        for target, needs in MOVES[job.state].items()
+    ]
+
+
+def append_move(
+    session: Session,
+    job: Job,
+    to: JobState,
+    *,
+    actor: Actor,
+    now: datetime,
+    reason: str | None = None,
+    waiting_for: WaitingFor | None = None,
+    available_at: datetime | None = None,
+    claim_id: UUID | None = None,
+) -> JobMove:
+    """Write the move and the state that it brings, and tell the world; rules are checked by the caller."""
+    with session.no_autoflush:  # state and claim change together or the table's checks refuse them
+        last = session.scalars(
+            select(JobMove).where(JobMove.job_id == job.id).order_by(JobMove.sequence.desc()).limit(1)
+        ).first()
+    move = JobMove(
+        job_id=job.id,
+        sequence=last.sequence + 1 if last is not None else 1,
+        from_state=last.to_state if last is not None else None,
+        to_state=to,
+        waiting_for=waiting_for,
+        available_at=available_at,
+        reason=reason,
+        claim_id=claim_id,
+        key_id=actor.key_id,
+        technician_id=actor.technician_id,
+        created_at=now,
+    )
+    session.add(move)
+    job.state = to
+    job.waiting_for = waiting_for if to is JobState.WAITING else None
+    job.available_at = available_at if to is JobState.SETTLING else None
+    if to is JobState.QUEUED and job.queued_at is None:
+        job.queued_at = now
+    session.flush()
+    emit(session, "job.moved", job, state=to.value, sequence=move.sequence)
+    return move
+
+
+def move_job(session: Session, job: Job, wish: dict[str, Any], *, actor: Actor, now: datetime) -> Job:
+    """Make the move that the counter or the bench asks for.
+
+    Raises
+    ------
+    MoveNotAllowed
+        When there is no such move from the job's state, or it is made in another way (by a claim).
+    ClaimEnded
+        When the move needs the claim and the one named is over.
+    FinalReadingsNeeded
+        When the job would become ready without final readings and without a reason.
+    """
+    to: JobState = wish["to"]
+    needs = MOVES[job.state].get(to)
+    if needs is None:
+        raise MoveNotAllowed(
+            f"A job that is {job.state} cannot become {to}.", allowed_moves=allowed_moves(job)
+        )
+    if Needs.NEW_CLAIM in needs:
+        raise MoveNotAllowed(
+            f"A {job.state} job comes onto a bench by a claim: "
+            f"POST /v1/jobs/claims or /v1/jobs/{job.id}/claim.",
+            allowed_moves=allowed_moves(job),
+        )
+    if Needs.GIVE_BACK in needs:
+        raise MoveNotAllowed(
+            "A job on a bench goes back into the queue when its claim is given back: "
+            f"DELETE /v1/jobs/{job.id}/claim/{job.claim_id}.",
+            allowed_moves=allowed_moves(job),
+        )
+    _check_fields(job, wish, needs, now)
+    if Needs.INSTRUMENT in needs and job.instrument_id is None:
+        raise InstrumentNeeded(
+            errors=[{"pointer": "/instrument_id", "message": "the job names no instrument yet"}]
+        )
+    claim = claims.named_claim(session, job, wish.get("claim"), actor=actor) if Needs.CLAIM in needs else None
+    if Needs.FINAL_READINGS in needs and not wish.get("reason") and not has_final_readings(session, job):
+        raise FinalReadingsNeeded
+    leaves_bench = job.state in CLAIMED and to not in CLAIMED
+    job.worked_minutes += wish.get("minutes") or 0
+    if claim is not None:
+        claim.last_act_at = now
+    if leaves_bench:
+        held = claim or claims.open_claim(session, job)
+        if held is not None:
+            claims.release(job, held, to.value, now=now)
+    append_move(
+        session,
+        job,
+        to,
+        actor=actor,
+        now=now,
+        reason=wish.get("reason"),
+        waiting_for=wish.get("waiting_for"),
+        available_at=wish.get("available_at"),
+        claim_id=claim.id if claim is not None else None,
+    )
+    return job
+
+
+def _check_fields(job: Job, wish: dict[str, Any], needs: Sequence[Needs], now: datetime) -> None:
+    errors: dict[str, str] = {}
+    to: JobState = wish["to"]
+    reason, available_at, waiting_for = wish.get("reason"), wish.get("available_at"), wish.get("waiting_for")
+    if Needs.REASON in needs and not reason:
+        errors["/reason"] = f"say why the job becomes {to}"
+    if Needs.WAITING_FOR in needs and waiting_for is None:
+        errors["/waiting_for"] = "say what it waits for: consent, parts or owner"
+    if Needs.WAITING_FOR not in needs and waiting_for is not None:
+        errors["/waiting_for"] = "only a move to waiting has this"
+    if Needs.AVAILABLE_AT in needs:
+        if available_at is None:
+            errors["/available_at"] = "say from when on the job can be looked at again"
+        elif not now < available_at <= now + LONGEST_SETTLE:
+            errors["/available_at"] = "must lie ahead, by 31 days at the most"
+    elif available_at is not None:
+        errors["/available_at"] = "only a move to settling has this"
+    if wish.get("minutes") and job.state not in CLAIMED:
+        errors["/minutes"] = "only a move off the bench, or to its final check, reports worked minutes"
+    if errors:
+        raise InvalidFields.of(errors)
+
+
+def has_final_readings(session: Session, job: Job) -> bool:
+    """Whether a final sheet was taken after the last adjustment."""
+    last_done = session.scalar(select(func.max(Adjustment.done_at)).where(Adjustment.job_id == job.id))
+    corrected = select(ReadingSheet.supersedes_id).where(ReadingSheet.supersedes_id.is_not(None))
+    finals = (
+        select(func.max(ReadingSheet.taken_at))
+        .where(ReadingSheet.job_id == job.id, ReadingSheet.stage == Stage.FINAL)
+        .where(ReadingSheet.id.not_in(corrected))
+    )
+    newest = session.scalar(finals)
+    return newest is not None and (last_done is None or newest >= last_done)
+
+
+def history(session: Session, job_id: UUID) -> list[JobMove]:
+    """Every move of a job, the first first."""
+    return list(session.scalars(select(JobMove).where(JobMove.job_id == job_id).order_by(JobMove.sequence)))
+
+
+def claim_of(session: Session, job: Job) -> Claim | None:
+    """The claim that holds the job now."""
+    return claims.open_claim(session, job)
