@@ -80,6 +80,29 @@ def downgrade(url: str, revision: str) -> None:
         alembic.command.downgrade(config, revision)
 
 
+def draft(url: str, message: str) -> Path:
+    """Write a migration from what the tables' definitions say beyond a migrated database; for developers.
+
+    Parameters
+    ----------
+    url : str
+        A database at the head revision, PostgreSQL for choice: it tells more about itself.
+    message : str
+        What changes, in a few words.
+    """
+    with _migrating(url) as config:
+        script = alembic.command.revision(
+            config, message, autogenerate=True, rev_id=f"{_count() + 1:04d}", splice=False
+        )
+    if script is None or isinstance(script, list):
+        raise RuntimeError("Alembic wrote no migration")
+    return Path(script.path)
+
+
+def _count() -> int:
+    return len(list(ScriptDirectory.from_config(_config()).walk_revisions()))
+
+
 def _engine(url: str) -> Engine:
     address = make_url(url)
     if address.get_backend_name() != "sqlite":

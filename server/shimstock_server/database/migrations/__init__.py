@@ -1,0 +1,1 @@
+"""The migrations: how the tables came to be what they are."""
