@@ -39,6 +39,11 @@ class Material:
     steel: bool
     source: str
 
+    @property
+    def metal(self) -> bool:
+        """Whether it is a metal: none of the metals here is as light as a nylon, a fluorocarbon or gut."""
+        return self.density > 5000.0
+
 
 MATERIALS: dict[str, Material] = {
     "steel": Material(
@@ -57,6 +62,7 @@ MATERIALS: dict[str, Material] = {
     "nylon 6,6": Material(1145.0, None, False, "looked up, middle of a range"),
     "nylon 6/12": Material(1065.0, None, False, "from memory"),
     "fluorocarbon": Material(1780.0, None, False, "PVDF, from memory"),
+    "gut": Material(1300.0, None, False, "from memory"),
 }
 
 StrengthFit = Literal[
