@@ -1,4 +1,4 @@
-"""The demo: an invented shop in a folder of its own, served on loopback, and one bench session played in it."""
+"""The demo: an invented shop in a folder of its own, served on loopback, and a bench session played in it."""
 
 from __future__ import annotations
 
