@@ -20,6 +20,8 @@ class StringSet(Versioned, Base):
 
     name: Mapped[str] = mapped_column(String(200))
     built_for: Mapped[BuiltFor] = mapped_column(words(BuiltFor, "built_for"))
+    kinds: Mapped[list[Any]] = mapped_column(Json, default=list)
+    """The kinds of instrument that it is meant for; empty means any."""
     strings: Mapped[list[Any]] = mapped_column(Json)
     """Ordered from string 1: gauge, core, wrap, material, linear density, and as typed."""
 

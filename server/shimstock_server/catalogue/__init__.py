@@ -1,0 +1,59 @@
+"""The catalogue: string sets, tunings, instrument models, setup specs, and what the plan makes of them."""
+
+from .inline import PlanInstrumentIn, plan_instrument_from_body, spec_from_body
+from .kept import kept, retyped
+from .lacks import Lack
+from .model_schemas import BridgeLeftIn, BridgeLeftOut, RodLeftIn, RodLeftOut, WoodPartIn, WoodPartOut
+from .models import create_model
+from .plan_instrument import own_values, plan_instrument, plan_other_sets, plan_string_set, strung
+from .problems import InstrumentIncomplete, NoInstrumentYet
+from .resolving import ResolvedItem, current_spec_ids, resolve_spec, spec_items
+from .routes import instrument_models, strings
+from .spec_checks import PLAUSIBLE
+from .spec_routes import setup_specs
+from .spec_schemas import ResolvedItemOut, SetupSpecIn, SpecItemIn
+from .specs import applies_to_instrument, applies_to_job, current_spec, resolved_told, store_spec
+from .string_sets import create_string_set, create_tuning, fitting_errors, named_in
+
+blueprints = (strings, instrument_models, setup_specs)
+
+__all__ = [
+    "PLAUSIBLE",
+    "BridgeLeftIn",
+    "BridgeLeftOut",
+    "InstrumentIncomplete",
+    "Lack",
+    "NoInstrumentYet",
+    "PlanInstrumentIn",
+    "ResolvedItem",
+    "ResolvedItemOut",
+    "RodLeftIn",
+    "RodLeftOut",
+    "SetupSpecIn",
+    "SpecItemIn",
+    "WoodPartIn",
+    "WoodPartOut",
+    "applies_to_instrument",
+    "applies_to_job",
+    "blueprints",
+    "create_model",
+    "create_string_set",
+    "create_tuning",
+    "current_spec",
+    "current_spec_ids",
+    "fitting_errors",
+    "kept",
+    "named_in",
+    "own_values",
+    "plan_instrument",
+    "plan_instrument_from_body",
+    "plan_other_sets",
+    "plan_string_set",
+    "resolve_spec",
+    "resolved_told",
+    "retyped",
+    "spec_from_body",
+    "spec_items",
+    "store_spec",
+    "strung",
+]
