@@ -124,20 +124,26 @@ def claim(session: Session, key: str, sameness: str) -> Claim | Response:
 
 
 def _insert(session: Session, row: dict[str, Any]) -> bool:
+    """Write the row, and tell whether nobody else had."""
     if session.get_bind().dialect.name == "sqlite":
         # The writer's lock is held: nobody else is at work.
-        done = session.execute(sqlite_insert(IdempotencyKey).values(row).on_conflict_do_nothing())
-        return bool(done.rowcount)  # type: ignore[attr-defined]
+        sqlite = (
+            sqlite_insert(IdempotencyKey).values(row).on_conflict_do_nothing().returning(IdempotencyKey.id)
+        )
+        return session.execute(sqlite).first() is not None
     wait = int(current.config.idempotency_wait * 1000)
     session.execute(text(f"SET LOCAL lock_timeout = {wait}"))
+    statement = (
+        postgresql_insert(IdempotencyKey).values(row).on_conflict_do_nothing().returning(IdempotencyKey.id)
+    )
     try:
-        done = session.execute(postgresql_insert(IdempotencyKey).values(row).on_conflict_do_nothing())
+        written = session.execute(statement).first() is not None
     except sqlalchemy.exc.OperationalError as error:
         if getattr(error.orig, "sqlstate", None) == "55P03":
             raise RequestInProgress() from None
         raise
     session.execute(text("SET LOCAL lock_timeout TO DEFAULT"))
-    return bool(done.rowcount)  # type: ignore[attr-defined]
+    return written
 
 
 def _replay(row: IdempotencyKey) -> Response:
