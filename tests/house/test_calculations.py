@@ -114,6 +114,11 @@ def is_word_list_or_error(thing: Callable[..., Any]) -> bool:
 
 
 THINGS = dict(documented_things())
+METHODS = {
+    name for name, thing in THINGS.items() if "." in thing.__qualname__
+}  # a line may be enough for them
+WITH_PARAMETERS = [name for name, thing in THINGS.items() if not is_word_list_or_error(thing)]
+FUNCTIONS = [name for name, thing in THINGS.items() if inspect.isfunction(thing) and name not in METHODS]
 
 
 @pytest.mark.parametrize("name", THINGS)
@@ -121,15 +126,18 @@ def test_public_things_are_documented(name: str) -> None:
     assert (THINGS[name].__doc__ or "").strip(), f"{name} has no docstring"
 
 
-@pytest.mark.parametrize("name", [name for name, thing in THINGS.items() if not is_word_list_or_error(thing)])
+@pytest.mark.parametrize("name", WITH_PARAMETERS)
 def test_parameters_agree_with_the_signature_and_carry_units(name: str) -> None:
     taken, described = parameters(THINGS[name]), description(THINGS[name])
+    if name in METHODS and not described:
+        return
     assert sorted(described) == sorted(taken), f"{name} describes other parameters than it takes"
     quantities = [each for each, annotation in taken.items() if QUANTITY.search(annotation)]
-    assert not [each for each in quantities if not UNIT.search(described[each])], f"{name}: [unit] missing"
+    without = [each for each in quantities if not UNIT.search(described[each])]
+    assert not without, f"{name}: no [unit] in the description of {without}"
 
 
-@pytest.mark.parametrize("name", [name for name, thing in THINGS.items() if inspect.isfunction(thing)])
+@pytest.mark.parametrize("name", FUNCTIONS)
 def test_what_is_returned_is_described(name: str) -> None:
     answer = str(inspect.signature(THINGS[name]).return_annotation)
     if QUANTITY.search(answer):

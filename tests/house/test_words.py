@@ -17,7 +17,9 @@ LEFTOVERS = {
     "a number of a ticket": r"(?i)\bissue #?\d+\b",
     "a path of one machine": r"(?<![\w.])/(?:work|root|Users|home/[a-z]+)/",
     "a folder beside the checkout": r"\.\./shared\b|\bdesign/[a-z]+\.md\b",
-    "the host of a package registry": r"(?i)\bpy[p]i\.|python[h]osted\.|deb[.]debian|registry[.][a-z]",
+    "the host of a package registry": (
+        r"(?i)\bpy[p]i\.|python[h]osted\.|deb[.]debian|docker[.]io|\bregistry[.](?:npm|yarn)"
+    ),
 }
 
 INSTALLS = ("deploy/", "tests/run", ".ci/", "pyproject.toml")
