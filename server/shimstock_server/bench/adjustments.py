@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from shimstock_server.catalogue import strings_fit
+from shimstock_server.catalogue import refuse_misfits
 from shimstock_server.database.history import emit
 from shimstock_server.database.tables.bench import Adjustment, ShownPlan
 from shimstock_server.database.tables.jobs import Job
@@ -81,7 +81,7 @@ def record_adjustment(
     consent_id = _consent(session, job, instrument, wish)
     kept = _keep_plan(session, job, wish["plan"], now=now)
     if wish["part"] is Part.STRINGS:
-        strings_fit(session, instrument, string_set_id=wish["string_set_id"], tuning_id=wish["tuning_id"])
+        refuse_misfits(session, instrument, wish)
         fit_strings(
             session,
             instrument,

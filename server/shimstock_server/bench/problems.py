@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from shimstock_server.web.problems import Conflict, Unprocessable
+from shimstock_server.web.problems import Conflict
 
 
 class SheetSuperseded(Conflict):
@@ -24,10 +24,3 @@ class InstrumentUnknown(Conflict):
 
     code = "instrument-unknown"
     title = "No instrument yet"
-
-
-class StringsRefused(Unprocessable):
-    """These strings would harm the instrument."""
-
-    code = "strings-refused"
-    title = "Strings refused"

@@ -16,9 +16,12 @@ from sqlalchemy.orm import Session
 
 from shimstock_calc.plan import make_plan
 from shimstock_calc.plan import model as plan_model
-from shimstock_server.catalogue import plan_instrument, plan_string_set, resolve_spec, spec_items
+from shimstock_server.catalogue import (
+    plan_instrument,
+    plan_other_sets,
+    plan_string_set,
+)
 from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
-from shimstock_server.database.tables.catalogue import StringSet, Tuning
 from shimstock_server.database.tables.jobs import Consent, Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import ConsentKind, Method, Part
@@ -27,8 +30,7 @@ from shimstock_server.shop import settings
 
 from .problems import InstrumentUnknown
 from .sheets import sheets_of, standing
-
-MOST_OTHER_SETS = 12
+from .spec import spec_of_job
 
 
 @dataclass(frozen=True)
@@ -72,16 +74,6 @@ def gather(session: Session, job: Job) -> plan_model.PlanInput:
         raise InstrumentUnknown
     instrument = session.get_one(Instrument, job.instrument_id)
     geometry = plan_instrument(session, instrument)
-    spec = spec_items(
-        resolve_spec(
-            session,
-            kind=instrument.model.kind,
-            model_id=instrument.model_id,
-            instrument_id=instrument.id,
-            job_id=job.id,
-            frozen_ids=[UUID(each) for each in job.spec_ids],
-        )
-    )
     sheets = standing(sheets_of(session, job.id))
     adjustments = list(
         session.scalars(
@@ -89,11 +81,11 @@ def gather(session: Session, job: Job) -> plan_model.PlanInput:
         )
     )
     shop = settings(session)
-    timeline = _Timeline(sheets, adjustments)
+    timeline = Timeline(sheets, adjustments)
     restrung = any(adjustment.part is Part.STRINGS for adjustment in adjustments)
     return plan_model.PlanInput(
         instrument=geometry,
-        spec=spec,
+        spec=spec_of_job(session, job, instrument),
         readings=tuple(
             plan_reading(reading, sheet, timeline) for sheet in sheets for reading in sheet.readings
         ),
@@ -112,18 +104,10 @@ def gather(session: Session, job: Job) -> plan_model.PlanInput:
             for adjustment in adjustments
         ),
         findings=tuple(
-            plan_model.Finding(
-                code=finding["code"],
-                order=timeline.order(sheet.taken_at, sheet.id),
-                fret=finding.get("fret"),
-                string=finding.get("string"),
-                note=finding.get("note") or "",
-            )
-            for sheet in sheets
-            for finding in sheet.findings
+            plan_finding(finding, sheet, timeline) for sheet in sheets for finding in sheet.findings
         ),
         wanted=plan_model.Wanted() if restrung else _wanted(session, job, instrument),
-        other_sets=_other_sets(session, instrument),
+        other_sets=plan_other_sets(session, instrument),
         consents=tuple(_consents(standing_consents(session, job.id))),
         settings=plan_model.Settings(
             settle_minutes=float(shop.settle_first_minutes),
@@ -133,7 +117,7 @@ def gather(session: Session, job: Job) -> plan_model.PlanInput:
     )
 
 
-class _Timeline:
+class Timeline:
     """The order of everything that was read and done, by (time, id), and minutes since the first of it."""
 
     def __init__(self, sheets: Iterable[ReadingSheet], adjustments: Iterable[Adjustment]) -> None:
@@ -151,7 +135,7 @@ class _Timeline:
         return 0.0 if self._first is None else (at - self._first).total_seconds() / 60
 
 
-def plan_reading(reading: Reading, sheet: ReadingSheet, timeline: _Timeline) -> plan_model.Reading:
+def plan_reading(reading: Reading, sheet: ReadingSheet, timeline: Timeline) -> plan_model.Reading:
     """A reading as the plan takes it."""
     return plan_model.Reading(
         id=f"{sheet.id}/{reading.number}",
@@ -178,6 +162,25 @@ def plan_reading(reading: Reading, sheet: ReadingSheet, timeline: _Timeline) -> 
     )
 
 
+def plan_finding(finding: dict[str, Any], sheet: ReadingSheet, timeline: Timeline) -> plan_model.Finding:
+    """Something that the look over found, as the plan takes it."""
+    return plan_model.Finding(
+        code=finding["code"],
+        order=timeline.order(sheet.taken_at, sheet.id),
+        fret=finding.get("fret"),
+        string=finding.get("string"),
+        note=finding.get("note") or "",
+    )
+
+
+STEPS: dict[ConsentKind, Any] = {
+    ConsentKind.GENERAL: (),
+    ConsentKind.NUT_FILING: ("nut-filing",),
+    ConsentKind.SADDLE_FILING: ("saddle-filing",),
+    ConsentKind.FRET_WORK: ("fret-work",),
+    ConsentKind.HIGH_PULL: ("high-pull",),
+}
+
 METHODS: dict[Method, Any] = {
     Method.STRING: "string",
     Method.STRAIGHTEDGE: "straightedge",
@@ -192,34 +195,13 @@ def _wanted(session: Session, job: Job, instrument: Instrument) -> plan_model.Wa
     tuning_id = UUID(wants["tuning_id"]) if wants.get("tuning_id") else None
     fitted = instrument.string_set_id or instrument.model.string_set_id
     tuned = instrument.tuning_id or instrument.model.tuning_id
-    changes = (set_id is not None and set_id != fitted) or (tuning_id is not None and tuning_id != tuned)
-    if not changes:
+    strings, tuning = set_id or fitted, tuning_id or tuned
+    if strings is None or tuning is None or (strings, tuning) == (fitted, tuned):
         return plan_model.Wanted(restring=bool(wants.get("restring")))
     return plan_model.Wanted(
         restring=True,
-        strings=plan_string_set(
-            session,
-            instrument,
-            string_set=session.get_one(StringSet, set_id or fitted),
-            tuning=session.get_one(Tuning, tuning_id or tuned),
-        ),
+        strings=plan_string_set(session, strings, tuning, instrument.model.courses),
     )
-
-
-def _other_sets(session: Session, instrument: Instrument) -> tuple[plan_model.StringSet, ...]:
-    """Sets that the shop could fit instead, in the instrument's own tuning."""
-    fitted = instrument.string_set_id or instrument.model.string_set_id
-    tuned = instrument.tuning_id or instrument.model.tuning_id
-    if tuned is None:
-        return ()
-    tuning = session.get_one(Tuning, tuned)
-    sets = session.scalars(
-        select(StringSet).where(StringSet.built_for == instrument.model.built_for).order_by(StringSet.id)
-    )
-    fitting = [each for each in sets if len(each.strings) == instrument.model.strings and each.id != fitted][
-        :MOST_OTHER_SETS
-    ]
-    return tuple(plan_string_set(session, instrument, string_set=each, tuning=tuning) for each in fitting)
 
 
 def _consents(standing_by_kind: dict[ConsentKind, Consent]) -> Iterable[plan_model.Consent]:
@@ -229,5 +211,5 @@ def _consents(standing_by_kind: dict[ConsentKind, Consent]) -> Iterable[plan_mod
             yield plan_model.Consent(
                 id=str(consent.id),
                 given=consent.given,
-                steps=() if covers is ConsentKind.GENERAL else (covers.value,),
+                steps=STEPS[covers],
             )

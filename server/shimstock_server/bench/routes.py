@@ -22,6 +22,7 @@ from . import adjustments, plan_schemas, schemas, sheets
 from .problems import ConsentNeeded, InstrumentUnknown, SheetSuperseded
 from .recommendation import current_plan
 from .rendering import render
+from .what_if import plan_from_body
 
 blueprint = Blueprint("bench", "Reading sheets, adjustments and the recommendation of a job")
 BENCH = ("bench", "manager")
@@ -112,6 +113,16 @@ def get_recommendation(job_id: UUID) -> Answer:
     """Read the plan from the newest readings: what to do next, in which order, how far, and why."""
     made = current_plan(current.session, load_job(current.session, job_id))
     return Answer(render(made, current.units) | {"job_id": job_id}, digest=made.digest)
+
+
+@blueprint.operation(
+    "POST", "/recommendations", scopes=BENCH, body=plan_schemas.RecommendationIn,
+    answer=plan_schemas.RecommendationOut,
+)  # fmt: skip
+def post_recommendation(body: dict[str, Any]) -> Answer:
+    """Make a plan from the request alone, storing nothing."""
+    made = plan_from_body(current.session, body, now=current.now)
+    return Answer(render(made, current.units) | {"job_id": None}, digest=made.digest)
 
 
 @blueprint.operation(

@@ -1,7 +1,7 @@
 """The catalogue: string sets, tunings, instrument models, setup specs, and what the plan makes of them."""
 
+from .fitting import StringsRefused, strings_fit
 from .inline import PlanInstrumentIn, plan_instrument_from_body, spec_from_body
-from .kept import kept, retyped
 from .lacks import Lack
 from .model_schemas import BridgeLeftIn, BridgeLeftOut, RodLeftIn, RodLeftOut, WoodPartIn, WoodPartOut
 from .models import create_model
@@ -13,7 +13,7 @@ from .spec_checks import PLAUSIBLE
 from .spec_routes import setup_specs
 from .spec_schemas import ResolvedItemOut, SetupSpecIn, SpecItemIn
 from .specs import applies_to_instrument, applies_to_job, current_spec, resolved_told, store_spec
-from .string_sets import create_string_set, create_tuning, fitting_errors, named_in
+from .string_sets import create_string_set, create_tuning, fitting_errors, named_in, refuse_misfits
 
 blueprints = (strings, instrument_models, setup_specs)
 
@@ -31,6 +31,7 @@ __all__ = [
     "RodLeftOut",
     "SetupSpecIn",
     "SpecItemIn",
+    "StringsRefused",
     "WoodPartIn",
     "WoodPartOut",
     "applies_to_instrument",
@@ -42,18 +43,18 @@ __all__ = [
     "current_spec",
     "current_spec_ids",
     "fitting_errors",
-    "kept",
     "named_in",
     "own_values",
     "plan_instrument",
     "plan_instrument_from_body",
     "plan_other_sets",
     "plan_string_set",
+    "refuse_misfits",
     "resolve_spec",
     "resolved_told",
-    "retyped",
     "spec_from_body",
     "spec_items",
     "store_spec",
+    "strings_fit",
     "strung",
 ]

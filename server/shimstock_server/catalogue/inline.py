@@ -17,8 +17,8 @@ from shimstock_server.web.fields import Choice, Id, ListOf, Nested, StrictSchema
 from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.quantities import QuantityIn
 
-from .fields import without_defaults
-from .kept import kept
+from shimstock_server.web.typed import without_defaults
+from shimstock_server.web.typed import kept
 from .lacks import lacks_of_model
 from .model_schemas import ModelFields
 from .models import values_of, whole

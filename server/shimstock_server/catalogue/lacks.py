@@ -9,7 +9,7 @@ from typing import Any
 from shimstock_server.database.words import BridgeKind
 
 _POSTS = {
-    "post_spacing": "the strings sit between the height screws: no turn can be computed without their distance",
+    "post_spacing": "the strings sit between the height screws: turns follow from their distance",
     "string_spread": "how far apart the outermost strings are at the bridge decides what each screw does",
     "height_thread_pitch": "a turn raises the bridge by its thread's pitch",
 }

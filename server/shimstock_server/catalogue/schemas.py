@@ -19,7 +19,7 @@ from shimstock_server.web.fields import (
 )
 from shimstock_server.web.quantities import QuantityIn, QuantityOut
 
-from .fields import AsTyped, without_defaults
+from shimstock_server.web.typed import AsTyped, without_defaults
 from .strings import STRING_MATERIALS, WRAP_MATERIALS
 
 # Plausible ranges (common practice, no published source).

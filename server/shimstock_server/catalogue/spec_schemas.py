@@ -18,7 +18,7 @@ from shimstock_server.web.fields import (
 from shimstock_server.web.paging import PageQuery
 from shimstock_server.web.quantities import QuantityOut
 
-from .fields import AsTyped, QuantityBeside
+from shimstock_server.web.typed import AsTyped, QuantityBeside
 from .model_schemas import MOST_FRETS
 from .schemas import MOST_STRINGS
 
@@ -26,8 +26,8 @@ from .schemas import MOST_STRINGS
 class SpecItemIn(StrictSchema):
     """Target and limits of one quantity; without side, string or pickup it holds for all of them.
 
-    `held` names the frets at which the string is held: two for relief, one for pickup height. Left out, it means
-    the first and the last fret for relief, and the last for pickup height.
+    `held` names the frets at which the string is held: two for relief, one for pickup height. Left out, they are
+    the first and the last for relief, and the last for pickup height.
     """
 
     quantity = Choice(Quantity, required=True)

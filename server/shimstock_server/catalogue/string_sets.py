@@ -16,7 +16,7 @@ from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import BuiltFor
 from shimstock_server.web.problems import InvalidFields
 
-from .kept import kept
+from shimstock_server.web.typed import kept
 from .problems import NameTaken
 from .strings import linear_density, string_errors
 
@@ -235,3 +235,29 @@ def named_in(
         if tuning is None:
             errors["/tuning_id"] = "there is no tuning with this id"
     return string_set, tuning, errors
+
+
+def refuse_misfits(
+    session: Session, instrument: Instrument, values: Mapping[str, Any], at: str = ""
+) -> None:
+    """Refuse a set or a tuning that does not exist or does not fit an instrument.
+
+    Parameters
+    ----------
+    instrument : Instrument
+        What they are for.
+    values : mapping
+        With `string_set_id` and `tuning_id`.
+    at : str
+        Where both stand in the request.
+
+    Raises
+    ------
+    InvalidFields
+        With a pointer to each field that does not fit.
+    """
+    string_set, tuning, errors = named_in(session, values)
+    model = instrument.model
+    errors |= fitting_errors(string_set, tuning, strings=model.strings, built_for=model.built_for.value)
+    if errors:
+        raise InvalidFields.of({at + pointer: message for pointer, message in errors.items()})

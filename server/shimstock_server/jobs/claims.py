@@ -125,15 +125,16 @@ def claim_next(session: Session, *, actor: Actor, now: datetime) -> Job | None:
     job = session.get_one(Job, taken.id, populate_existing=True)
     record(
         session,
-        job,
-        action="changed",
+        "jobs",
+        job.id,
+        "changed",
+        version=job.version,
         after={"state": JobState.ON_BENCH.value, "claim_id": str(claim_id)},
     )
-    # The statement above moved the job already; the move row needs the state that it came from.
     return _finish_claim(session, job, claim_id, technician_id, actor=actor, now=now)
 
 
-def next_job(session: Session, actor: Actor, technician_id: UUID, now: datetime) -> Select[tuple[UUID]]:
+def next_job(session: Session, actor: Actor, technician_id: UUID, now: datetime) -> Select[UUID]:
     """The query that picks one claimable job, locking it where the database can."""
     candidate = aliased(Job)
     lacking = (

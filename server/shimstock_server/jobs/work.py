@@ -9,7 +9,7 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from shimstock_server.catalogue import current_spec_ids
+from shimstock_server.catalogue import current_spec_ids, refuse_misfits
 from shimstock_server.database.tables.catalogue import StringSet, Tuning
 from shimstock_server.database.tables.jobs import Job, JobNumber, JobPart, JobSkill, Quote
 from shimstock_server.database.tables.owners import Instrument, Owner
@@ -50,6 +50,8 @@ def check_in(session: Session, wish: dict[str, Any], *, actor: Actor, now: datet
             errors=[{"pointer": "/instrument_id", "message": "a received job names its instrument"}]
         )
     _check_references(session, wish)
+    if instrument is not None:
+        refuse_misfits(session, instrument, wish["wants"], "/wants")
     job = Job(
         number=_next_number(session),
         instrument_id=instrument.id if instrument is not None else None,
@@ -99,6 +101,8 @@ def change_job(session: Session, job: Job, wish: dict[str, Any]) -> Job:
     if "promised_on" in wish:
         job.promised_on = wish["promised_on"] or NO_PROMISE
     if "wants" in wish:
+        if job.instrument_id is not None:
+            refuse_misfits(session, session.get_one(Instrument, job.instrument_id), wish["wants"], "/wants")
         job.wants = stored_wants(wish["wants"])
     if "room" in wish:
         job.room = stored_room(wish["room"])
