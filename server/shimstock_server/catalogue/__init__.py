@@ -1,6 +1,5 @@
 """The catalogue: string sets, tunings, instrument models, setup specs, and what the plan makes of them."""
 
-from .fitting import StringsRefused, strings_fit
 from .inline import PlanInstrumentIn, plan_instrument_from_body, spec_from_body
 from .lacks import Lack
 from .model_schemas import BridgeLeftIn, BridgeLeftOut, RodLeftIn, RodLeftOut, WoodPartIn, WoodPartOut
@@ -31,7 +30,6 @@ __all__ = [
     "RodLeftOut",
     "SetupSpecIn",
     "SpecItemIn",
-    "StringsRefused",
     "WoodPartIn",
     "WoodPartOut",
     "applies_to_instrument",
@@ -55,6 +53,5 @@ __all__ = [
     "spec_from_body",
     "spec_items",
     "store_spec",
-    "strings_fit",
     "strung",
 ]
