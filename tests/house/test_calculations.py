@@ -82,8 +82,7 @@ def parameters(thing: Callable[..., Any]) -> dict[str, str]:
 
 def described_in_sections(thing: Callable[..., Any]) -> dict[str, str]:
     """Return the description of each parameter that the docstring lists."""
-    sections = ClassDoc(thing) if inspect.isclass(thing) else FunctionDoc(thing)
-    entries = sections["Parameters"] or sections["Attributes"]
+    entries = (ClassDoc(thing) if inspect.isclass(thing) else FunctionDoc(thing))["Parameters"]
     return {name: " ".join(entry.desc) for entry in entries for name in re.split(r",\s*", entry.name)}
 
 
@@ -105,7 +104,15 @@ def description(thing: Callable[..., Any]) -> dict[str, str]:
     listed = described_in_sections(thing)
     if listed or not is_dataclass(thing):
         return listed
-    return described_beside_fields(cast(type, thing))
+    whole = thing.__doc__ or ""  # a small record may say it all in its first lines
+    return {name: text or whole for name, text in described_beside_fields(cast(type, thing)).items()}
+
+
+def is_made_elsewhere(thing: Callable[..., Any]) -> bool:
+    """Tell whether a class is only ever an answer: it lists its attributes, not what it is made from."""
+    return (
+        inspect.isclass(thing) and not ClassDoc(thing)["Parameters"] and bool(ClassDoc(thing)["Attributes"])
+    )
 
 
 def is_word_list_or_error(thing: Callable[..., Any]) -> bool:
@@ -117,7 +124,9 @@ THINGS = dict(documented_things())
 METHODS = {
     name for name, thing in THINGS.items() if "." in thing.__qualname__
 }  # a line may be enough for them
-WITH_PARAMETERS = [name for name, thing in THINGS.items() if not is_word_list_or_error(thing)]
+WITH_PARAMETERS = [
+    name for name, thing in THINGS.items() if not (is_word_list_or_error(thing) or is_made_elsewhere(thing))
+]
 FUNCTIONS = [name for name, thing in THINGS.items() if inspect.isfunction(thing) and name not in METHODS]
 
 
