@@ -18,7 +18,27 @@ DRIEST = 1.0  # Pa; outdoor air is never without vapour
 
 
 def month_of_day(day_of_year: ArrayLike) -> NDArray[np.int64]:
-    """Month, 0 to 11, of days of the year counted from 1; a leap year's last day belongs to December."""
+    """Month of a day of the year.
+
+    Parameters
+    ----------
+    day_of_year : int or array
+        From 1; a leap year's 366 belongs to December [-].
+
+    Returns
+    -------
+    array of int
+        0 to 11 [-].
+
+    Raises
+    ------
+    OutOfRange
+        When a day lies outside 1 to 366.
+
+    Notes
+    -----
+    Months of a year of 365 days.
+    """
     day = within(day_of_year, "day_of_year", 1.0, 366.0)
     return np.asarray(
         np.searchsorted(MONTH_ENDS, np.minimum(day, 365.0) - 0.5, side="right") - 1, dtype=np.int64
@@ -31,12 +51,12 @@ def monthly_means(daily: ArrayLike) -> FloatArray:
     Parameters
     ----------
     daily : array, shape (…, 365)
-        From 1 January on.
+        From 1 January on [any unit].
 
     Returns
     -------
     array, shape (…, 12)
-        In the unit given.
+        [the same unit]
 
     Raises
     ------
@@ -59,14 +79,14 @@ def daily_from_monthly(monthly: ArrayLike, lowest: float | None = None) -> Float
     Parameters
     ----------
     monthly : array, shape (…, 12)
-        Means from January to December.
+        Means from January to December [any unit].
     lowest : float, optional
-        No day goes below it; no mean may either.
+        No day goes below it; no mean may either [the same unit].
 
     Returns
     -------
     array, shape (…, 365)
-        From 1 January on, in the unit given.
+        From 1 January on [the same unit].
 
     Raises
     ------
@@ -165,7 +185,7 @@ def room_year_from_log(
     Parameters
     ----------
     day_of_year : array, shape (n,)
-        1 to 366, of each reading, of any years.
+        Of each reading, 1 to 366, of any years [-].
     temperature : array, shape (n,)
         [degC]
     relative_humidity : array, shape (n,)

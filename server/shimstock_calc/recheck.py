@@ -29,9 +29,9 @@ class Quantity:
     name : str
         In the trade's words, for the reason: relief, action bass side …
     value, uncertainty : float
-        Last final reading and its standard uncertainty.
+        Last final reading and its standard uncertainty [`unit`].
     lower, upper : float or None
-        Limits of the spec.
+        Limits of the spec [`unit`].
     contributions : tuple of Contribution
         What moves it.
     unit : str
@@ -60,7 +60,7 @@ class Rechecks:
     probability_out : array
         On that day, or the largest within the horizon [-].
     expected, sd : array
-        The quantity on that day, or where that largest is.
+        The quantity on that day, or where that largest is [its own unit].
     moisture_change : array
         Of the part that has moved most, on that day [% MC].
     """
@@ -216,7 +216,7 @@ def earliest_rows(rechecks: Rechecks, instrument: ArrayLike) -> dict[int, int]:
     rechecks : Rechecks
         Of all rows.
     instrument : array of int, shape (rows,)
-        Which instrument a row belongs to.
+        Which instrument a row belongs to [-].
 
     Returns
     -------

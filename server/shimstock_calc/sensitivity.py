@@ -144,9 +144,9 @@ def sensitivity_slope(moisture: ArrayLike, value: ArrayLike, uncertainty: ArrayL
     moisture : array, shape (n,)
         Of the part at each reading, lagged [% MC].
     value : array, shape (n,)
-        Readings with no adjustment between them, in the quantity's unit.
+        Readings with no adjustment between them [the quantity's unit].
     uncertainty : float or array, shape (n,)
-        Standard uncertainty of each; above 0.
+        Standard uncertainty of each; above 0 [the quantity's unit].
 
     Returns
     -------
