@@ -16,9 +16,8 @@ from shimstock_server.database.words import Handedness, Kind, Quantity
 from shimstock_server.web.fields import Choice, Id, ListOf, Nested, StrictSchema, Text
 from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.quantities import QuantityIn
+from shimstock_server.web.typed import kept, without_defaults
 
-from shimstock_server.web.typed import without_defaults
-from shimstock_server.web.typed import kept
 from .lacks import lacks_of_model
 from .model_schemas import ModelFields
 from .models import values_of, whole

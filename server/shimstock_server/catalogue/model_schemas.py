@@ -20,8 +20,8 @@ from shimstock_server.web.fields import (
 )
 from shimstock_server.web.paging import PageQuery
 from shimstock_server.web.quantities import QuantityIn, QuantityOut
-
 from shimstock_server.web.typed import AsTyped, without_defaults
+
 from .schemas import MOST_STRINGS
 from .woods import PARTS
 

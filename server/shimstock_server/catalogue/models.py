@@ -13,8 +13,8 @@ from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import BuiltFor, Kind
 from shimstock_server.web.problems import InvalidFields
-
 from shimstock_server.web.typed import kept, retyped
+
 from .lacks import Lack, lacks_of_model
 from .model_checks import default_built_for, model_errors
 from .problems import NameTaken

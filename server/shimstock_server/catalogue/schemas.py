@@ -18,8 +18,8 @@ from shimstock_server.web.fields import (
     Whole,
 )
 from shimstock_server.web.quantities import QuantityIn, QuantityOut
-
 from shimstock_server.web.typed import AsTyped, without_defaults
+
 from .strings import STRING_MATERIALS, WRAP_MATERIALS
 
 # Plausible ranges (common practice, no published source).

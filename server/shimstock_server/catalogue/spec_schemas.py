@@ -17,8 +17,8 @@ from shimstock_server.web.fields import (
 )
 from shimstock_server.web.paging import PageQuery
 from shimstock_server.web.quantities import QuantityOut
-
 from shimstock_server.web.typed import AsTyped, QuantityBeside
+
 from .model_schemas import MOST_FRETS
 from .schemas import MOST_STRINGS
 
@@ -26,7 +26,7 @@ from .schemas import MOST_STRINGS
 class SpecItemIn(StrictSchema):
     """Target and limits of one quantity; without side, string or pickup it holds for all of them.
 
-    `held` names the frets at which the string is held: two for relief, one for pickup height. Left out, they are
+    `held` names the frets at which the string is held: two for relief, one for pickup height. Left out, it is
     the first and the last for relief, and the last for pickup height.
     """
 

@@ -18,8 +18,8 @@ from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import Kind, Quantity, Side, SpecScope
 from shimstock_server.web.problems import InvalidFields
-
 from shimstock_server.web.typed import kept
+
 from .problems import NoInstrumentYet
 from .resolving import ResolvedItem, current_at, frame_of, place, resolve_spec
 from .spec_checks import Frame, spec_errors

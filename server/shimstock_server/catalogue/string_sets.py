@@ -15,8 +15,8 @@ from shimstock_server.database.tables.catalogue import InstrumentModel, StringSe
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import BuiltFor
 from shimstock_server.web.problems import InvalidFields
-
 from shimstock_server.web.typed import kept
+
 from .problems import NameTaken
 from .strings import linear_density, string_errors
 
@@ -237,9 +237,7 @@ def named_in(
     return string_set, tuning, errors
 
 
-def refuse_misfits(
-    session: Session, instrument: Instrument, values: Mapping[str, Any], at: str = ""
-) -> None:
+def refuse_misfits(session: Session, instrument: Instrument, values: Mapping[str, Any], at: str = "") -> None:
     """Refuse a set or a tuning that does not exist or does not fit an instrument.
 
     Parameters

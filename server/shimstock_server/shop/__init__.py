@@ -1,7 +1,23 @@
 """The shop: settings, hours, people, benches, tools."""
 
 from .hours import ShopNotSetUp, last_opening, local_day, next_opening, opening, settings
+from .people import add_bench, add_technician, add_tool
+from .record import add_closure, set_up
+from .routes import shop, staff
 
-__all__ = ["ShopNotSetUp", "last_opening", "local_day", "next_opening", "opening", "settings"]
+blueprints = (shop, staff)
 
-blueprints = ()
+__all__ = [
+    "ShopNotSetUp",
+    "add_bench",
+    "add_closure",
+    "add_technician",
+    "add_tool",
+    "blueprints",
+    "last_opening",
+    "local_day",
+    "next_opening",
+    "opening",
+    "set_up",
+    "settings",
+]

@@ -1,4 +1,4 @@
-"""When the shop is open: weekly local wall times in its zone, dated exceptions, and what a DST change does to them."""
+"""When the shop is open: weekly local wall times in its zone, dated exceptions, days when clocks change."""
 
 from __future__ import annotations
 
@@ -52,7 +52,8 @@ def opening(session: Session, day: date) -> list[tuple[datetime, datetime]]:
     if exceptions:
         hours = [(each.opens, each.closes) for each in exceptions if each.opens is not None]
     else:
-        hours = [(each.opens, each.closes) for each in shop.opening_hours if each.weekday == day.isoweekday()]
+        weekday = day.isoweekday()
+        hours = [(each.opens, each.closes) for each in shop.opening_hours if each.weekday == weekday]
     zone = ZoneInfo(shop.zone)
     return sorted(
         (_instant(day, opens, zone, fold=0), _instant(day, closes, zone, fold=1))
@@ -76,7 +77,7 @@ def last_opening(session: Session, instant: datetime) -> datetime | None:
 
 
 def next_opening(session: Session, instant: datetime, *, after_days: int = 0) -> datetime | None:
-    """When the shop opens next: the instant itself while it is open, else the next opening; None within a month.
+    """When the shop opens next: the instant itself while it is open, else the next opening within a month.
 
     Parameters
     ----------
