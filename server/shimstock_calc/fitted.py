@@ -278,7 +278,7 @@ class SafeTuning:
     Parameters
     ----------
     shift : float or None
-        How far all strings may go up together; negative = they must come down; None = nothing bounds it [cents].
+        How far all strings may go up together; negative = down; None = nothing bounds it [cents].
     bounded_by : str or None
         The string, or the pull limit, that is met first [-].
     highest : dict of (int, str) to float or None

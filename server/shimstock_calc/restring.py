@@ -311,7 +311,7 @@ def _notes(
         )
     if abs(change) >= SAME_PULL:
         notes.append(
-            f"total pull {'rises' if change > 0 else 'falls'} by {abs(change):.0f} N: relief and action follow, "
+            f"total pull {'up' if change > 0 else 'down'} by {abs(change):.0f} N; relief and action follow, "
             f"read them again once the neck has settled ({compliance.source})"
         )
     notes.append("intonation must be set again for every string")
