@@ -13,6 +13,7 @@ from shimstock_calc import buzz, clearance, pluck
 from shimstock_calc.buzz import buzz_causes
 from shimstock_calc.clearance import Fretwork, action_for_clearance, line_from_actions, string_clearance
 from shimstock_calc.errors import CalculationError
+from shimstock_calc.neck import neck_height, string_line
 from shimstock_calc.pluck import Pluck, amplitude_from_force, swing
 from tests.reference.load import table
 
@@ -224,6 +225,39 @@ def test_the_open_line_goes_back_to_the_two_actions():
     gap = string_clearance(work, Pluck(130.0, amplitude=0.0)).gap
     assert gap[:, 0, 0] == pytest.approx([0.4, 0.5], abs=1e-12)
     assert gap[:, 0, 11] == pytest.approx([1.6, 2.0], abs=1e-12)
+
+
+def test_the_open_line_agrees_with_the_neck_model():
+    line = string_line(0.2, 0.4, 1.6, scale_length=SCALE, body_joint_fret=16, held=(1, 22), fret=9)
+    heights = np.asarray(neck_height(FRETS, line.curvature, JOINT))
+    assert heights == pytest.approx(bow(0.2), abs=1e-12)
+    nut, saddle = line_from_actions(0.4, 1.6, FRETS, heights, SCALE)
+    assert saddle[0] == pytest.approx(float(line.saddle), abs=1e-9)
+    assert nut[0] == pytest.approx(float(line.slot + neck_height(0.0, line.curvature, JOINT)), abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    "kind, scale, frets, heights, tension",
+    [
+        ("electric", 647.7, 22, (0.45, 1.7), 78.0),
+        ("acoustic steel", 645.2, 20, (0.50, 2.4), 115.0),
+        ("classical nylon", 650.0, 19, (0.75, 4.0), 70.0),
+        ("bass", 863.6, 20, (0.55, 2.4), 170.0),
+    ],
+)
+def test_usual_setups_stay_free_at_a_touch_of_half_a_newton_and_touch_at_five(
+    kind, scale, frets, heights, tension
+):
+    # common practice, no published source: a shop's usual heights on the bass side; forces from memory
+    x = scale * (1.0 - 2.0 ** (-np.arange(1, frets + 1) / 12.0))
+    line = string_line(0.25, *heights, scale_length=scale, body_joint_fret=14, held=(1, frets), fret=8)
+    y = np.asarray(neck_height(x, line.curvature, scale * (1.0 - 2.0 ** (-14 / 12))))
+    nut, saddle = line_from_actions(*heights, x, y, scale)
+    work = Fretwork(x, y, nut, saddle, scale)
+    found = string_clearance(work, Pluck(0.2 * scale, force=0.5, tension=tension))
+    assert np.nanmin(found.margin) > 0.0, kind
+    assert found.free_force is not None
+    assert np.nanmin(found.free_force) < 5.0
 
 
 @pytest.mark.parametrize(

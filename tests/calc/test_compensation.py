@@ -20,6 +20,8 @@ from shimstock_calc.compensation import (
     open_stiffness,
 )
 from shimstock_calc.errors import CalculationError
+from shimstock_calc.relief import curvature_from_relief, neck_height
+from shimstock_calc.scale import fret_position
 from tests.reference.load import table
 
 SETBACKS = table("compensation")
@@ -116,7 +118,8 @@ def test_scipy_finds_the_same_minimum(kappa, stiffness, nut, saddle):
             geometry, kappa, stiffness, saddle_setback=setbacks[0], nut_setback=setbacks[1]
         ).cents[0]
 
-    oracle = least_squares(residual, [0.0, 0.0], xtol=1e-15, ftol=1e-15, gtol=1e-15)
+    oracle = least_squares(residual, [0.0, 0.0], jac="3-point", xtol=1e-15, ftol=1e-15, gtol=1e-15)
+    assert found.rms[0] <= np.sqrt(2.0 * oracle.cost / 12.0) + 1e-9
     assert found.saddle_setback[0] == pytest.approx(oracle.x[0], abs=1e-4)
     assert found.nut_setback[0] == pytest.approx(oracle.x[1], abs=1e-4)
 
@@ -205,6 +208,23 @@ def test_relief_enters_with_the_shape_of_the_neck_and_vanishes_when_straight():
     assert (with_zeros.cents == straight.cents).all()
     bowed = StringGeometry(650.0, 1.0 + bow[0], 5.0, fret_heights=bow[1:])
     assert not np.allclose(intonation_curve(bowed, 51.0, B0).cents, straight.cents, atol=0.01)
+
+
+@pytest.mark.parametrize("joint", [12, 14, 16, 19])
+def test_raising_the_saddle_by_twice_the_relief_is_right_at_the_12th_fret_only(joint):
+    # the source replaces c by c + 2·relief at the 12th; the neck's shape does 2 to 3 times as much low down
+    x = np.asarray(fret_position(np.arange(13), 650.0))
+    k = curvature_from_relief(0.25, 650.0, joint, (1, 19), 8)
+    y = np.asarray(neck_height(x, k, fret_position(joint, 650.0)))
+    straight = intonation_curve(PUBLISHED, 51.0, B0).cents[0]
+    bowed = StringGeometry(650.0, 1.0 + y[0], 5.0, fret_heights=y[1:])
+    exact = intonation_curve(bowed, 51.0, B0).cents[0] - straight
+    at_12 = y[0] / 2.0 - y[12]
+    shortcut = intonation_curve(StringGeometry(650.0, 1.0, 5.0 + 2.0 * at_12), 51.0, B0).cents[0] - straight
+    assert (exact > 0.0).all()  # more relief sharpens every fretted note
+    assert exact[11] / shortcut[11] == pytest.approx(1.0, abs=0.12)
+    assert (exact[:5] / shortcut[:5] > 1.8).all()
+    assert (exact[:5] / shortcut[:5] < 3.1).all()
 
 
 def test_a_string_lifted_with_its_neck_as_a_rigid_whole_sounds_the_same():
