@@ -1,0 +1,5 @@
+"""`python -m shimstock_client.cli`: the same as `shimstock`."""
+
+from . import main
+
+main()

@@ -1,0 +1,150 @@
+"""The command `shimstock`: its groups of commands, and how every one of them ends."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+import click
+
+from .._version import VERSION
+from . import _doing, _moving, _planning, _queue, _reading, _signing
+from ._bench import Bench
+from ._exits import MEANING, Exit, Stop
+
+SECTIONS: dict[str, tuple[click.Command, ...]] = {
+    "Who works here": (_signing.sign_in, _signing.who, _signing.tools, _signing.sign_out),
+    "Jobs": (
+        _queue.take, _queue.jobs, _queue.job, _queue.due, _queue.give_back, _queue.hand_over, _moving.move,
+    ),
+    "At the bench": (
+        _reading.read, _planning.plan, _doing.done, _planning.consent, _reading.unsent, _reading.send,
+    ),
+    "When the step is done": (
+        _moving.settle, _moving.wait, _moving.final_check, _moving.rework, _moving.ready, _moving.card,
+    ),
+}  # fmt: skip
+
+
+class Sections(click.Group):
+    """A group that lists its commands in the order of the work."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """Return the names in the order of the sections."""
+        return [str(command.name) for commands in SECTIONS.values() for command in commands]
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """Write the commands, section by section."""
+        for title, commands in SECTIONS.items():
+            with formatter.section(title):
+                formatter.write_dl(
+                    [(str(command.name), command.get_short_help_str(70)) for command in commands]
+                )
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """Write what the exit codes mean."""
+        with formatter.section("Exit codes"):
+            formatter.write_dl([(str(int(code)), meaning) for code, meaning in MEANING.items()])
+
+
+@click.group(cls=Sections, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(VERSION, prog_name="shimstock")
+@click.option(
+    "--timeout",
+    type=click.FloatRange(0.1, 600),
+    metavar="SECONDS",
+    help="How long to wait for an answer.",
+)
+@click.pass_obj
+def app(bench: Bench, timeout: float | None) -> None:
+    """Work at a bench: take a job, enter readings, see the plan, record what was done.
+
+    A usual round: take, read, plan, done, read, … , settle; later take it again, final-check, read, ready.
+    Every command answers --help with examples, and takes --json.
+    """
+    bench.timeout = timeout
+
+
+for _commands in SECTIONS.values():
+    for _command in _commands:
+        app.add_command(_command)
+
+
+def run(arguments: Sequence[str] | None = None, *, transport: Any = None) -> int:
+    """Run one command and return its exit code.
+
+    Parameters
+    ----------
+    arguments : sequence of str or None
+        Without the program's name; None = the process's own [-].
+    transport : requests adapter or None
+        Instead of the network, for tests [-].
+
+    Returns
+    -------
+    int
+        See `Exit` [-].
+    """
+    bench = Bench(transport)
+    try:
+        app.main(
+            args=None if arguments is None else list(arguments),
+            prog_name="shimstock",
+            obj=bench,
+            standalone_mode=False,
+        )
+    except click.exceptions.Exit as error:
+        return error.exit_code
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message())
+        return int(Exit.USAGE)
+    except click.ClickException as error:
+        error.show()
+        return error.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("\ninterrupted", err=True)
+        return int(Exit.INTERRUPTED)
+    except Stop as stop:
+        return _end(bench, stop.message, stop.code, {"code": stop.code.name.lower(), "detail": stop.message})
+    except BrokenPipeError:
+        sys.stderr.close()  # the reader of our output went away; there is nobody to tell
+        return 0
+    except Exception as error:
+        from .. import ShimstockError
+
+        if not isinstance(error, ShimstockError):
+            raise
+        return _end(bench, str(error), exit_of(error), _as_problem(error))
+    return int(Exit.OK)
+
+
+def exit_of(error: Exception) -> Exit:
+    """Return the exit code of what the client raised."""
+    from .. import Changed, Conflict, NotReachable, NotSignedIn, Refused
+
+    if isinstance(error, NotReachable):
+        return Exit.NOT_REACHABLE
+    if isinstance(error, NotSignedIn) or (isinstance(error, Refused) and error.code == "technician-required"):
+        return Exit.SIGN_IN
+    if isinstance(error, Conflict | Changed):
+        return Exit.CONFLICT
+    return Exit.REFUSED
+
+
+def _end(bench: Bench, message: str, code: Exit, problem: dict[str, Any]) -> int:
+    click.echo(message, err=True)
+    if bench.as_json:
+        click.echo(json.dumps({"error": problem, "exit": int(code)}, ensure_ascii=False, indent=1))
+    return int(code)
+
+
+def _as_problem(error: Any) -> dict[str, Any]:
+    return {
+        "code": error.code,
+        "detail": error.detail,
+        "status": error.status,
+        "request_id": error.request_id,
+        "errors": [{"pointer": one.pointer, "message": one.message} for one in error.errors],
+    }

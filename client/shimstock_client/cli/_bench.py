@@ -1,0 +1,210 @@
+"""What every command works with: the sign-in, the client, the job in hand, and the way to speak."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from . import _sign_in
+from ._exits import Exit, Stop
+from ._measures import Units
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from .. import Client, Job, Shop, Technician
+
+F = TypeVar("F", bound=Callable[..., Any])
+HELD = ("on-bench", "final-check")
+"""States in which a job is held by a technician."""
+
+
+class Bench:
+    """The bench that a command is run at.
+
+    Parameters
+    ----------
+    transport : requests adapter or None
+        Instead of the network, for tests [-].
+    """
+
+    def __init__(self, transport: Any = None) -> None:
+        self.as_json = False
+        self.timeout: float | None = None
+        self._transport = transport
+
+    @property
+    def asks(self) -> bool:
+        """Somebody sits at the keyboard, and wants words."""
+        return sys.stdin.isatty() and not self.as_json
+
+    @cached_property
+    def sign_in(self) -> _sign_in.SignIn:
+        """Who works here, and where the service is."""
+        caution = _sign_in.exposed()
+        if caution:
+            self.tell(f"caution: {caution}")
+        return _sign_in.load()
+
+    @cached_property
+    def client(self) -> Client:
+        """The client under this sign-in."""
+        return self.make_client(self.sign_in)
+
+    def make_client(self, sign_in: _sign_in.SignIn) -> Client:
+        """Make a client of a sign-in."""
+        from .. import TIMEOUT, Client
+
+        timeout = TIMEOUT if self.timeout is None else (min(TIMEOUT[0], self.timeout), self.timeout)
+        try:
+            return Client(
+                sign_in.url,
+                sign_in.key,
+                sign_in.technician,
+                sign_in.units,
+                timeout,
+                transport=self._transport,
+            )
+        except ValueError as error:
+            raise Stop(str(error), Exit.SIGN_IN) from error
+
+    @cached_property
+    def units(self) -> Units:
+        """Units of bare numbers: as signed in, else the shop's."""
+        if self.sign_in.units is not None:
+            return self.sign_in.units
+        shop = self.shop
+        return "inch" if shop is not None and shop.units == "inch" else "mm"
+
+    @cached_property
+    def shop(self) -> Shop | None:
+        """The shop's settings; None before they are set up."""
+        from .. import NotFound
+
+        try:
+            return self.client.shop.get()
+        except NotFound:
+            return None
+
+    @cached_property
+    def technicians(self) -> dict[str, Technician]:
+        """Everybody who works here, by id."""
+        return {one.id: one for one in self.client.technicians.list()}
+
+    @property
+    def me(self) -> str:
+        """Id of the technician who is signed in.
+
+        Raises
+        ------
+        Stop
+            When the sign-in names nobody.
+        """
+        if not self.sign_in.technician:
+            raise Stop(
+                "the sign-in names no technician: shimstock sign-in asks for one "
+                "(or set SHIMSTOCK_TECHNICIAN)",
+                Exit.SIGN_IN,
+            )
+        return self.sign_in.technician
+
+    # ------------------------------------------------------------ the job in hand
+
+    def job(self, named: str | None = None) -> Job:
+        """Return the named job, else the one that is held here.
+
+        Raises
+        ------
+        Stop
+            When there is no such job, none is held, or more than one.
+        """
+        return self.named_job(named) if named else self.held_job()
+
+    def named_job(self, named: str) -> Job:
+        """Return a job by the number on its ticket, or by its id."""
+        number = named.removeprefix("#")
+        if not number.isdigit():
+            return self.client.jobs.get(named)
+        found = self.client.jobs.by_number(int(number))
+        if found is None:
+            raise Stop(f"there is no job {number}", Exit.REFUSED)
+        return found
+
+    def held_job(self) -> Job:
+        """Return the one job that the technician holds."""
+        held = list(self.held_jobs())
+        if not held:
+            raise Stop("no job is on your bench; shimstock take takes the next one", Exit.NOTHING)
+        if len(held) > 1:
+            numbers = ", ".join(str(job.number) for job in held)
+            raise Stop(f"you hold jobs {numbers}; say which with --job NUMBER", Exit.USAGE)
+        return held[0]
+
+    def held_jobs(self) -> Iterator[Job]:
+        """Walk the jobs that the technician holds."""
+        for state in HELD:
+            for job in self.client.jobs.list(state=state):
+                if job.claim is not None and job.claim.technician_id == self.me:
+                    yield job
+
+    # ------------------------------------------------------------ speaking
+
+    @cached_property
+    def console(self) -> Console:
+        """Where people read; without colour when NO_COLOR is set or nobody looks."""
+        from rich.console import Console
+
+        return Console(highlight=False, markup=False, emoji=False, soft_wrap=False, width=self._width())
+
+    @staticmethod
+    def _width() -> int | None:
+        return None if sys.stdout.isatty() else click_width()
+
+    def show(self, data: Any, say: Callable[[], None]) -> None:
+        """Answer: `data` as JSON for a machine, or in words by `say`."""
+        if self.as_json:
+            click.echo(json.dumps(data, ensure_ascii=False, indent=1))
+        else:
+            say()
+
+    def tell(self, message: str) -> None:
+        """Say something beside the answer, on standard error."""
+        click.echo(message, err=True)
+
+
+def click_width() -> int:
+    """Return the width of lines when no terminal tells it: COLUMNS, else 100."""
+    import os
+
+    columns = os.environ.get("COLUMNS", "")
+    return int(columns) if columns.isdigit() and int(columns) >= 20 else 100
+
+
+def at_bench(command: F) -> F:
+    """Give a command the bench as its first argument, and --json."""
+
+    def set_json(context: click.Context, _parameter: click.Parameter, value: bool) -> None:
+        if value:
+            context.find_object(Bench).as_json = True  # type: ignore[union-attr]
+
+    option = click.option(
+        "--json",
+        is_flag=True,
+        expose_value=False,
+        is_eager=True,
+        callback=set_json,
+        help="Answer as JSON on standard output; messages go to standard error.",
+    )
+    return option(click.pass_obj(command))  # type: ignore[return-value]
+
+
+def on_job(command: F) -> F:
+    """Add --job, the job that a command is about."""
+    return click.option(
+        "--job", "-j", "job", metavar="NUMBER", help="Another job than the one on your bench, by its number."
+    )(command)

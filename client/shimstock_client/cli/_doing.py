@@ -1,0 +1,188 @@
+"""The command that records what was done: the plan's step, or something else."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ._bench import Bench, at_bench, on_job
+from ._exits import Exit, Stop
+from ._measures import Expected, NotUnderstood, read_measure
+from ._typed_doing import describe_doing, read_doing
+
+if TYPE_CHECKING:
+    from .. import Adjustment, Job, Recommendation, Step
+
+
+@dataclass(frozen=True)
+class Doing:
+    """What shall be recorded, and the plan that it followed."""
+
+    bodies: Sequence[dict[str, Any]]
+    plan: Recommendation | None = None
+    step: Step | None = None
+
+
+@click.command("done")
+@click.argument("what", nargs=-1, metavar="[PART DIRECTION HOW-FAR]")
+@click.option("--turns", metavar="1/8", help="The plan's step, but this far.")
+@click.option("--own", is_flag=True, help="My own decision; no plan was followed.")
+@click.option("--sure", is_flag=True, help="More than one turn of the rod at once, looked at twice.")
+@click.option("--minutes", type=click.IntRange(0, 1440), help="Minutes that it took.")
+@click.option("--note", help="What should be known of it.")
+@click.option("--set", "string_set", metavar="NAME", help="With strings: the set that was put on.")
+@on_job
+@at_bench
+def done(
+    bench: Bench,
+    *,
+    what: tuple[str, ...],
+    turns: str | None,
+    own: bool,
+    sure: bool,
+    minutes: int | None,
+    note: str | None,
+    string_set: str | None,
+    job: str | None,
+) -> None:
+    """Record what you did; by itself, the step that the plan marks `do now`.
+
+    What was done cannot be changed afterwards, so with a keyboard it is asked once more.
+
+    \b
+    shimstock done
+    shimstock done --turns 1/8
+    shimstock done rod tighten 1/4
+    shimstock done post bass lower 1/8
+    shimstock done saddle 3 away 4 1/8
+    shimstock done nut 2 file 0.05mm
+    shimstock done strings --set "light 10-46"
+    """
+    held = bench.job(job)
+    if held.claim is None:
+        raise Stop(f"job {held.number} is not on a bench: shimstock take {held.number}", Exit.CONFLICT)
+    doing = _told(bench, held, what, own=own) if what else _planned(bench, held, turns)
+    more: dict[str, Any] = {"confirmed": True} if sure else {}
+    if note:
+        more["note"] = note
+    if string_set:
+        more["string_set_id"] = _string_set(bench, string_set)
+    _ask_once_more(bench, doing)
+    recorded = record(bench, held, doing, minutes=minutes, **more)
+    bench.show({"items": [one.raw for one in recorded]}, lambda: _say(bench, doing, recorded))
+
+
+def _planned(bench: Bench, job: Job, turns: str | None) -> Doing:
+    from .. import as_planned
+
+    plan = bench.client.recommendations.of_job(job)
+    step = plan.do_now
+    if step is None:
+        first = next(iter(plan.steps), None)
+        told = f"first: {first.what}" if first else "nothing is left to do"
+        raise Stop(f"the plan has no step to do now; {told}", Exit.NOTHING)
+    bodies = [dict(body) for body in as_planned(step)]
+    if turns is not None:
+        if len(bodies) != 1 or "turns" not in bodies[0]:
+            raise Stop(
+                "--turns fits a step that turns one part; name the part, e.g. post bass lower 1/8", Exit.USAGE
+            )
+        bodies[0]["turns"] = _other_turns(turns, bodies[0]["turns"].value)
+    return Doing(bodies, plan, step)
+
+
+def _other_turns(text: str, planned: float) -> dict[str, Any]:
+    try:
+        told = read_measure(text, Expected("turns", "turns", "turn"))
+    except NotUnderstood as error:
+        raise Stop(f"--turns: {error}", Exit.USAGE) from error
+    signed = any(text.lstrip().startswith(sign) for sign in "+-−")
+    value = told.value if signed or planned > 0 else -told.value
+    return {"value": value, "unit": "turn"}
+
+
+def _told(bench: Bench, job: Job, what: Sequence[str], *, own: bool) -> Doing:
+    try:
+        body = read_doing(what)
+    except NotUnderstood as error:
+        raise Stop(str(error), Exit.USAGE) from error
+    if own:
+        return Doing([body])
+    plan = _plan_or_none(bench, job)
+    step = plan.do_now if plan else None
+    follows = step is not None and any(_same_way(move, body) for move in step.moves)
+    follows = follows or (step is not None and not step.moves and step.part == body["part"])
+    return Doing([body], plan, step) if follows else Doing([body])
+
+
+def _same_way(move: Any, body: dict[str, Any]) -> bool:
+    told = (body.get("turns") or body.get("amount") or {"value": 0})["value"]
+    planned = move.turns or move.amount
+    same_place = all(getattr(move, name) == body.get(name) for name in ("side", "string", "pickup"))
+    return move.part == body["part"] and same_place and planned is not None and planned.value * told > 0
+
+
+def _plan_or_none(bench: Bench, job: Job) -> Recommendation | None:
+    from .. import Refused
+
+    try:
+        return bench.client.recommendations.of_job(job)
+    except Refused as error:
+        bench.tell(f"no plan: {error.detail}")
+        return None
+
+
+def _string_set(bench: Bench, named: str) -> str:
+    wanted = named.strip().casefold()
+    known = list(bench.client.string_sets.list(limit=500))
+    found = [one for one in known if one.name.casefold() == wanted or one.id == named]
+    found = found or [one for one in known if wanted in one.name.casefold()]
+    if len(found) != 1:
+        names = ", ".join(one.name for one in found or known)
+        raise Stop(
+            f"--set: {named!r} is {'no set' if not found else 'more than one set'}: {names}", Exit.USAGE
+        )
+    return found[0].id
+
+
+def _ask_once_more(bench: Bench, doing: Doing) -> None:
+    if not bench.asks:
+        return
+    if doing.step is not None:
+        from ._plan_layout import print_step
+
+        print_step(bench.console, doing.step)
+    for body in doing.bodies:
+        click.echo(f"   recorded will be: {describe_doing(body)}")
+    if not click.confirm("Is this what was done?", default=True):
+        raise Stop(
+            "nothing was recorded; say what was done, e.g. shimstock done rod tighten 1/8", Exit.NOTHING
+        )
+
+
+def record(bench: Bench, job: Job, doing: Doing, *, minutes: int | None, **more: Any) -> Sequence[Adjustment]:
+    """Record everything of one step; minutes count once."""
+    recorded = []
+    digest = doing.plan.digest if doing.plan is not None else None
+    for number, body in enumerate(doing.bodies):
+        fields = {**body, **more}
+        if minutes is not None and number == 0:
+            fields["minutes"] = minutes
+        recorded.append(bench.client.adjustments.record(job, fields.pop("part"), plan=digest, **fields))
+    return recorded
+
+
+def _say(bench: Bench, doing: Doing, recorded: Sequence[Adjustment]) -> None:
+    for one, body in zip(recorded, doing.bodies, strict=True):
+        click.echo(f"Recorded: {describe_doing(body)}" + ("" if doing.plan else " (own decision)") + ".")
+        if one.large_turn:
+            click.echo("More than a quarter turn of the rod at once: flagged. Tune and read before the next.")
+    if doing.step is not None and doing.step.readings_next:
+        from ._plan_layout import asked_line
+
+        bench.console.print(f"Now tune, then read: {asked_line(doing.step.readings_next)}.")
+    if doing.plan is not None and doing.plan.settle_for is not None:
+        bench.console.print(f"Then let it settle for {doing.plan.settle_for}: shimstock settle.")

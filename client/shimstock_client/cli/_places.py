@@ -1,0 +1,78 @@
+"""Where this program keeps its few files: the sign-in, and sheets that are not sent yet."""
+
+from __future__ import annotations
+
+import json
+import os
+import stat
+import tempfile
+from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+FOLDER = "SHIMSTOCK_FILES"
+"""Environment variable that puts both in one folder."""
+
+
+def sign_in_file() -> Path:
+    """Return the path of the sign-in file."""
+    return _folder("config") / "sign-in.json"
+
+
+def unsent_folder() -> Path:
+    """Return the folder of sheets that are not sent yet."""
+    return _folder("data") / "unsent"
+
+
+def _folder(kind: str) -> Path:
+    chosen = os.environ.get(FOLDER)
+    if chosen:
+        return Path(chosen)
+    import platformdirs
+
+    if kind == "config":
+        return Path(platformdirs.user_config_dir("shimstock", appauthor=False))
+    return Path(platformdirs.user_data_dir("shimstock", appauthor=False))
+
+
+def write_private(path: Path, content: Mapping[str, Any]) -> None:
+    """Write a JSON file that only its owner can read, whole or not at all."""
+    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    # mkstemp makes the file 0600 from the start: the key is never readable by others, not even for a moment
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            json.dump(content, file, ensure_ascii=False, indent=1)
+            file.write("\n")
+            file.flush()
+            os.fsync(file.fileno())
+        Path(temporary).replace(path)
+    except BaseException:
+        with suppress(OSError):
+            Path(temporary).unlink()
+        raise
+
+
+def read_json(path: Path) -> dict[str, Any] | None:
+    """Read a JSON object; None when there is no such file.
+
+    Raises
+    ------
+    ValueError
+        When it holds something else.
+    """
+    try:
+        content = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return None
+    except ValueError as error:
+        raise ValueError(f"{path} is damaged ({error}); remove it, or repair it by hand") from error
+    if not isinstance(content, dict):
+        raise ValueError(f"{path} is damaged (no JSON object); remove it, or repair it by hand")
+    return content
+
+
+def readable_by_others(path: Path) -> bool:
+    """Tell whether anybody but the owner may read a file."""
+    return os.name == "posix" and bool(path.stat().st_mode & (stat.S_IRWXG | stat.S_IRWXO))

@@ -1,0 +1,293 @@
+"""A plan as a technician reads it, on a wide screen and on a narrow one; nothing is said by colour alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from .. import Change, Quantity, ReadingWanted, Recommendation, Step, Verdict
+
+NARROW = 64
+"""Columns below which marks go to a line of their own."""
+INDENT = 3
+
+
+def print_plan(console: Console, plan: Recommendation, *, title: str = "") -> None:
+    """Print verdicts, steps and notes."""
+    if title:
+        console.print(Text(title, style="bold"))
+    print_verdicts(console, plan.verdicts)
+    for step in plan.steps:
+        console.print()
+        print_step(console, step)
+    for note in plan.notes:
+        console.print()
+        _line(console, note.text, lead="note: ")
+        for alternative in note.alternatives:
+            _line(console, alternative, lead="or: ")
+        if note.quote:
+            _line(console, "beyond a setup: make the owner a quote")
+    console.print()
+    for line in _ending(plan):
+        console.print(Text(line))
+
+
+def _ending(plan: Recommendation) -> Iterator[str]:
+    settling = plan.settling
+    if settling is not None and settling.state == "waiting":
+        yield f"Settling: {settling.reason or 'the neck has not settled yet'}"
+    if plan.settle_for is not None:
+        yield f"After the step to do now the job rests {plan.settle_for}: shimstock settle"
+    if plan.complete:
+        yield "Everything is in spec or accepted: final-check, then the final readings."
+    elif plan.finished:
+        yield "Nothing more can be done here; what is left is said above."
+
+
+# ---------------------------------------------------------------- verdicts
+
+
+def print_verdicts(console: Console, verdicts: Sequence[Verdict]) -> None:
+    """Print each quantity with its reading, its spec and the verdict in words."""
+    if not verdicts:
+        return
+    table = Table(box=None, padding=(0, 2, 0, 0), show_edge=False, header_style="underline")
+    narrow = console.width < NARROW
+    for name, justify in (("quantity", "left"), ("reading", "right"), ("spec", "left"), ("verdict", "left")):
+        if not (narrow and name == "spec"):
+            table.add_column(name, justify=justify, no_wrap=not narrow)  # type: ignore[arg-type]
+    for one in verdicts:
+        cells = [where(one), reading_of(one), spec_of(one), verdict_of(one)]
+        if narrow:
+            del cells[2]
+        table.add_row(*(Text(cell) for cell in cells), style="bold" if one.verdict == "out of spec" else "")
+    console.print(table)
+
+
+def where(one: Verdict | Change | ReadingWanted, *, frets: bool = False) -> str:
+    """Name a quantity and its place: "action, bass side"."""
+    parts = [one.quantity.replace("-", " ")]
+    if one.pickup:
+        parts[0] = f"{one.pickup} {parts[0]}"
+    if one.side:
+        parts.append(f"{one.side} side")
+    if one.string is not None:
+        parts.append(f"string {one.string}")
+    if frets:
+        held, fret = getattr(one, "held", []), getattr(one, "fret", None)
+        if held:
+            parts.append("held " + "–".join(str(each) for each in held))
+        if fret is not None:
+            parts.append(f"at fret {fret}")
+    return ", ".join(parts)
+
+
+def reading_of(one: Verdict) -> str:
+    """Write a reading with its standard uncertainty."""
+    if one.zero_or_less:
+        return "zero or less"
+    if one.value is None:
+        return "–"
+    told = number(one.value, signed=one.quantity == "intonation")
+    if one.uncertainty is not None:
+        told += f" ± {number(one.uncertainty)}"
+    return f"{told} {unit(one.value)}"
+
+
+def spec_of(one: Verdict | Change) -> str:
+    """Write target and limits."""
+    return (
+        f"{number(one.target)}, {limits(one.lower, one.upper)}"
+        if one.target
+        else limits(one.lower, one.upper)
+    )
+
+
+def limits(lower: Quantity | None, upper: Quantity | None) -> str:
+    """Write limits: "0.10 … 0.30", "at least 2.00"."""
+    if lower is None and upper is None:
+        return "no limits"
+    if upper is None:
+        return f"at least {number(lower)}"
+    if lower is None:
+        return f"at most {number(upper)}"
+    return f"{number(lower)} … {number(upper)}"
+
+
+def verdict_of(one: Verdict) -> str:
+    """Write the verdict, or why there is none."""
+    if one.verdict is not None and one.usable and not one.stale:
+        return one.verdict + (", accepted" if one.accepted else "")
+    if one.stale:
+        return "read it again: something changed since"
+    if one.value is None and not one.zero_or_less:
+        return "not read yet"
+    return one.reason or one.verdict or "cannot be used"
+
+
+# ---------------------------------------------------------------- steps
+
+
+def print_step(console: Console, step: Step) -> None:
+    """Print one step: what, from and to, what else it changes, why, care, and what to read then."""
+    mark = mark_of(step)
+    head = Text(step.what, style="bold" if step.do_now else "")
+    if console.width < NARROW or not mark:
+        _hanging(console, f"{step.number}", head)
+        if mark:
+            _line(console, mark, style="bold")
+    else:
+        grid = Table.grid(expand=True, padding=(0, 0))
+        grid.add_column(width=INDENT, no_wrap=True)
+        grid.add_column(ratio=1)
+        grid.add_column(justify="right", no_wrap=True)
+        grid.add_row(Text(str(step.number)), head, Text(f"  {mark}", style="bold" if step.do_now else ""))
+        console.print(grid)
+    for line in step_lines(step):
+        _line(console, line)
+
+
+def mark_of(step: Step) -> str:
+    """Say where a step stands: to do now, blocked, or only forecast."""
+    if step.blocked_by:
+        return "blocked"
+    if step.do_now:
+        return "do now"
+    return "forecast" if step.changes_instrument else ""
+
+
+def step_lines(step: Step) -> Iterator[str]:
+    """Yield what stands below a step's first line."""
+    if step.changes:
+        yield changes_line(step)
+    if step.forecasts:
+        yield "will also bring " + _and(_group(step.forecasts, after_only=True))
+    if step.why:
+        yield f"why: {step.why}"
+    if step.confidence:
+        yield f"sure: {step.confidence}"
+    for block in step.blocked_by:
+        yield f"blocked: {block.text}"
+    if step.irreversible:
+        yield "cannot be undone" + (
+            f"; needs the owner's {step.needs_consent} consent" if step.needs_consent else ""
+        )
+    for caution in step.cautions:
+        yield f"care: {caution.text}"
+    if step.readings_next:
+        yield ("then read " if step.changes_instrument else "read ") + asked_line(step.readings_next)
+
+
+def changes_line(step: Step) -> str:
+    """Write from → to of what a step is for, with the spec, and the total when it is done in parts."""
+    line = _and(_group(step.changes))
+    whole = [
+        f"{turns(move.total_turns)} in all"
+        for move in step.moves
+        if move.total_turns is not None and move.turns is not None and move.total_turns != move.turns
+    ]
+    told = [limits(step.changes[0].lower, step.changes[0].upper)] if _has_limits(step.changes[0]) else []
+    beside = [*(f"spec {one}" for one in told), *whole[:1]]
+    if step.total and whole:
+        beside.append("then " + _and(_group(step.total, after_only=True)))
+    return line + (f" ({'; '.join(beside)})" if beside else "")
+
+
+def _has_limits(change: Change) -> bool:
+    return change.lower is not None or change.upper is not None
+
+
+def _group(changes: Iterable[Change], *, after_only: bool = False) -> Iterator[str]:
+    groups: dict[tuple[str, str | None], list[Change]] = {}
+    for change in changes:
+        groups.setdefault((change.quantity, change.pickup), []).append(change)
+    for alike in groups.values():
+        yield _write_group(alike, after_only=after_only)
+
+
+def _write_group(alike: Sequence[Change], *, after_only: bool) -> str:
+    first = alike[0]
+    name = first.quantity.replace("-", " ")
+    if first.pickup:
+        name = f"{first.pickup} {name}"
+    strings = [str(one.string) for one in alike if one.string is not None]
+    if strings:
+        name += f" of string{'s' if len(strings) > 1 else ''} {', '.join(strings)}"
+    elif len(alike) == 1 and first.side:
+        name += f" {first.side} side"
+    signed = first.quantity == "intonation"
+    after = " / ".join(number(one.after, signed=signed) for one in alike)
+    if after_only:
+        return f"{name} to {after} {unit(first.after)}"
+    before = " / ".join(number(one.before, signed=signed) for one in alike)
+    return f"{name} {before} → about {after} {unit(first.after)}"
+
+
+def asked_line(asked: Sequence[ReadingWanted]) -> str:
+    """Write which readings are asked for."""
+    return "; ".join(dict.fromkeys(where(one, frets=True) for one in asked))
+
+
+# ---------------------------------------------------------------- numbers and lines
+
+_DECIMALS = {"mm": 2, "thou": 1, "in/64": 1, "in": 3, "cents": 1, "turn": 3, "N": 0, "min": 0}
+
+
+def number(quantity: Quantity | None, *, signed: bool = False) -> str:
+    """Write a number as fine as its unit deserves."""
+    if quantity is None:
+        return "–"
+    places = _DECIMALS.get(quantity.unit, 2)
+    text = f"{quantity.value:+.{places}f}" if signed else f"{quantity.value:.{places}f}"
+    return text.replace("-0." + "0" * places, "0." + "0" * places) if float(text) == 0 else text
+
+
+def unit(quantity: Quantity | None) -> str:
+    """Write a unit."""
+    if quantity is None:
+        return ""
+    return {"in/64": "/64 in", "percent": "%", "degC": "°C", "degF": "°F"}.get(quantity.unit, quantity.unit)
+
+
+def turns(quantity: Quantity | None) -> str:
+    """Write turns in eighths: "1/4 turn", "1 3/8 turns".
+
+    >>> from shimstock_client import Quantity
+    >>> turns(Quantity(-1.375, "turn"))
+    '1 3/8 turns'
+    """
+    if quantity is None:
+        return "–"
+    size = abs(quantity.value)
+    eighths = round(size * 8)
+    if abs(size * 8 - eighths) > 0.01:
+        return f"{size:.2f} turn{'s' if size > 1 else ''}"
+    whole, rest = divmod(eighths, 8)
+    part = {0: "", 1: "1/8", 2: "1/4", 3: "3/8", 4: "1/2", 5: "5/8", 6: "3/4", 7: "7/8"}[rest]
+    return " ".join(one for one in (str(whole) if whole or not rest else "", part) if one) + (
+        " turns" if size > 1 else " turn"
+    )
+
+
+def _and(parts: Iterable[str]) -> str:
+    listed = list(parts)
+    return listed[0] if len(listed) == 1 else ", ".join(listed[:-1]) + " and " + listed[-1]
+
+
+def _line(console: Console, text: str, *, lead: str = "", style: str = "") -> None:
+    console.print(Padding(Text(lead + text, style=style), (0, 0, 0, INDENT)))
+
+
+def _hanging(console: Console, lead: str, text: Text) -> None:
+    grid = Table.grid(padding=(0, 0))
+    grid.add_column(width=INDENT, no_wrap=True)
+    grid.add_column()
+    grid.add_row(Text(lead), text)
+    console.print(grid)

@@ -1,0 +1,102 @@
+"""Commands about what to do next: plan, consent."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from ._bench import Bench, at_bench, on_job
+
+COVERS = ("general", "nut-filing", "saddle-filing", "fret-work", "high-pull")
+HOW = ("in-person", "phone", "e-mail", "written", "website")
+
+
+@click.command("plan")
+@click.argument("number", required=False)
+@at_bench
+def plan(bench: Bench, number: str | None) -> None:
+    """Show what to do next, in which order, how far, and why.
+
+    Computed from the newest readings; your eye and hand decide. Only the step marked `do now` is to be done;
+    the later ones are forecasts that new readings will correct.
+    """
+    job = bench.job(number)
+    found = bench.client.recommendations.of_job(job)
+
+    def say() -> None:
+        from ._plan_layout import print_plan
+
+        print_plan(bench.console, found, title=f"Plan for job {job.number}")
+
+    bench.show(found.raw, say)
+
+
+@click.command("consent")
+@click.argument("covers", type=click.Choice(COVERS))
+@click.argument("answer", type=click.Choice(["yes", "no", "back"]))
+@click.option("--by", "given_by", help="Who said so; the owner when left out.")
+@click.option("--how", type=click.Choice(HOW), help="How it was said.")
+@click.option("--note", help="In the owner's words; with back: why.")
+@on_job
+@at_bench
+def consent(
+    bench: Bench,
+    *,
+    covers: str,
+    answer: str,
+    given_by: str | None,
+    how: str | None,
+    note: str | None,
+    job: str | None,
+) -> None:
+    """Record the owner's answer about a step that cannot be undone.
+
+    A no is a valid end and stands on the card. `back` takes an earlier yes back.
+
+    \b
+    shimstock consent nut-filing yes --how phone
+    """
+    found = bench.job(job)
+    if answer == "back":
+        kept = _withdraw(bench, found, covers, note)
+        told = f"Taken back: {covers.replace('-', ' ')}."
+    else:
+        fields: dict[str, Any] = {
+            "covers": covers,
+            "given": answer == "yes",
+            "given_by": given_by or _owner(bench, found.owner_id),
+            "how": how or _ask_how(bench),
+        }
+        if note:
+            fields["note"] = note
+        kept = bench.client.consents.create(found, **fields).raw
+        told = f"Recorded: {answer} to {covers.replace('-', ' ')}."
+    bench.show(kept, lambda: click.echo(told))
+
+
+def _owner(bench: Bench, owner_id: str | None) -> str:
+    return bench.client.owners.get(owner_id).name if owner_id else "owner"
+
+
+def _ask_how(bench: Bench) -> str:
+    from ._exits import Exit, Stop
+
+    if not bench.asks:
+        raise Stop(f"--how is missing: {', '.join(HOW)}", Exit.USAGE)
+    return str(click.prompt("How was it said", type=click.Choice(HOW)))
+
+
+def _withdraw(bench: Bench, job: Any, covers: str, why: str | None) -> dict[str, Any]:
+    from ._exits import Exit, Stop
+
+    if not why:
+        raise Stop("--note is missing: why is it taken back?", Exit.USAGE)
+    standing = [
+        one
+        for one in bench.client.consents.list(job)
+        if one.covers == covers and one.given and one.withdrawn_at is None
+    ]
+    if not standing:
+        raise Stop(f"no standing yes to {covers.replace('-', ' ')}", Exit.NOTHING)
+    return bench.client.consents.withdraw(job, standing[-1], reason=why).raw

@@ -1,0 +1,376 @@
+"""Commands about reading sheets: read, unsent, send."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ._bench import Bench, at_bench, on_job
+from ._exits import Exit, Stop
+from ._files import BadFile, read_file
+from ._lines import read_air, read_finding, take_line
+from ._measures import NotUnderstood
+from ._prompting import ask_readings, list_sheet
+from ._typed import describe
+from ._unsent import UnsentSheet, all_unsent, find_unsent
+
+if TYPE_CHECKING:
+    from .. import InvalidFields, Job, ReadingSheet, ReadingWanted
+
+STAGES = ("as-received", "in-progress", "final", "recheck")
+
+
+@click.command("read")
+@click.argument("entries", nargs=-1, metavar="[READING]...")
+@click.option(
+    "--file", "-f", "file", type=click.Path(allow_dash=True), help="JSON, CSV or lines; - = standard input."
+)
+@click.option("--stage", type=click.Choice(STAGES), help="Left out: what the job's state says.")
+@click.option(
+    "--at-pitch/--off-pitch", default=None, help="Every string within 5 cents of its pitch, or not."
+)
+@click.option("--on-back", is_flag=True, help="Lying on its back, not in playing position.")
+@click.option("--cold", is_flag=True, help="Not yet as warm as the room: kept, but no verdict.")
+@click.option("--air", metavar="'21C 45%'", help="The room's temperature and relative humidity.")
+@click.option(
+    "--tool", multiple=True, metavar="NAME", help="Measured with this, where it fits; once for each tool."
+)
+@click.option(
+    "--found", multiple=True, metavar="FINDING", help="What the look over found, e.g. 'fret-high fret 7'."
+)
+@click.option("--note", help="A note for the whole sheet.")
+@click.option("--instead-of", metavar="SHEET", help="Corrects this sheet; say why with --because.")
+@click.option("--because", metavar="REASON", help="Why the other sheet was wrong.")
+@click.option(
+    "--resume", metavar="SHEET", help="Go on with a sheet that is not sent yet; its last characters do."
+)
+@click.option("--ask", is_flag=True, help="Ask line by line even when standard input is no terminal.")
+@on_job
+@at_bench
+def read(
+    bench: Bench,
+    *,
+    entries: tuple[str, ...],
+    file: str | None,
+    resume: str | None,
+    ask: bool,
+    job: str | None,
+    **conditions: Any,
+) -> None:
+    """Enter what your tools show.
+
+    Without readings on the command line it asks for them one by one, those that the plan wants first. A sheet
+    is sent whole or not at all; until it is taken it is kept here, and however often it is sent it is stored
+    once.
+
+    \b
+    shimstock read
+    shimstock read "relief 0.45" "action bass 8/64in" "intonation 3 +2.5" --at-pitch
+    shimstock read --file sheet.csv --at-pitch
+    """
+    sheet = _find(resume) if resume else None
+    found = bench.named_job(sheet.job_id) if sheet else bench.job(job)
+    sheet = sheet or UnsentSheet(found.id, found.number, bench.client.url, tools=list(bench.sign_in.tools))
+    sheet.stage = conditions.pop("stage") or sheet.stage or _stage(bench, found)
+    if file is None and not entries and not resume and not bench.asks and not ask:
+        file = "-"
+    _take_options(bench, sheet, entries, file, conditions)
+    if not (entries or file is not None) and (bench.asks or ask):
+        _ask_and_send(bench, found, sheet)
+        return
+    if sheet.is_empty:
+        raise Stop("nothing to send: the sheet has no reading and no finding", Exit.NOTHING)
+    if sheet.at_pitch is None:
+        sheet.touch()
+        raise Stop(
+            "say --at-pitch when every string was within 5 cents of its pitch, else --off-pitch; kept as "
+            f"sheet {short(sheet)}: shimstock read --resume {short(sheet)} --at-pitch",
+            Exit.USAGE,
+        )
+    _answer(bench, send_sheet(bench, sheet))
+
+
+def _find(text: str) -> UnsentSheet:
+    sheet = find_unsent(text)
+    if sheet is None:
+        raise Stop(f"no unsent sheet {text!r}, or more than one; shimstock unsent lists them", Exit.USAGE)
+    return sheet
+
+
+def _stage(bench: Bench, job: Job) -> str:
+    if job.state == "final-check":
+        return "final"
+    if any(True for _ in bench.client.reading_sheets.list(job)):
+        return "in-progress"
+    return "recheck" if job.follows_id else "as-received"
+
+
+def _take_options(
+    bench: Bench, sheet: UnsentSheet, entries: Sequence[str], file: str | None, conditions: dict[str, Any]
+) -> None:
+    try:
+        if conditions["at_pitch"] is not None:
+            sheet.at_pitch = conditions["at_pitch"]
+        if conditions["on_back"]:
+            sheet.more["position"] = "on-back"
+        if conditions["cold"]:
+            sheet.more["acclimatised"] = False
+        if conditions["air"]:
+            sheet.more["room"] = read_air(conditions["air"])
+        if conditions["note"]:
+            sheet.more["note"] = conditions["note"]
+        if conditions["instead_of"]:
+            sheet.more |= {"supersedes": conditions["instead_of"], "supersedes_reason": conditions["because"]}
+        sheet.tools += conditions["tool"]
+        sheet.findings += [read_finding(text) for text in conditions["found"]]
+    except NotUnderstood as error:
+        raise Stop(str(error), Exit.USAGE) from error
+    if bool(conditions["instead_of"]) != bool(conditions["because"]):
+        raise Stop("--instead-of and --because go together: which sheet was wrong, and why", Exit.USAGE)
+    _take_entries(bench, sheet, entries)
+    if file is not None:
+        _take_file(bench, sheet, file)
+
+
+def _take_entries(bench: Bench, sheet: UnsentSheet, entries: Sequence[str]) -> None:
+    problems = []
+    for number, text in enumerate(entries, 1):
+        try:
+            take_line(sheet, text, bench.units)
+        except NotUnderstood as error:
+            problems.append(f"reading {number}, {text!r}: {error}")
+    if problems:
+        raise Stop("\n".join([*problems, "nothing was sent"]), Exit.USAGE)
+
+
+def _take_file(bench: Bench, sheet: UnsentSheet, file: str) -> None:
+    name = "standard input" if file == "-" else file
+    try:
+        with click.open_file(file, encoding="utf-8") as opened:
+            content = read_file(opened.read(), bench.units, name=name)
+    except OSError as error:
+        raise Stop(f"--file: {error.strerror}: {file}", Exit.USAGE) from error
+    except UnicodeDecodeError as error:
+        raise Stop(f"--file: {name} is no UTF-8 text", Exit.USAGE) from error
+    except BadFile as error:
+        raise Stop(f"{name}: nothing was sent\n{error}", Exit.USAGE) from error
+    sheet.readings += content.readings
+    more = dict(content.more)
+    sheet.id = str(more.pop("id", sheet.id))
+    sheet.stage = more.pop("stage", sheet.stage)
+    if sheet.at_pitch is None:
+        sheet.at_pitch = more.pop("at_pitch", None)
+    more.pop("at_pitch", None)
+    sheet.findings += more.pop("findings", [])
+    sheet.more |= more
+
+
+# ---------------------------------------------------------------- asking
+
+
+def _ask_and_send(bench: Bench, job: Job, sheet: UnsentSheet) -> None:
+    asked = _asked_by_plan(bench, job)
+    click.echo(f"Sheet {short(sheet)} for job {job.number}, {str(sheet.stage).replace('-', ' ')}.")
+    if sheet.at_pitch is None:
+        sheet.at_pitch = click.confirm("Is every string within 5 cents of its pitch?", default=True)
+    if sheet.readings:
+        list_sheet(sheet)
+    while True:
+        try:
+            ending = ask_readings(sheet, asked, bench.units)
+        except (click.Abort, KeyboardInterrupt, EOFError):
+            _say_kept(sheet)
+            raise click.Abort from None
+        if ending == "throw away":
+            sheet.remove()
+            raise Stop("thrown away", Exit.OK)
+        if ending == "keep":
+            sheet.keep()
+            _say_kept(sheet)
+            return
+        try:
+            sent = send_sheet(bench, sheet)
+        except Stop as stop:
+            if stop.code is not Exit.REFUSED:
+                raise
+            click.echo(stop.message)
+            click.echo("Nothing was stored. Drop what is wrong (drop NUMBER), type it again, and send.")
+            asked = []
+            continue
+        _answer(bench, sent)
+        return
+
+
+def _asked_by_plan(bench: Bench, job: Job) -> Sequence[ReadingWanted]:
+    from .. import ShimstockError
+
+    try:
+        plan = bench.client.recommendations.of_job(job)
+    except ShimstockError as error:
+        click.echo(f"no plan yet: {error.detail}")
+        return ()
+    for step in plan.steps:
+        if step.readings_next and not step.changes_instrument:
+            return step.readings_next
+    return ()
+
+
+def _say_kept(sheet: UnsentSheet) -> None:
+    if not sheet.is_empty:
+        click.echo(
+            f"\nkept as sheet {short(sheet)}; go on with: shimstock read --resume {short(sheet)}", err=True
+        )
+
+
+def short(sheet: UnsentSheet) -> str:
+    """Return the end of a sheet's id: short to type, and different for each."""
+    return sheet.id[-6:]
+
+
+# ---------------------------------------------------------------- sending
+
+
+def send_sheet(bench: Bench, sheet: UnsentSheet) -> ReadingSheet:
+    """Send a sheet; until the service has taken it, it stays kept.
+
+    Raises
+    ------
+    Stop
+        When it was not taken; the message says why, and that it is kept.
+    """
+    from .. import InvalidFields, NotReachable, ShimstockError
+
+    sheet.keep()
+    try:
+        body = with_tools(bench, sheet)
+        sent = bench.client.reading_sheets.send(sheet.job_id, body)
+    except NotReachable as error:
+        raise Stop(f"{error.detail}\n{_kept(sheet)}", Exit.NOT_REACHABLE) from error
+    except InvalidFields as error:
+        raise Stop(f"{explain(error, sheet)}\n{_kept(sheet)}", Exit.REFUSED) from error
+    except ShimstockError as error:
+        from ._app import exit_of
+
+        raise Stop(f"{error}\n{_kept(sheet)}", exit_of(error)) from error
+    sheet.remove()
+    return sent
+
+
+def _kept(sheet: UnsentSheet) -> str:
+    return f"kept as sheet {short(sheet)}; send it again with: shimstock send {short(sheet)}"
+
+
+def with_tools(bench: Bench, sheet: UnsentSheet) -> dict[str, Any]:
+    """Return a sheet as it travels, tools by id.
+
+    Raises
+    ------
+    Stop
+        When a tool's name is not known.
+    """
+    body = sheet.body()
+    named = any("tool" in reading for reading in sheet.readings)
+    if not (sheet.tools or named):
+        return body
+    from ._signing import find_tool
+
+    known = [tool for tool in bench.client.tools.list(limit=500) if tool.active]
+    usual = [find_tool(known, name) for name in reversed(sheet.tools)]
+    readings = []
+    for reading in sheet.readings:
+        plain = {name: value for name, value in reading.items() if name != "tool"}
+        if "tool" in reading:
+            plain["tool_id"] = find_tool(known, reading["tool"]).id
+        elif "tool_id" not in reading:
+            fitting = next((tool for tool in usual if reading["quantity"] in tool.quantities), None)
+            if fitting is not None:
+                plain["tool_id"] = fitting.id
+        readings.append(plain)
+    return {**body, "readings": readings}
+
+
+def explain(error: InvalidFields, sheet: UnsentSheet) -> str:
+    """Say which readings cannot be taken, by what was typed instead of by pointers."""
+    lines = [error.detail]
+    for one in error.errors:
+        place = re.match(r"/readings/(\d+)", one.pointer)
+        number = int(place[1]) if place else len(sheet.readings)
+        if number < len(sheet.readings):
+            lines.append(f"  {number + 1}  {describe(sheet.readings[number])}\n     {one.message}")
+        else:
+            lines.append(f"  {one}")
+    if error.request_id:
+        lines.append(f"({error.code}, request {error.request_id})")
+    return "\n".join(lines)
+
+
+def _answer(bench: Bench, sent: ReadingSheet) -> None:
+    def say() -> None:
+        count = len(sent.readings)
+        click.echo(f"Taken: {count} reading{'' if count == 1 else 's'}, {sent.stage.replace('-', ' ')}.")
+        if sent.outside_claim:
+            click.echo("The job is not on your bench; the sheet is kept and marked so.")
+        click.echo("shimstock plan shows what to do next.")
+
+    bench.show(sent.raw, say)
+
+
+@click.command("unsent")
+@at_bench
+def unsent(bench: Bench) -> None:
+    """List the sheets that are kept here and not sent yet."""
+    try:
+        kept = list(all_unsent())
+    except ValueError as error:
+        raise Stop(str(error), Exit.USAGE) from error
+
+    def say() -> None:
+        for sheet in kept:
+            click.echo(
+                f"{short(sheet)}  job {sheet.job_number}, begun {sheet.started_at}, "
+                f"{len(sheet.readings)} readings"
+            )
+            list_sheet(sheet)
+
+    bench.show({"items": [{"job_id": sheet.job_id, "sheet": sheet.body()} for sheet in kept]}, say)
+    if not kept:
+        raise Stop("no unsent sheets", Exit.NOTHING)
+
+
+@click.command("send")
+@click.argument("sheets", nargs=-1, metavar="[SHEET]...")
+@click.option("--throw-away", is_flag=True, help="Throw the named sheets away instead.")
+@at_bench
+def send(bench: Bench, sheets: tuple[str, ...], throw_away: bool) -> None:
+    """Send sheets that are not sent yet: all of them, or those named.
+
+    A sheet keeps its id, so however often it is sent it is stored once.
+    """
+    try:
+        chosen = [_find(text) for text in sheets] or list(all_unsent())
+    except ValueError as error:
+        raise Stop(str(error), Exit.USAGE) from error
+    if throw_away:
+        if not sheets:
+            raise Stop("--throw-away: name the sheets", Exit.USAGE)
+        for sheet in chosen:
+            sheet.remove()
+        bench.show({"thrown_away": [sheet.id for sheet in chosen]}, lambda: click.echo("thrown away"))
+        return
+    if not chosen:
+        bench.show({"items": []}, lambda: None)
+        raise Stop("no unsent sheets", Exit.NOTHING)
+    sent = []
+    for sheet in chosen:
+        if sheet.at_pitch is None:
+            raise Stop(
+                f"sheet {short(sheet)}: at pitch or not? shimstock read --resume {short(sheet)}", Exit.USAGE
+            )
+        sent.append(send_sheet(bench, sheet))
+    bench.show(
+        {"items": [one.raw for one in sent]},
+        lambda: click.echo(f"Taken: {len(sent)} sheet{'' if len(sent) == 1 else 's'}."),
+    )

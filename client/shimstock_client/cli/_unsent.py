@@ -1,0 +1,105 @@
+"""A reading sheet while it is filled in: kept in a file after every line, under the id that it will have."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from .._ids import uuid7
+from ._places import read_json, unsent_folder, write_private
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+@dataclass
+class UnsentSheet:
+    """What was typed so far."""
+
+    job_id: str
+    job_number: int | None = None
+    url: str = ""
+    id: str = field(default_factory=lambda: str(uuid7()))
+    started_at: str = field(default_factory=_now)
+    stage: str | None = None
+    at_pitch: bool | None = None
+    readings: list[dict[str, Any]] = field(default_factory=list)
+    findings: list[dict[str, Any]] = field(default_factory=list)
+    more: dict[str, Any] = field(default_factory=dict)
+    """Further fields of the sheet: position, acclimatised, room, note …"""
+    tools: list[str] = field(default_factory=list)
+    """Names of tools for the readings that name none."""
+
+    @property
+    def path(self) -> Path:
+        """Where it is kept."""
+        return unsent_folder() / f"{self.id}.json"
+
+    @property
+    def is_empty(self) -> bool:
+        """Nothing typed yet that is worth keeping."""
+        return not (self.readings or self.findings or self.more)
+
+    def keep(self) -> None:
+        """Write it to its file."""
+        write_private(self.path, asdict(self))
+
+    def remove(self) -> None:
+        """Remove its file: it was sent, or thrown away."""
+        self.path.unlink(missing_ok=True)
+
+    def taken_at(self) -> str:
+        """Return when the readings were taken: when the last of them was typed."""
+        return str(self.more.get("taken_at") or self.started_at)
+
+    def touch(self) -> None:
+        """Note that a reading was taken just now, and keep the sheet."""
+        self.more["taken_at"] = _now()
+        self.keep()
+
+    def body(self) -> dict[str, Any]:
+        """Return the sheet as it travels, tools still by name."""
+        return {
+            "id": self.id,
+            "stage": self.stage,
+            "at_pitch": self.at_pitch,
+            "readings": self.readings,
+            "findings": self.findings,
+            **self.more,
+            "taken_at": self.taken_at(),
+        }
+
+
+def read_unsent(path: Path) -> UnsentSheet:
+    """Read a kept sheet.
+
+    Raises
+    ------
+    ValueError
+        When the file is missing or damaged.
+    """
+    content = read_json(path)
+    if content is None:
+        raise ValueError(f"{path} is not there")
+    try:
+        return UnsentSheet(**content)
+    except TypeError as error:
+        raise ValueError(f"{path} is damaged ({error}); remove it, or repair it by hand") from error
+
+
+def all_unsent() -> Iterator[UnsentSheet]:
+    """Walk the kept sheets, oldest first; ids made here sort by time."""
+    for path in sorted(unsent_folder().glob("*.json")):
+        yield read_unsent(path)
+
+
+def find_unsent(beginning: str) -> UnsentSheet | None:
+    """Find the one kept sheet whose id ends or begins with a text; None when there are none or more."""
+    found = [
+        sheet for sheet in all_unsent() if sheet.id.startswith(beginning) or sheet.id.endswith(beginning)
+    ]
+    return found[0] if len(found) == 1 else None
