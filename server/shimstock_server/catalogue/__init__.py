@@ -2,6 +2,7 @@
 
 from .inline import PlanInstrumentIn, plan_instrument_from_body, spec_from_body
 from .lacks import Lack
+from .model_checks import instrument_errors
 from .model_schemas import BridgeLeftIn, BridgeLeftOut, RodLeftIn, RodLeftOut, WoodPartIn, WoodPartOut
 from .models import create_model
 from .plan_instrument import own_values, plan_instrument, plan_other_sets, plan_string_set, strung
@@ -13,6 +14,7 @@ from .spec_routes import setup_specs
 from .spec_schemas import ResolvedItemOut, SetupSpecIn, SpecItemIn
 from .specs import applies_to_instrument, applies_to_job, current_spec, resolved_told, store_spec
 from .string_sets import create_string_set, create_tuning, fitting_errors, named_in, refuse_misfits
+from .woods import normalised_parts
 
 blueprints = (strings, instrument_models, setup_specs)
 
@@ -41,7 +43,9 @@ __all__ = [
     "current_spec",
     "current_spec_ids",
     "fitting_errors",
+    "instrument_errors",
     "named_in",
+    "normalised_parts",
     "own_values",
     "plan_instrument",
     "plan_instrument_from_body",

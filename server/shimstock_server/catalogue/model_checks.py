@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.words import BuiltFor, Kind, RodKind
 
 from .bridges import bridge_errors, per_string_errors
@@ -125,3 +126,26 @@ def _pickup_errors(model: Mapping[str, Any]) -> dict[str, str]:
         for n, pickup in enumerate(model["pickups"])
         if pickup["screw"] is None and pickup.get("thread_pitch") is not None
     }
+
+
+def instrument_errors(
+    model: InstrumentModel, *, bridge: Mapping[str, Any], truss_rod: Mapping[str, Any], parts: list[Any]
+) -> dict[str, str]:
+    """Return what cannot be true of one instrument of a model: pointer to message.
+
+    Parameters
+    ----------
+    model : InstrumentModel
+        Its model.
+    bridge, truss_rod : mapping
+        What is known of its own.
+    parts : list
+        Woods and finish where they differ.
+    """
+    own_bridge = bridge_errors({**bridge, "kind": model.bridge["kind"]}, model.strings)
+    own_rod = rod_errors({**truss_rod, "kind": model.truss_rod["kind"]})
+    return (
+        {f"/bridge{below}": told for below, told in own_bridge.items()}
+        | {f"/truss_rod{below}": told for below, told in own_rod.items()}
+        | part_errors(parts)
+    )

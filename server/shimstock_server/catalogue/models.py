@@ -19,7 +19,7 @@ from .lacks import Lack, lacks_of_model
 from .model_checks import default_built_for, model_errors
 from .problems import NameTaken
 from .string_sets import fitting_errors, named_in
-from .woods import normalised
+from .woods import normalised_parts
 
 FIELDS = (
     "maker",
@@ -105,7 +105,7 @@ def whole(values: Mapping[str, Any]) -> dict[str, Any]:
     errors = model_errors(filled)
     if errors:
         raise InvalidFields.of(errors)
-    filled["parts"] = normalised(filled["parts"])
+    filled["parts"] = normalised_parts(filled["parts"])
     return filled
 
 

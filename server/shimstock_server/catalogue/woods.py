@@ -14,7 +14,7 @@ PARTS = ("neck", "fingerboard", "top", "back", "sides", "body", "bridge")
 """The parts whose wood matters to a setup."""
 
 
-def normalised(parts: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+def normalised_parts(parts: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
     """Return the parts with species and finish as the handbook prints them, where it knows them."""
     return [
         {**part, "species": known_species(part.get("species")), "finish": known_finish(part.get("finish"))}

@@ -20,6 +20,8 @@ class Owner(Versioned, Base):
     __tablename__ = "owners"
 
     name: Mapped[str | None] = mapped_column(String(200), info={"personal": True})
+    search_name: Mapped[str] = mapped_column(String(500), default="", info={"personal": True})
+    """The name in small letters without accents, a blank before each word."""
     email: Mapped[str | None] = mapped_column(String(320), info={"personal": True})
     phone: Mapped[str | None] = mapped_column(String(60), info={"personal": True})
     note: Mapped[str | None] = mapped_column(String(4000), info={"personal": True})
@@ -57,6 +59,8 @@ class Instrument(Versioned, Base):
     """Woods and finish where they differ from the model's."""
     home: Mapped[dict[str, Any] | None] = mapped_column(Json)
     """Where it lives: place, case or wall, heating, humidifier."""
+    typed: Mapped[dict[str, Any]] = mapped_column(Json, default=dict)
+    """Quantities as they were typed, by field path."""
     notes: Mapped[str | None] = mapped_column(String(4000))
 
     model: Mapped[InstrumentModel] = relationship(lazy="joined", innerjoin=True)

@@ -1,0 +1,20 @@
+"""Owners and their instruments."""
+
+from .fitting import fit_strings
+from .instruments import add_instrument
+from .people import Erasure, add_owner, erase, erase_again, erasures, on_erasure
+from .routes import instrument_routes, owners
+
+blueprints = (owners, instrument_routes)
+
+__all__ = [
+    "Erasure",
+    "add_instrument",
+    "add_owner",
+    "blueprints",
+    "erase",
+    "erase_again",
+    "erasures",
+    "fit_strings",
+    "on_erasure",
+]
