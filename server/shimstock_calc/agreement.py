@@ -47,10 +47,12 @@ class AnovaRow:
     ----------
     source : str
         `pieces`, `benches`, `pieces × benches` or `repeats` [-].
-    squares, mean_square : float
-        Sum of squares, and over its degrees of freedom [unit squared].
+    squares : float
+        Sum of squares [unit squared].
     freedom : int
         Degrees of freedom [-].
+    mean_square : float
+        Sum of squares over its degrees of freedom [unit squared].
     ratio, probability : float or None
         F against the line it is tested on, and the chance of one as large; None where nothing is tested [-].
     """

@@ -254,30 +254,27 @@ class Belief:
     samples: int
 
 
+@dataclass(frozen=True)
 class Nested:
     """Shop, models and instruments after pooling; made by `pool_nested`.
 
-    Attributes
+    Parameters
     ----------
+    shop : Belief
+        Of an instrument whose model was never seen [unit of the estimates].
+    models : dict of label to Belief
+        Of an instrument of that model that was never seen [unit of the estimates].
+    instruments : dict of label to Belief
+        Of that instrument [unit of the estimates].
     between_models, between_instruments : float
         Variances used [unit squared].
-    shop : Belief
-        Of an instrument of a model never seen.
     """
 
-    def __init__(
-        self,
-        shop: Belief,
-        models: dict[Hashable, Belief],
-        instruments: dict[Hashable, Belief],
-        between_models: float,
-        between_instruments: float,
-    ) -> None:
-        self.shop = shop
-        self.models = models
-        self.instruments = instruments
-        self.between_models = between_models
-        self.between_instruments = between_instruments
+    shop: Belief
+    models: dict[Hashable, Belief]
+    instruments: dict[Hashable, Belief]
+    between_models: float
+    between_instruments: float
 
     def of(self, instrument: Hashable = None, model: Hashable = None) -> Belief:
         """Return the belief about an instrument: its own, else its model's, else the shop's."""

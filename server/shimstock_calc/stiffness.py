@@ -128,10 +128,14 @@ def inharmonicity_from_partials(
 
     Parameters
     ----------
-    lower_partial, upper_partial : int
-        Numbers of the partials, the second above the first [-].
-    lower_frequency, upper_frequency : float or array
-        Their frequencies [Hz].
+    lower_partial : int
+        Number of the first partial [-].
+    lower_frequency : float or array
+        Its frequency [Hz].
+    upper_partial : int
+        Number of the second partial, above the first [-].
+    upper_frequency : float or array
+        Its frequency [Hz].
 
     Returns
     -------

@@ -138,7 +138,18 @@ class Moments:
 
 
 def merge(moments: Iterable[Moments]) -> Moments:
-    """Merge many moments into one; see `Moments.merged`."""
+    """Merge many moments into one.
+
+    Parameters
+    ----------
+    moments : iterable of Moments
+        What to merge, in any order, perhaps nothing [-].
+
+    Returns
+    -------
+    Moments
+        Of all their readings together; see `Moments.merged`.
+    """
     return reduce(Moments.merged, moments, Moments())
 
 

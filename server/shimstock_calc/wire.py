@@ -95,7 +95,17 @@ _ASTM_STRENGTH = np.array(_ASTM_KSI) * 6.894757
 
 
 class StringBreaking(Refused):
-    """The string would be strained to within a twentieth of its strength, or beyond it."""
+    """The string would be strained to within a twentieth of its strength, or beyond it.
+
+    Parameters
+    ----------
+    message : str
+        Which string, how far, and what would be right, in one sentence [-].
+    field : str, optional
+        The parameter it concerns [-].
+    fraction : float, optional
+        Share of the strength, the highest where there are several [-].
+    """
 
     code = "string-breaking"
 
@@ -306,10 +316,18 @@ def longest_scale_length(
 
     Parameters
     ----------
-    core, linear_density, fraction, core_shape, fit
-        As `highest_frequency`.
+    core : float or array
+        Diameter of the plain string or round core, or size across flats of a hexagonal core [mm].
     frequency : float or array
         Pitch of the open string [Hz].
+    linear_density : float or array, optional
+        Mass per length of a wound string; a plain steel string's own when absent [g/m].
+    fraction : float
+        Share of the strength, above 0 to below 0.95 [-].
+    core_shape : str
+        `round` or `hex` [-].
+    fit : str
+        See `tensile_strength` [-].
 
     Returns
     -------
