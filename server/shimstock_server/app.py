@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import importlib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, cast
 
@@ -23,7 +23,7 @@ from .web.limits import RateLimit
 from .web.quantities import QUANTITY_SCHEMA
 from .web.visibility import rule_for
 
-AREAS: tuple[str, ...] = ("operations", "keys")
+AREAS: tuple[str, ...] = ("operations", "keys", "shop", "owners", "jobs", "bench", "catalogue")
 """The areas of the service, each a package with its `blueprints`."""
 
 TITLE = "Shimstock"
@@ -39,6 +39,8 @@ class Service:
     database: Database
     limit: RateLimit
     api: flask_smorest.Api
+    listeners: tuple[Callable[[str, str, int, float], None], ...] = ()
+    """Told of every answer: method, route, status, seconds."""
 
     def document(self, *, closed: bool = False) -> dict[str, Any]:
         """Return the OpenAPI document (see `documents.finish`)."""
@@ -88,12 +90,15 @@ def create_app(
         database = open_database(config)
     if check_revision:
         migrate.check(database.engine)
+    from .operations import metrics
+
     service = Service(
         config=config,
         clock=clock or SystemClock(),
         database=database,
         limit=RateLimit(config.rate_per_minute),
         api=_Api(app, spec_kwargs=_spec_options()),
+        listeners=(metrics.count,),
     )
     app.extensions["shimstock"] = service
     service.api.spec.components.schema("Quantity", QUANTITY_SCHEMA)

@@ -61,7 +61,6 @@ class Config:
         },
     )
     max_body: int = _setting(1024 * 1024, "Largest request body [byte].")
-    max_list: int = _setting(500, "Most entries in a list that is sent, and most rows on a page.")
     max_depth: int = _setting(32, "Deepest nesting of the JSON that is sent.")
     rate_per_minute: int = _setting(
         1200, "Requests per minute and key, counted per process; 0 switches it off."
@@ -76,17 +75,13 @@ class Config:
         5, "Uses after which PostgreSQL prepares a statement; -1 for never (needed behind PgBouncer)."
     )
     pool_size: int = _setting(8, "Database connections kept open per process.")
-    hold_minutes: int = _setting(10, "How long a booking is held before it must be confirmed [min].")
-    allow_private_webhooks: bool = _setting(
-        False, "Allow webhook targets on private or loopback addresses (yes/no)."
-    )
     proxies: int = _setting(0, "Trusted reverse proxies in front, whose X-Forwarded-… headers are believed.")
     log_level: str = _setting("INFO", "DEBUG, INFO, WARNING or ERROR.")
 
     def __post_init__(self) -> None:
         _check_secret(self.secret)
         _check_database_url(self.database_url)
-        for name in ("max_body", "max_list", "max_depth", "idempotency_days", "pool_size", "hold_minutes"):
+        for name in ("max_body", "max_depth", "idempotency_days", "pool_size"):
             if getattr(self, name) < 1:
                 raise ConfigError(f"{PREFIX}{name.upper()} must be at least 1")
         for name in ("rate_per_minute", "proxies"):
@@ -110,7 +105,7 @@ class Config:
         Raises
         ------
         ConfigError
-            When a setting is missing, unknown or not of its kind; the message names it.
+            When a setting is missing or not of its kind; the message names it.
         """
         environment = os.environ if environment is None else environment
         known = {PREFIX + f.name.upper(): f for f in fields(cls)}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ import alembic.config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy.orm import Session
 from sqlalchemy.pool import NullPool
 
 from .engine import WriterLock
@@ -59,8 +61,22 @@ def check(engine: Engine) -> None:
         When it is older, newer or empty.
     """
     with engine.connect() as connection:
-        found = MigrationContext.configure(connection).get_current_revision()
-    wanted = head()
+        _check(connection)
+
+
+def check_session(session: Session) -> None:
+    """Do the same within a session."""
+    _check(session.connection())
+
+
+@cache
+def _head() -> str:
+    return head()
+
+
+def _check(connection: Connection) -> None:
+    found = MigrationContext.configure(connection).get_current_revision()
+    wanted = _head()
     if found != wanted:
         raise WrongRevision(
             f"the database is at revision {found or 'none'}, this release needs {wanted}: "
@@ -107,10 +123,11 @@ def _engine(url: str) -> Engine:
     address = make_url(url)
     if address.get_backend_name() != "sqlite":
         return create_engine(address.set(drivername="postgresql+psycopg"), poolclass=NullPool)
-    Path(address.database or "").expanduser().parent.mkdir(parents=True, exist_ok=True)
-    engine = create_engine(
-        address.set(database=str(Path(address.database or "").expanduser())), poolclass=NullPool
-    )
+    path = Path(address.database or "").expanduser()
+    path.parent.mkdir(parents=True, exist_ok=True)
+    # The file holds the names of the shop's customers: nobody else on the machine reads it.
+    path.touch(mode=0o600)
+    engine = create_engine(address.set(database=str(path)), poolclass=NullPool)
 
     @event.listens_for(engine, "connect")
     def _set_up(connection: Any, _record: Any) -> None:

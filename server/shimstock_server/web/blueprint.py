@@ -8,7 +8,6 @@ from typing import Any, TypeVar
 
 import flask_smorest
 import marshmallow
-from flask import Flask
 
 from . import documents
 from .operation import Answer, Creates, Operation
@@ -37,7 +36,6 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
     def __init__(self, name: str, description: str, *, prefix: str = "/v1") -> None:
         super().__init__(name, "shimstock_server.web", url_prefix=prefix or None, description=description)
         self.operations: list[Operation] = []
-        self._docs: dict[str, Any]
 
     def operation(
         self,
@@ -55,7 +53,6 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
         conflicts: tuple[type[Problem], ...] = (),
         also: Mapping[int, Schema | None] | None = None,
         types: tuple[str, ...] = ("application/json",),
-        hidden: bool = False,
     ) -> Callable[[View], View]:
         """Make the decorated function answer a method of an address.
 
@@ -85,8 +82,6 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
             Further statuses and their schemas.
         types : tuple of str
             The media types of the answer, the first by default; ``current.media_type`` tells the one wanted.
-        hidden : bool
-            Whether it stays out of the OpenAPI document (pages for people).
         """
         method = method.upper()
         answers = {status: _instance(answer)} | {code: _instance(each) for code, each in (also or {}).items()}
@@ -106,7 +101,6 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
                 edits=edits,
                 types=types,
                 conflicts=conflicts,
-                hidden=hidden,
             )
             _check(operation)
             self.operations.append(operation)
@@ -123,16 +117,6 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
             return view
 
         return decorate
-
-    def register_views_in_doc(self, api: Any, app: Flask, spec: Any, *, name: str, parameters: Any) -> None:
-        """Put the routes into the OpenAPI document, without those that are pages for people."""
-        hidden = {operation.view.__name__ for operation in self.operations if operation.hidden}
-        shown = {endpoint: docs for endpoint, docs in self._docs.items() if endpoint not in hidden}
-        everything, self._docs = self._docs, shown
-        try:
-            super().register_views_in_doc(api, app, spec, name=name, parameters=parameters)
-        finally:
-            self._docs = everything
 
     @staticmethod
     def _prepare_response_doc(doc: Any, _doc_info: Any, **_: Any) -> Any:

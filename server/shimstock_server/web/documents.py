@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+import json
 import re
 from typing import TYPE_CHECKING, Any
 
@@ -154,7 +155,7 @@ def _parameters(operation: Operation) -> Any:
         yield _TECHNICIAN
     if operation.edits:
         yield _IF_MATCH
-    if operation.method == "GET" and operation.keyed:
+    if 304 in operation.answers or (operation.method == "GET" and operation.keyed):
         yield _IF_NONE_MATCH
     yield _REQUEST_ID
 
@@ -179,7 +180,7 @@ def _responses(operation: Operation) -> dict[str, Any]:
     responses: dict[str, Any] = {}
     for status, schema in operation.answers.items():
         responses[str(status)] = _success(operation, status, schema)
-    if operation.method == "GET" and operation.keyed:
+    if 304 in operation.answers or (operation.method == "GET" and operation.keyed):
         responses["304"] = {"description": "Not changed since the version that you hold."}
     by_status: dict[int, list[type[Problem]]] = {}
     for problem in problems_of(operation):
@@ -204,10 +205,9 @@ def _success(operation: Operation, status: int, schema: marshmallow.Schema | Non
         "headers": {name: _HEADERS[name] for name in names},
     }
     content: dict[str, Any] = {}
-    for media_type in operation.types if status != 204 else ():
+    for media_type in operation.types if status not in (204, 304) else ():
         if media_type == "application/json":
-            if schema is not None:
-                content[media_type] = {"schema": schema}
+            content[media_type] = {"schema": schema if schema is not None else {"type": "object"}}
         else:
             content[media_type] = {"schema": {"type": "string"}}
     if content:
@@ -335,3 +335,8 @@ def finish(document: dict[str, Any], *, closed: bool = False) -> dict[str, Any]:
         if not closed:
             schema.pop("additionalProperties", None)
     return document
+
+
+def write_document(document: dict[str, Any]) -> str:
+    """Return the document as text: sorted, so that two releases can be compared line by line."""
+    return json.dumps(document, indent=2, sort_keys=True, ensure_ascii=False) + "\n"

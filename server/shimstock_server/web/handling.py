@@ -8,7 +8,7 @@ import time
 from typing import Any
 
 import uuid_utils.compat
-from flask import Flask, Response, g, request
+from flask import Flask, Response, current_app, g, request
 from werkzeug.exceptions import HTTPException
 from werkzeug.exceptions import MethodNotAllowed as WerkzeugMethodNotAllowed
 from werkzeug.exceptions import NotFound as WerkzeugNotFound
@@ -36,8 +36,6 @@ def install(app: Flask) -> None:
 
 
 def _begin() -> None:
-    from flask import current_app
-
     g.started = time.perf_counter()
     g.now = current_app.extensions["shimstock"].clock.now()
     given = request.headers.get("Request-Id", "")
@@ -110,11 +108,15 @@ def _finish(response: Response) -> Response:
         headers.setdefault("Cache-Control", "no-store")
     if "actor" in g:
         headers["Vary"] = "Authorization, Accept"
-    _write_log(response)
+    seconds = time.perf_counter() - g.get("started", time.perf_counter())
+    _write_log(response, seconds)
+    for listener in current_app.extensions["shimstock"].listeners:
+        route = request.url_rule.rule if request.url_rule is not None else "(none)"
+        listener(request.method, route, response.status_code, seconds)
     return response
 
 
-def _write_log(response: Response) -> None:
+def _write_log(response: Response, seconds: float) -> None:
     actor = g.get("actor")
     operation = request.url_rule.rule if request.url_rule is not None else None
     _access.info(
@@ -125,7 +127,7 @@ def _write_log(response: Response) -> None:
             "path": redact(request.path),
             "route": operation,
             "status": response.status_code,
-            "milliseconds": round((time.perf_counter() - g.get("started", time.perf_counter())) * 1000, 2),
+            "milliseconds": round(seconds * 1000, 2),
             "key": str(actor.key_id) if actor is not None else None,
             "technician": str(actor.technician_id) if actor is not None and actor.technician_id else None,
             "problem": g.get("problem"),

@@ -91,7 +91,6 @@ class Operation:
     edits: bool
     types: tuple[str, ...]
     conflicts: tuple[type[Problem], ...] = ()
-    hidden: bool = False
 
     @property
     def keyed(self) -> bool:
@@ -241,6 +240,10 @@ class Operation:
             response = Response(answer.text, status=status, content_type=_content_type(answer.media_type))
             media = (answer.media_type or "").split(";")[0].rsplit("/", 1)[-1].split("+")[0]
         elif schema is None:
+            if status != 204:
+                raise AssertionError(
+                    f"{self.method} {self.rule} answers {status} without a body; 204 says that"
+                )
             response = Response(status=status)
             response.headers.pop("Content-Type", None)
         else:

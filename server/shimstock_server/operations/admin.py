@@ -1,0 +1,250 @@
+"""The operator's commands."""
+
+from __future__ import annotations
+
+import functools
+import json
+import os
+import secrets
+import sys
+import tempfile
+from collections.abc import Callable
+from datetime import timedelta
+from pathlib import Path
+from typing import Any, TypeVar
+from uuid import UUID
+
+import click
+from sqlalchemy import select
+
+from shimstock_server.app import create_app, open_database
+from shimstock_server.clock import SystemClock
+from shimstock_server.config import Config, ConfigError, settings
+from shimstock_server.database import migrate as migrations
+from shimstock_server.database.session import Database
+from shimstock_server.database.tables.keys import ApiKey
+from shimstock_server.database.tables.shop import Bench
+from shimstock_server.database.words import Scope, Units
+from shimstock_server.keys import make_key, revoke_key
+from shimstock_server.web.documents import write_document
+from shimstock_server.web.fields import instant_text
+from shimstock_server.web.problems import Problem
+
+from . import backup as copies
+from .logs import set_up
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def _in_a_sentence(command: Command) -> Command:
+    """Turn what an operator can cause into one sentence and exit code 1."""
+
+    @functools.wraps(command)
+    def wrapped(*args: Any, **kwargs: Any) -> Any:
+        try:
+            return command(*args, **kwargs)
+        except (ConfigError, migrations.WrongRevision, copies.BackupError) as error:
+            raise click.ClickException(str(error)) from error
+        except Problem as problem:
+            told = "; ".join(f"{error['pointer'][1:]} {error['message']}" for error in problem.errors or [])
+            raise click.ClickException(told or problem.detail) from problem
+
+    return wrapped  # type: ignore[return-value]
+
+
+def _database(config: Config) -> Database:
+    database = open_database(config)
+    migrations.check(database.engine)
+    return database
+
+
+def _setting_help() -> str:
+    rows = "\n".join(f"  {name}  {doc} [{default}]" for name, default, doc in settings())
+    return f"\b\nSettings, from the environment:\n{rows}"
+
+
+@click.group(
+    epilog=_setting_help(), context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110}
+)
+def admin() -> None:
+    """Look after the Shimstock service of one shop."""
+
+
+@admin.command()
+@click.option(
+    "--to", "revision", default="head", show_default=True, help="Revision to go to; `base` for none."
+)
+@_in_a_sentence
+def migrate(revision: str) -> None:
+    """Bring the database's tables to this release. Stop the service first, and make a backup."""
+    url = Config.from_environment().database_url
+    before = migrations.current(url)
+    if revision == "base" or (revision != "head" and before is not None and revision < before):
+        migrations.downgrade(url, revision)
+    else:
+        migrations.upgrade(url, revision)
+    click.echo(f"revision {before or 'none'} -> {migrations.current(url) or 'none'}")
+
+
+@admin.command()
+@click.argument("path", type=click.Path(exists=True, path_type=Path))
+@_in_a_sentence
+def seed(path: Path) -> None:
+    """Fill an empty shop from the JSON files in PATH."""
+    import importlib
+
+    config = Config.from_environment()
+    importlib.import_module("shimstock_server.operations.seed").load(_database(config), path)
+    click.echo(f"filled from {path}")
+
+
+@admin.group()
+def key() -> None:
+    """API keys."""
+
+
+@key.command("create")
+@click.option("--name", required=True, help="Who or what will use it.")
+@click.option("--scope", required=True, type=click.Choice([scope.value for scope in Scope]))
+@click.option("--bench", help="The bench that it stands on, by name or id; bench keys only.")
+@click.option("--units", type=click.Choice([units.value for units in Units]), default="mm", show_default=True)
+@click.option("--days", type=click.IntRange(1), help="Days until it ends by itself; never by default.")
+@click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
+@_in_a_sentence
+def create_key(
+    *, name: str, scope: str, bench: str | None, units: str, days: int | None, as_json: bool
+) -> None:
+    """Make a key and print it. It is shown here and never again."""
+    config, now = Config.from_environment(), SystemClock().now()
+    with _database(config).write({"now": now, "secret": config.secret}) as session:
+        bench_id = _bench_id(session, bench) if bench else None
+        made, token = make_key(
+            session,
+            name=name,
+            scope=Scope(scope),
+            now=now,
+            bench_id=bench_id,
+            units=Units(units),
+            expires_at=now + timedelta(days=days) if days else None,
+        )
+        identifier = made.id
+    if as_json:
+        click.echo(json.dumps({"id": str(identifier), "name": name, "scope": scope, "secret": token}))
+    else:
+        click.echo(token)
+
+
+def _bench_id(session: Any, bench: str) -> UUID:
+    try:
+        wanted = Bench.id == UUID(bench)
+    except ValueError:
+        wanted = Bench.name == bench
+    found = session.execute(select(Bench.id).where(wanted)).scalar()
+    if found is None:
+        known = session.scalars(select(Bench.name).order_by(Bench.name)).all()
+        raise click.ClickException(f"there is no bench {bench}; there are: {', '.join(known) or 'none yet'}")
+    return UUID(str(found))
+
+
+@key.command("list")
+@_in_a_sentence
+def list_keys() -> None:
+    """List all keys: id, scope, name, and whether they open anything."""
+    config, now = Config.from_environment(), SystemClock().now()
+    with _database(config).read() as session:
+        for row in session.scalars(select(ApiKey).order_by(ApiKey.created_at, ApiKey.id)):
+            if row.revoked_at is not None:
+                state = f"revoked {instant_text(row.revoked_at)}"
+            elif row.expires_at is not None and row.expires_at <= now:
+                state = f"ended {instant_text(row.expires_at)}"
+            else:
+                used = f"last used {instant_text(row.last_used_at)}" if row.last_used_at else "never used"
+                state = f"valid, {used}"
+            click.echo(f"{row.id}  shim_{row.lookup}  {row.scope:<8}  {row.name}  ({state})")
+
+
+@key.command("revoke")
+@click.argument("key_id", type=click.UUID)
+@_in_a_sentence
+def revoke(key_id: UUID) -> None:
+    """End a key for good."""
+    config, now = Config.from_environment(), SystemClock().now()
+    with _database(config).write({"now": now, "secret": config.secret}) as session:
+        found = session.get(ApiKey, key_id)
+        if found is None:
+            raise click.ClickException(f"there is no key {key_id}")
+        revoke_key(found, now)
+    click.echo(f"revoked {key_id}")
+
+
+@admin.command()
+@click.option("--bind", default="127.0.0.1:8000", show_default=True, help="HOST:PORT or unix:PATH.")
+@click.option("--workers", type=click.IntRange(1, 64), default=2, show_default=True, help="Processes.")
+@click.option("--threads", type=click.IntRange(1, 64), default=4, show_default=True, help="Threads in each.")
+@_in_a_sentence
+def serve(bind: str, workers: int, threads: int) -> None:
+    """Answer requests until stopped. The database must be migrated already."""
+    config = Config.from_environment()
+    _database(config).dispose()
+    with tempfile.TemporaryDirectory(prefix="shimstock-figures-", ignore_cleanup_errors=True) as folder:
+        # Where the figures of all processes meet; prometheus_client reads it once, when it is imported.
+        os.environ["PROMETHEUS_MULTIPROC_DIR"] = folder
+        from . import serving
+
+        serving.serve(config, bind=bind, workers=workers, threads=threads)
+
+
+@admin.command()
+@_in_a_sentence
+def worker() -> None:
+    """Do what no request waits for, until stopped. Several workers may run."""
+    from shimstock_server.worker import run_until_stopped
+
+    config = Config.from_environment()
+    set_up(config.log_level)
+    run_until_stopped(open_database(config), config)
+
+
+DOCUMENT = Path("openapi") / "shimstock.json"
+
+
+@admin.command()
+@click.option(
+    "--check", is_flag=True, help="Change nothing; exit 1 when the file is not that of this release."
+)
+@click.argument("path", type=click.Path(path_type=Path), default=DOCUMENT)
+def openapi(check: bool, path: Path) -> None:
+    """Write the OpenAPI document to PATH (openapi/shimstock.json)."""
+    document = current_document()
+    if not check:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(document, encoding="utf-8")
+        click.echo(f"wrote {path}")
+    elif not path.is_file() or path.read_text(encoding="utf-8") != document:
+        click.echo(f"{path} is not the document of this release: run `shimstock-admin openapi`", err=True)
+        sys.exit(1)
+
+
+def current_document() -> str:
+    """Return the OpenAPI document of this release, which depends on no setting and no database."""
+    config = Config(secret=secrets.token_urlsafe(32), database_url="sqlite:///unused.db")
+    app = create_app(config, check_revision=False)
+    return write_document(app.extensions["shimstock"].document())
+
+
+@admin.command()
+@click.argument("path", type=click.Path(dir_okay=False, path_type=Path))
+@_in_a_sentence
+def backup(path: Path) -> None:
+    """Copy the database to PATH while the service works."""
+    copies.backup(Config.from_environment().database_url, path)
+    click.echo(f"wrote {path}")
+
+
+@admin.command()
+@click.argument("path", type=click.Path(dir_okay=False, path_type=Path))
+@_in_a_sentence
+def restore(path: Path) -> None:
+    """Put the copy in PATH in the place of the database. Stop the service first."""
+    copies.restore(Config.from_environment().database_url, path)
+    click.echo(f"restored from {path}")

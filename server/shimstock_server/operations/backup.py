@@ -1,0 +1,144 @@
+"""Copies of the whole database, made while the service works, and put back."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import sqlite3
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+
+from sqlalchemy import URL, make_url
+
+from shimstock_server.database import migrate
+from shimstock_server.database.engine import LockTimeout, WriterLock
+
+
+class BackupError(Exception):
+    """A copy could not be made or put back; the message says why."""
+
+
+def backup(url: str, target: Path) -> None:
+    """Copy the database into a new file, whole or not at all.
+
+    Raises
+    ------
+    BackupError
+        When there is no database, or the copy fails.
+    """
+    address = make_url(url)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    part = target.with_name(target.name + ".part")
+    part.unlink(missing_ok=True)
+    # Made for its owner alone: it holds the names of the shop's customers.
+    os.close(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
+    try:
+        if address.get_backend_name() == "sqlite":
+            _copy_sqlite(_existing(address), part)
+        else:
+            _run(
+                "pg_dump", "--format=custom", "--no-owner", f"--file={part}", _plain(address), address=address
+            )
+        part.replace(target)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def restore(url: str, source: Path) -> None:
+    """Put a copy in the place of the database.
+
+    What is there is replaced: stop the service first, so that nobody works on what is about to go.
+
+    Raises
+    ------
+    BackupError
+        When the file is no copy of such a database, is of another release, or somebody holds the database.
+    """
+    if not source.is_file():
+        raise BackupError(f"there is no file {source}")
+    address = make_url(url)
+    if address.get_backend_name() == "sqlite":
+        _restore_sqlite(address, source)
+    else:
+        _run(
+            "pg_restore",
+            "--clean",
+            "--if-exists",
+            "--no-owner",
+            "--single-transaction",
+            f"--dbname={_plain(address)}",
+            str(source),
+            address=address,
+        )
+    found = migrate.current(url)
+    if found != migrate.head():
+        raise BackupError(
+            f"the copy is of revision {found or 'none'}, this release needs {migrate.head()}: "
+            "run `shimstock-admin migrate`"
+        )
+
+
+def _existing(address: URL) -> Path:
+    path = Path(address.database or "").expanduser()
+    if not path.is_file():
+        raise BackupError(f"there is no database {path}")
+    return path
+
+
+@contextlib.contextmanager
+def _open(path: Path) -> Iterator[sqlite3.Connection]:
+    connection = sqlite3.connect(path, timeout=30)
+    try:
+        yield connection
+    except sqlite3.Error as error:
+        raise BackupError(f"{path}: {error}") from error
+    finally:
+        connection.close()
+
+
+def _copy_sqlite(source: Path, target: Path) -> None:
+    # SQLite's online backup: consistent while others write (https://www.sqlite.org/backup.html).
+    with _open(source) as original, _open(target) as copy:
+        original.backup(copy)
+        copy.execute("PRAGMA journal_mode=DELETE").close()
+        _check_whole(copy, target)
+
+
+def _check_whole(connection: sqlite3.Connection, path: Path) -> None:
+    verdict = connection.execute("PRAGMA integrity_check(1)").fetchone()[0]
+    if verdict != "ok":
+        raise BackupError(f"{path} is damaged: {verdict}")
+
+
+def _restore_sqlite(address: URL, source: Path) -> None:
+    path = Path(address.database or "").expanduser()
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with _open(source) as copy:
+        _check_whole(copy, source)
+        if copy.execute("SELECT 1 FROM sqlite_master WHERE name = 'alembic_version'").fetchone() is None:
+            raise BackupError(f"{source} is no copy of a database of this service")
+        try:
+            with WriterLock(Path(f"{path}.lock"), 30.0).held(), _open(path) as target:
+                copy.backup(target)
+                target.execute("PRAGMA journal_mode=WAL").close()
+        except LockTimeout:
+            raise BackupError("somebody is writing to the database: stop the service first") from None
+
+
+def _plain(address: URL) -> str:
+    """Return the address as PostgreSQL's own programs read it; the password goes by the environment."""
+    return address.set(drivername="postgresql", password=None).render_as_string()
+
+
+def _run(program: str, *arguments: str, address: URL) -> None:
+    found = shutil.which(program)
+    if found is None:
+        raise BackupError(f"{program} is not installed; it comes with PostgreSQL's client programs")
+    environment = dict(os.environ)
+    if address.password is not None:
+        environment["PGPASSWORD"] = str(address.password)
+    done = subprocess.run([found, *arguments], env=environment, capture_output=True, text=True, check=False)  # noqa: S603
+    if done.returncode != 0:
+        raise BackupError(f"{program} failed: {done.stderr.strip()}")

@@ -1,0 +1,64 @@
+"""Gunicorn inside this process: no configuration file, every setting on the command line."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from gunicorn.app.base import BaseApplication  # type: ignore[import-untyped]
+from prometheus_client import multiprocess
+
+from shimstock_server.config import Config
+
+
+class Gunicorn(BaseApplication):  # type: ignore[misc]
+    """The service under gunicorn.
+
+    Each worker makes its own application, and with it its own database connections, after the fork.
+    """
+
+    def __init__(self, config: Config, *, bind: str, workers: int, threads: int) -> None:
+        self._settings = config
+        self._options: dict[str, Any] = {
+            "bind": bind,
+            "workers": workers,
+            "threads": threads,
+            "worker_class": "gthread",
+            "timeout": 60,
+            "graceful_timeout": 30,
+            "keepalive": 5,
+            "preload_app": False,
+            "accesslog": None,
+            "errorlog": "-",
+            "loglevel": "warning",
+            "control_socket_disable": True,
+            "limit_request_line": 8190,
+            "limit_request_fields": 60,
+            "child_exit": _forget_figures,
+            "proc_name": "shimstock",
+            # The proxy's headers are weighed by the service itself (SHIMSTOCK_PROXIES).
+            "forwarded_allow_ips": "127.0.0.1,::1" if config.proxies else "",
+        }
+        super().__init__()
+
+    def load_config(self) -> None:
+        """Give gunicorn its settings."""
+        for name, value in self._options.items():
+            self.cfg.set(name, value)
+
+    def load(self) -> Any:
+        """Return the application, in the worker."""
+        from shimstock_server.app import create_app
+
+        from .logs import set_up
+
+        set_up(self._settings.log_level)
+        return create_app(self._settings)
+
+
+def serve(config: Config, *, bind: str, workers: int, threads: int) -> None:
+    """Serve until SIGTERM or SIGINT, then finish what is under way and leave the process."""
+    Gunicorn(config, bind=bind, workers=workers, threads=threads).run()
+
+
+def _forget_figures(_server: Any, worker: Any) -> None:
+    multiprocess.mark_process_dead(worker.pid)  # type: ignore[no-untyped-call]
