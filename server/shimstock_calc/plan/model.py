@@ -52,6 +52,7 @@ Part: TypeAlias = Literal[
     "spring-claw",
     "neck-shim",
     "pickup-screw",
+    "tailpiece",
     "frets",
     "tuners",
     "instrument",
@@ -94,6 +95,7 @@ class InstrumentString:
     """[g/m]; without it the string's pull cannot be computed."""
     core_diameter: float | None = None
     """Plain strings: the gauge [mm]."""
+    core_shape: Literal["round", "hex"] = "round"
     material: Literal["steel", "nylon", "fluorocarbon", "gut"] = "steel"
     """Material of what carries the pull."""
     wound: bool = False
@@ -400,6 +402,8 @@ class PlanInput:
     readings: tuple[Reading, ...] = ()
     adjustments: tuple[Adjustment, ...] = ()
     findings: tuple[Finding, ...] = ()
+    looked_over: bool = True
+    """False puts looking over the instrument first."""
     wanted: Wanted = field(default_factory=Wanted)
     other_sets: tuple[StringSet, ...] = ()
     """Sets that the shop could fit instead; weighed when the rod cannot give what is needed."""

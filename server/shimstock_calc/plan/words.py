@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+import re
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -113,6 +114,13 @@ def _write_probability(value: float) -> str:
     return f"{value:.2f}"
 
 
+_NEIGHBOURS = re.compile(r"\{(\w+)\}(?= (?:/|±|to|…) \{(\w+)\})")
+
+
+def _unit(text: str) -> str:
+    return text.partition(" ")[2]
+
+
 def _no_minus_zero(value: float, decimals: int) -> str:
     text = f"{value:.{decimals}f}"
     return text[1:] if text.startswith("-") and float(text) == 0 else text
@@ -138,7 +146,20 @@ class Sentence:
         shown = {
             name: write(value) if isinstance(value, Measure) else str(value) for name, value in self.values
         }
+        measured = {name for name, value in self.values if isinstance(value, Measure)}
+        for first, second in _NEIGHBOURS.findall(self.template):
+            # two neighbours share one unit: 2.03 / 1.73 mm
+            if {first, second} <= measured and _unit(shown[first]) == _unit(shown[second]):
+                shown[first] = shown[first].partition(" ")[0]
         return self.template.format_map(shown)
+
+    def filled(self, more: Mapping[str, Value]) -> Sentence:
+        """Return the sentence with further values; a text among its values may name them too."""
+        template = self.template
+        for name, value in self.values:
+            if isinstance(value, str) and "{" in value:
+                template = template.replace("{" + name + "}", value)
+        return Sentence(template, (*self.values, *more.items()))
 
 
 def say(template: str, **values: Value) -> Sentence:

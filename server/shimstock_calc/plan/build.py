@@ -1,0 +1,113 @@
+"""From spec, geometry, readings and learned responses to ordered steps."""
+
+from __future__ import annotations
+
+from ..errors import Contradiction, Missing, OutOfRange
+from .draft import Draft
+from .finish_steps import break_clearance, final_readings, intonation, pickups
+from .height_steps import action
+from .look_over import look_over
+from .model import Plan, PlanInput
+from .nut_steps import nut
+from .reading_steps import GEOMETRY, measure, tune_first
+from .relief_steps import relief, settle
+from .string_steps import plate, refuse_steel_on_nylon, restring
+from .words import say
+
+
+def make_plan(plan_input: PlanInput) -> Plan:
+    """Make the plan of a setup.
+
+    Parameters
+    ----------
+    plan_input : PlanInput
+        Instrument, spec, readings, adjustments done, findings, wishes, responses, consents and settings.
+
+    Returns
+    -------
+    Plan
+        Verdicts, ordered steps, notes; the same for the same input on any machine.
+
+    Raises
+    ------
+    Missing
+        When the instrument lacks what a step needs; the field says what.
+    Contradiction
+        When relief, nut action and action cannot all be true of one string, or a spec's limits are out of order.
+    OutOfRange
+        When a reading names a string or fret that the instrument does not have.
+    """
+    check(plan_input)
+    draft = Draft(plan_input)
+    look_over(draft)
+    if refuse_steel_on_nylon(draft):
+        return draft.plan()
+    tune_first(draft)
+    plate(draft)
+    _read(draft)
+    restring(draft)
+    relief(draft)
+    settle(draft)
+    nut(draft)
+    action(draft)
+    if not draft.relief_unreachable:
+        measure(draft, ("twist", "saddle-out"), gate="nothing")
+        break_clearance(draft)
+        pickups(draft)
+        intonation(draft)
+        final_readings(draft)
+    draft.note("judgement", say("computed from the readings given; the technician's eye and hand decide"))
+    return draft.plan()
+
+
+def _read(draft: Draft) -> None:
+    """Ask for the readings that fix the geometry, unless new strings will change them all anyway."""
+    if draft.plan_input.wanted.restring:
+        never = [known for known in draft.of(*GEOMETRY) if known.reading is None]
+        damaged = any(finding.code == "string-damaged" for finding in draft.plan_input.findings)
+        if not never or damaged:
+            return
+    measure(draft, GEOMETRY, gate="everything")
+
+
+def check(plan_input: PlanInput) -> None:
+    """Refuse an instrument that the plan cannot reckon with, and readings that it cannot have.
+
+    Raises
+    ------
+    Missing, OutOfRange, Contradiction
+        Naming the field.
+    """
+    instrument = plan_input.instrument
+    numbers = sorted(string.number for string in instrument.strings)
+    if not numbers:
+        raise Missing("the instrument's strings are needed", "strings")
+    if numbers != list(range(1, len(numbers) + 1)):
+        raise OutOfRange(f"strings must be numbered 1 to {len(numbers)}, each once", "strings")
+    if not min(instrument.scale_bass, instrument.scale_treble) >= 300.0:
+        raise OutOfRange("scale length must be 300 to 920 mm", "scale_length")
+    if max(instrument.scale_bass, instrument.scale_treble) > 920.0:
+        raise OutOfRange("scale length must be 300 to 920 mm", "scale_length")
+    if not 12 <= instrument.frets <= 36:
+        raise OutOfRange("an instrument has 12 to 36 frets", "frets")
+    if not 8 <= instrument.body_joint_fret <= 24:
+        raise OutOfRange("the body joint lies at fret 8 to 24", "body_joint_fret")
+    if (instrument.radius_nut is None) != (instrument.radius_end is None):
+        raise Missing(
+            "fretboard radius is needed at the nut and at the body end, or at neither (flat)", "radius"
+        )
+    _check_readings(plan_input)
+
+
+def _check_readings(plan_input: PlanInput) -> None:
+    frets = plan_input.instrument.frets
+    for reading in plan_input.readings:
+        for fret in (*reading.held, *((reading.fret,) if reading.fret is not None else ())):
+            if not 0 <= fret <= frets:
+                raise OutOfRange(f"this instrument has {frets} frets; {fret} was given", "fret")
+        if (reading.value is None) != reading.zero_or_less:
+            raise Contradiction("a reading has a value, or is zero or less: one of the two", "value")
+        if reading.quantity == "relief" and len(reading.held) == 2 and reading.fret is not None:
+            low, high = reading.held
+            if not low < reading.fret < high:
+                raise OutOfRange("relief is read between its two hold frets", "reading_fret")

@@ -1,0 +1,41 @@
+"""Cautions, each shown with the step it belongs to. Common practice and from memory."""
+
+from __future__ import annotations
+
+from .model import Caution
+
+TEXTS: dict[str, str] = {
+    "eyes": "a string under tension can break or whip: loosen before cutting, eye protection, mind the cut ends",
+    "springs": "springs and claw are under load: block the bridge first, eye protection",
+    "rod": "right wrench, fully seated, nut clean; at most a quarter turn, then tune, then read",
+    "rod-stop": "stop if the nut is stiff or creaks, or if it is tight and relief does not follow; a broken rod is a major repair",
+    "rod-slacken": "slacken the strings before a large tightening",
+    "rod-test": "this rod's direction is not proven: an eighth only, as a test; relief must follow before more",
+    "rod-reversed": "this rod is reversed: counter-clockwise tightens; the first eighth is a test",
+    "free-play": "a dual-action rod has free play between its two directions: the first part of a turn may do nothing",
+    "posts-slacken": "raising a bridge on posts against full tension strips the threads: slacken the strings first",
+    "irreversible": "cannot be undone",
+    "file-and-read": "a few strokes at a time; tune and read after every pass",
+    "saddle-flat": "take it off underneath, keep the underside flat and square",
+    "undersaddle": "an undersaddle pickup needs the underside flat and square over its whole length",
+    "dust": "dust of bone, shell, metal and some hardwoods harms lungs: extraction and a respirator that fits; follow the material's safety data sheet and local workplace rules",
+    "cover-pickups": "cover the pickups from filings and steel wool",
+    "fumes": "solder, lacquer and thin-glue fumes: ventilation, no heat; naphtha is flammable; oily rags into a closed metal bin",
+    "delicate-finish": "old nitrocellulose or celluloid burns fiercely and takes up solvents: no flame, no heat gun, test before cleaning",
+    "one-at-a-time": "change the strings one at a time, or block the bridge",
+    "retune-each": "retune and let the plate come to rest before every reading",
+    "pull": "more total pull than before: the owner's consent and the model's limit",
+    "recover": "keep the case closed until it is room-warm, then hours to a day before a verdict; do not force humidity",
+    "never-mistune": "never mistune other strings to hide it",
+    "magnets": "mind the strings' distance: pickups too close cost sustain and pull the pitch",
+}
+
+
+def caution(code: str) -> Caution:
+    """Return one caution by its code."""
+    return Caution(code, TEXTS[code])
+
+
+def cautions(*codes: str) -> tuple[Caution, ...]:
+    """Return cautions by their codes, in the order given; empty codes are left out."""
+    return tuple(caution(code) for code in codes if code)

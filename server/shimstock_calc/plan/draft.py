@@ -1,0 +1,256 @@
+"""The plan while it is being made: what is known, what is planned so far, and what that does to the rest."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from typing import Literal, TypeAlias
+
+from ..conformity import probability_in_spec
+from .geometry import ReliefPlace, coupling, share, share_across, side_scale, string_scale
+from .goals import OCTAVE, Goal, Spot, goals
+from .model import Block, Change, Instrument, Note, Plan, PlanInput, Quantity, ReadingWanted, Settling, Step
+from .readings import Known, Sheet, refuse_contradictions
+from .words import Sentence, say
+
+Gate: TypeAlias = Literal["nothing", "changes", "everything"]
+"""What has to wait for a reading: nothing, changes of the instrument, or later readings as well."""
+
+Shift = Mapping[Spot, tuple[float, float]]
+"""Change of a spot and its standard deviation."""
+
+
+class Draft:
+    """Collects steps in order and carries forecasts from one to the next."""
+
+    def __init__(self, plan_input: PlanInput) -> None:
+        self.plan_input = plan_input
+        self.instrument: Instrument = plan_input.instrument
+        self.sheet = Sheet(plan_input)
+        self.goals: tuple[Goal, ...] = goals(plan_input)
+        self.known: dict[Spot, Known] = {goal.spot: self.sheet.know(goal) for goal in self.goals}
+        refuse_contradictions(self.known, self.sheet)
+        self.values: dict[Spot, float] = {}
+        self.spreads: dict[Spot, float] = {}
+        for spot, known in self.known.items():
+            found = known.verdict
+            if found.usable and found.value is not None:
+                self.values[spot] = found.value
+                self.spreads[spot] = found.uncertainty or 0.0
+        self.touched: set[Spot] = set()
+        self.steps: list[Step] = []
+        self.notes: list[Note] = []
+        self.held = False
+        """True once something has been placed that later changes must wait for."""
+        self.ahead = False
+        """True once something has been placed that later readings must wait for too."""
+        self.rod_to_come = False
+        self.relief_unreachable = False
+        self.settling = Settling("not needed")
+        self.blocked: dict[str, Sentence] = {}
+        """Kinds of work that a finding rules out, with the reason."""
+
+    @property
+    def place(self) -> ReliefPlace:
+        """Where relief is meant."""
+        return self.sheet.place
+
+    # ------------------------------------------------------------ asking
+
+    def of(self, *quantities: Quantity) -> list[Known]:
+        """Known goals of some quantities, in the spec's order."""
+        return [self.known[goal.spot] for goal in self.goals if goal.spot.quantity in quantities]
+
+    def scale_at(self, spot: Spot) -> float:
+        """Scale length at a spot [mm]."""
+        if spot.string is not None:
+            return string_scale(self.instrument, spot.string)
+        return side_scale(self.instrument, spot.side)
+
+    def fret_of(self, spot: Spot) -> int:
+        """Fret over which a height is read."""
+        if spot.quantity == "nut-action":
+            return 1
+        return self.known[spot].goal.item.fret or OCTAVE
+
+    def chance(self, spot: Spot, value: float | None = None, spread: float | None = None) -> float:
+        """Probability that a spot is in spec as it stands in the forecast."""
+        item = self.known[spot].goal.item
+        at = self.values[spot] if value is None else value
+        wide = self.spreads[spot] if spread is None else spread
+        return float(probability_in_spec(at, item.lower, item.upper, max(wide, 1e-9)))
+
+    def wants_step(self, known: Known) -> bool:
+        """Whether a quantity gets a step: not in spec, or changed by an earlier step of this plan."""
+        if known.spot not in self.values:
+            return False
+        return known.spot in self.touched or not known.settled_on
+
+    def asks_again(self, known: Known) -> bool:
+        """Whether a reading too close to call is to be repeated before anything is done about it."""
+        found = known.verdict
+        return (
+            found.usable
+            and found.verdict == "too close to call"
+            and not found.accepted
+            and known.repeats < 2
+            and known.spot not in self.touched
+        )
+
+    # ------------------------------------------------------------ effects
+
+    def heights(self) -> list[Spot]:
+        """Spots of action and nut action that have a value."""
+        return [
+            goal.spot
+            for goal in self.goals
+            if goal.spot.quantity in {"action", "nut-action"} and goal.spot in self.values
+        ]
+
+    def relief_shift(self, change: float, spread: float) -> dict[Spot, tuple[float, float]]:
+        """What a change of relief does: to relief itself, action and nut action."""
+        shift = {known.spot: (change, spread) for known in self.of("relief") if known.spot in self.values}
+        joint = self.instrument.body_joint_fret
+        for spot in self.heights():
+            rise = coupling(self.scale_at(spot), joint, self.place, self.fret_of(spot))
+            unsure = self.plan_input.responses.coupling_sd if spot.quantity == "action" else 0.1
+            shift[spot] = rise * change, math.hypot(rise * spread, unsure * change)
+        return shift
+
+    def rise_shift(self, rises: Mapping[Spot, float]) -> dict[Spot, tuple[float, float]]:
+        """What rises of the saddle under each string do; keys are action spots or sides."""
+        return {
+            spot: (rises[key] * share(self.fret_of(spot)), 0.0)
+            for spot in self.heights()
+            if (key := spot._replace(quantity="action")) in rises
+        }
+
+    def across(self, bass: float, treble: float) -> dict[Spot, float]:
+        """A rise that runs straight from the treble to the bass side, at every spot of action."""
+        rises = {Spot("action", "bass"): bass, Spot("action", "treble"): treble}
+        for spot in self.heights():
+            if spot.string is not None:
+                part = share_across(self.instrument, spot.string)
+                rises[spot._replace(quantity="action")] = treble + (bass - treble) * part
+        return rises
+
+    def changes(self, shift: Shift, quantities: Iterable[Quantity] | None = None) -> tuple[Change, ...]:
+        """Write a shift as changes from now to after, in the spec's order."""
+        wanted = None if quantities is None else set(quantities)
+        found = []
+        for goal in self.goals:
+            spot, item = goal.spot, goal.item
+            if spot not in shift or (wanted is not None and spot.quantity not in wanted):
+                continue
+            by, spread = shift[spot]
+            if by == 0.0:
+                continue
+            found.append(
+                Change(
+                    quantity=spot.quantity,
+                    side=spot.side,
+                    string=spot.string,
+                    pickup=spot.pickup,
+                    before=self.values[spot],
+                    after=self.values[spot] + by,
+                    target=item.target,
+                    lower=item.lower,
+                    upper=item.upper,
+                    uncertainty=math.hypot(self.spreads[spot], spread),
+                )
+            )
+        return tuple(found)
+
+    def apply(self, shift: Shift) -> None:
+        """Carry a shift into the forecast that later steps start from."""
+        for spot, (by, spread) in shift.items():
+            if spot in self.values and abs(by) > 1e-9:
+                self.values[spot] += by
+                self.spreads[spot] = math.hypot(self.spreads[spot], spread)
+                self.touched.add(spot)
+
+    def forget(self, *quantities: Quantity) -> None:
+        """Drop what is known of quantities that a step changes by an amount nobody can forecast."""
+        for goal in self.goals:
+            if goal.spot.quantity in quantities and goal.spot in self.values:
+                del self.values[goal.spot]
+                self.touched.add(goal.spot)
+
+    # ------------------------------------------------------------ placing
+
+    def place_change(self, step: Step, refused: bool = False) -> Step:
+        """Place a step that changes the instrument; the first one that nothing blocks is to do now."""
+        now = not self.held and not step.blocked_by
+        placed = replace(step, number=len(self.steps) + 1, do_now=now, changes_instrument=True)
+        self.steps.append(placed)
+        if not refused:
+            self.held = self.ahead = True
+        return placed
+
+    def place_reading(self, step: Step, gate: Gate) -> Step:
+        """Place a step that only looks, reads or rests, and say what must wait for it."""
+        now = not self.ahead if step.kind != "settle" else not self.held
+        placed = replace(step, number=len(self.steps) + 1, do_now=now)
+        self.steps.append(placed)
+        self.held = self.held or gate != "nothing"
+        self.ahead = self.ahead or gate == "everything"
+        return placed
+
+    def note(
+        self, code: str, text: Sentence, alternatives: Iterable[Sentence] = (), *, quote: bool = False
+    ) -> None:
+        """Say something plainly beside the steps."""
+        self.notes.append(Note(code, text, tuple(alternatives), quote))
+
+    def wanted(self, known: Known, why: str) -> ReadingWanted:
+        """Ask for a goal's reading."""
+        spot, item = known.spot, known.goal.item
+        held = item.held
+        fret = item.fret
+        if spot.quantity == "relief":
+            held, fret = self.place.held, self.place.fret
+        elif spot.quantity in {"action", "intonation"}:
+            fret = item.fret or OCTAVE
+        elif spot.quantity == "pickup-height":
+            held = item.held or (self.instrument.frets,)
+        return ReadingWanted(
+            spot.quantity, spot.side, spot.string, spot.pickup, fret, held, known.method, why
+        )
+
+    def next_readings(self, *quantities: Quantity, why: str = "after the step") -> tuple[ReadingWanted, ...]:
+        """Ask for all readings of some quantities."""
+        return tuple(self.wanted(known, why) for known in self.of(*quantities))
+
+    def plan(self) -> Plan:
+        """Close the draft."""
+        verdicts = tuple(self.known[goal.spot].verdict for goal in self.goals)
+        complete = all(known.settled_on for known in self.known.values()) and not any(
+            step.changes_instrument or step.kind == "settle" for step in self.steps
+        )
+        open_steps = any(step.do_now for step in self.steps)
+        waits = any(_waits_for_owner(step) for step in self.steps)
+        used = sorted({found.reading for found in verdicts if found.reading and found.usable})
+        rest = next((step for step in self.steps if step.do_now and step.kind in RESTING), None)
+        return Plan(
+            verdicts=verdicts,
+            steps=tuple(self.steps),
+            notes=tuple(self.notes),
+            settled=self.settling,
+            settle_for=self.plan_input.settings.settle_minutes if rest else None,
+            complete=complete,
+            finished=complete or not (open_steps or waits),
+            readings_used=tuple(used),
+        )
+
+
+RESTING = frozenset({"relief", "restring", "settle"})
+
+
+def _waits_for_owner(step: Step) -> bool:
+    return any(block.code == "consent" for block in step.blocked_by)
+
+
+def wait_for(code: str, template: str) -> Block:
+    """Make a reason to wait."""
+    return Block(code, say(template))

@@ -1,0 +1,409 @@
+"""After the height: break clearance, pickups, intonation, and the final readings."""
+
+from __future__ import annotations
+
+import math
+
+from ..bridge import round_to_eighth
+from ..intonation import intonation_after_move, saddle_move, saddle_turns
+from . import directions
+from .cautions import cautions
+from .draft import Draft
+from .geometry import share_across, string_numbers, string_scale
+from .goals import OCTAVE, Spot
+from .model import Move, Pickup, Step
+from .reading_steps import listed, measure, read_again
+from .readings import Known
+from .words import Measure, Sentence, say
+
+NUT_SUSPECT = 3.0
+"""Sharpness at frets 1 to 3 above that at the 12th from which the nut is suspected [cents]; judgement."""
+
+
+def _unread(draft: Draft, known: Known) -> bool:
+    return known.spot not in draft.values
+
+
+def _ask(draft: Draft, goals: list[Known], quantity: str, *, gate: bool) -> None:
+    """Ask for readings that are missing, or that the steps before will have changed."""
+    changed = [known for known in goals if _unread(draft, known) and known.verdict.usable]
+    if not changed:
+        measure(draft, (goals[0].spot.quantity,), gate="changes" if gate else "nothing")
+        return
+    wanted = [known for known in goals if _unread(draft, known)]
+    draft.place_reading(
+        Step(
+            0,
+            "measure",
+            None,
+            say("Measure {what} anew", what=quantity),
+            why=say("the steps before it change it"),
+            readings_next=tuple(draft.wanted(known, "after the steps before") for known in wanted),
+        ),
+        gate="changes" if gate else "nothing",
+    )
+
+
+def break_clearance(draft: Draft) -> None:
+    """Free a string that touches the bridge behind its saddle."""
+    goals = draft.of("break-clearance")
+    if not goals:
+        return
+    if any(_unread(draft, known) for known in goals):
+        _ask(draft, goals, "break clearance", gate=False)
+    low = [
+        known
+        for known in goals
+        if known.spot in draft.values
+        and known.verdict.verdict == "out of spec"
+        and draft.values[known.spot] < known.goal.item.target
+    ]
+    if not low:
+        return
+    if draft.instrument.bridge.kind != "two-post":
+        draft.note(
+            "break-clearance",
+            say("a string touches the bridge behind its saddle"),
+            [say("quote: relieve the bridge behind the saddle")],
+            quote=True,
+        )
+        return
+    draft.place_change(
+        Step(
+            0,
+            "break-clearance",
+            "tailpiece",
+            say(
+                "Tailpiece: raise both studs equally (counter-clockwise, seen from above) until the strings clear"
+            ),
+            why=say(
+                "{clearance} between string and bridge behind the saddle, least {least}",
+                clearance=Measure("break-clearance", draft.values[low[0].spot]),
+                least=Measure("break-clearance", low[0].goal.item.lower or 0.0),
+            ),
+            cautions=cautions("posts-slacken"),
+            readings_next=tuple(draft.wanted(known, "after the step") for known in goals),
+        )
+    )
+    draft.forget("intonation")
+
+
+def pickups(draft: Draft) -> None:
+    """Set the pickups' height, string held at the last fret."""
+    goals = draft.of("pickup-height")
+    if not goals:
+        return
+    if any(_unread(draft, known) for known in goals):
+        _ask(draft, goals, "pickup height", gate=True)
+    read_again(draft, ("pickup-height",), gate="nothing")
+    moves, shift = [], {}
+    screws = {pickup.name: pickup for pickup in draft.instrument.pickups}
+    for known in goals:
+        if known.spot not in draft.values or not draft.wants_step(known) or draft.asks_again(known):
+            continue
+        screw = screws.get(known.spot.pickup or "")
+        up = draft.values[known.spot] - known.goal.item.target
+        move, moved = _pickup_move(known.spot, up, screw)
+        if move is not None:
+            moves.append(move)
+            shift[known.spot] = -moved, 0.0
+    if not moves:
+        return
+    draft.place_change(
+        Step(
+            0,
+            "pickups",
+            "pickup-screw",
+            _pickups_what(moves),
+            moves=tuple(moves),
+            changes=draft.changes(shift, ["pickup-height"]),
+            why=say("string held at the last fret; closer is louder and costs sustain"),
+            readings_next=draft.next_readings("pickup-height"),
+        )
+    )
+    draft.apply(shift)
+
+
+def _pickup_move(spot: Spot, up: float, screw: Pickup | None) -> tuple[Move | None, float]:
+    if screw is not None and screw.screw is None:
+        return None, 0.0
+    pitch = screw.thread_pitch if screw else None
+    direction, seen = directions.pickup(up > 0, screw)
+    if pitch is None:
+        return Move(
+            "pickup-screw", direction, seen, None, up, wanted=up, side=spot.side, pickup=spot.pickup
+        ), up
+    turns = round_to_eighth(up / pitch)
+    if turns == 0.0:
+        return None, 0.0
+    made = Move(
+        "pickup-screw", direction, seen, turns, turns * pitch, up / pitch, side=spot.side, pickup=spot.pickup
+    )
+    return made, turns * pitch
+
+
+def _pickups_what(moves: list[Move]) -> Sentence:
+    parts: list[str] = []
+    values: dict[str, Measure | str] = {}
+    for place, move in enumerate(moves):
+        seen = f" ({move.seen})" if move.seen else ""
+        parts.append(f"{{name{place}}}, {move.side} side: {move.direction} {{much{place}}}{seen}")
+        values[f"name{place}"] = move.pickup or "pickup"
+        values[f"much{place}"] = (
+            Measure("turns", move.turns)
+            if move.turns is not None
+            else Measure("height", abs(move.amount or 0.0))
+        )
+    return say("Pickups: " + "; ".join(parts)).filled(values)
+
+
+def intonation(draft: Draft) -> None:
+    """Set the saddles along the strings, last of all."""
+    goals = draft.of("intonation")
+    if not goals:
+        return
+    if any(_unread(draft, known) for known in goals):
+        _ask(draft, goals, "intonation of every string", gate=True)
+    read_again(draft, ("intonation",), gate="nothing")
+    due = [
+        known
+        for known in goals
+        if known.spot in draft.values and draft.wants_step(known) and not draft.asks_again(known)
+    ]
+    if not due:
+        return
+    _say_nut(draft, due)
+    kind = draft.instrument.bridge.kind
+    if kind == "fixed-saddle":
+        _say_fixed(draft, due)
+        return
+    moves, shift = _moves(draft, due)
+    if not moves:
+        return
+    draft.place_change(
+        Step(
+            0,
+            "intonation",
+            "saddle-position",
+            _intonation_what(draft, moves),
+            moves=tuple(moves),
+            changes=draft.changes(shift, ["intonation"]),
+            probability=min(
+                (draft.chance(spot, draft.values[spot] + by) for spot, (by, _) in shift.items()), default=None
+            ),
+            why=say(
+                "sharp: the saddle goes away from the nut; flat: toward it; retune the open string each time"
+            ),
+            cautions=cautions("eyes" if kind == "locking-tremolo" else "", "magnets"),
+            readings_next=tuple(draft.wanted(known, "after the step") for known in due),
+        )
+    )
+    draft.apply(shift)
+
+
+def _moves(draft: Draft, due: list[Known]) -> tuple[list[Move], dict[Spot, tuple[float, float]]]:
+    wanted = {
+        known.spot.string or 0: float(
+            saddle_move(
+                draft.values[known.spot] - known.goal.item.target,
+                draft.scale_at(known.spot),
+                known.goal.item.fret or OCTAVE,
+            )
+        )
+        for known in due
+    }
+    kind = draft.instrument.bridge.kind
+    if kind in {"one-piece", "movable"}:
+        return _whole_bridge(draft, wanted)
+    groups = [[number] for number in sorted(wanted)]
+    if kind == "paired-saddles":
+        numbers = string_numbers(draft.instrument)
+        pairs = [numbers[start : start + 2] for start in range(0, len(numbers), 2)]
+        groups = [[number for number in pair if number in wanted] for pair in pairs]
+    moves, shift = [], {}
+    for group in (each for each in groups if each):
+        shared = sum(wanted[number] for number in group) / len(group)
+        move, by, left = _saddle(draft, group[0], shared)
+        if left:
+            _say_travel(draft, group[0], shared, by)
+        if move is None:
+            continue
+        moves.append(move)
+        carried = group if kind != "paired-saddles" else _pair_of(draft, group[0])
+        shift.update(_cents_shift(draft, dict.fromkeys(carried, by)))
+    return moves, shift
+
+
+def _pair_of(draft: Draft, number: int) -> list[int]:
+    numbers = string_numbers(draft.instrument)
+    start = numbers.index(number) // 2 * 2
+    return list(numbers[start : start + 2])
+
+
+def _cents_shift(draft: Draft, moved: dict[int, float]) -> dict[Spot, tuple[float, float]]:
+    shift = {}
+    for number, by in moved.items():
+        spot = Spot("intonation", None, number)
+        if spot in draft.values:
+            before = draft.values[spot]
+            fret = draft.known[spot].goal.item.fret or OCTAVE
+            after = float(intonation_after_move(before, by, string_scale(draft.instrument, number), fret))
+            shift[spot] = after - before, 0.0
+    return shift
+
+
+def _saddle(draft: Draft, number: int, wanted: float) -> tuple[Move | None, float, bool]:
+    """Move of one saddle, how far it goes [mm], and whether its travel is too short."""
+    bridge = draft.instrument.bridge
+    left = dict(bridge.travel_away if wanted > 0 else bridge.travel_toward).get(number)
+    pitch = bridge.intonation_screw_pitch
+    short = left is not None and abs(wanted) > left + (pitch or 0.0) / 16.0
+    if pitch is None:
+        by = math.copysign(min(abs(wanted), left if left is not None else math.inf), wanted)
+        direction, seen = directions.saddle_position(wanted, bridge)
+        return Move("saddle-position", direction, seen, None, by, wanted=wanted, string=number), by, short
+    turns = float(saddle_turns(wanted, pitch))
+    rounded = round_to_eighth(turns)
+    if left is not None and abs(rounded) * pitch > left:
+        rounded = math.copysign(math.floor(left / pitch * 8.0 + 1e-9) / 8.0, turns)
+    if rounded == 0.0:
+        return None, 0.0, short
+    direction, seen = directions.saddle_position(rounded, bridge)
+    by = rounded * pitch
+    return Move("saddle-position", direction, seen, rounded, by, wanted=turns, string=number), by, short
+
+
+def _whole_bridge(
+    draft: Draft, wanted: dict[int, float]
+) -> tuple[list[Move], dict[Spot, tuple[float, float]]]:
+    """A bridge without saddles of its own moves as a whole: the straight line that suits the strings best."""
+    numbers = sorted(wanted)
+    across = [share_across(draft.instrument, number) for number in numbers]
+    mean_at, mean = sum(across) / len(across), sum(wanted.values()) / len(wanted)
+    width = sum((at - mean_at) ** 2 for at in across)
+    slope = (
+        sum((at - mean_at) * wanted[n] for at, n in zip(across, numbers, strict=True)) / width
+        if width
+        else 0.0
+    )
+    moves, ends = [], {}
+    for side, at in (("bass", 1.0), ("treble", 0.0)):
+        by = mean + slope * (at - mean_at)
+        pitch = draft.instrument.bridge.intonation_screw_pitch
+        turns = None if pitch is None else round_to_eighth(by / pitch)
+        ends[side] = by if pitch is None or turns is None else turns * pitch
+        if ends[side]:
+            direction, seen = directions.saddle_position(ends[side], draft.instrument.bridge)
+            wants = by if pitch is None else by / pitch
+            moves.append(
+                Move(
+                    "saddle-position",
+                    direction,
+                    seen,
+                    turns,
+                    ends[side],
+                    wants,
+                    side="bass" if side == "bass" else "treble",
+                )
+            )
+    every = {
+        number: ends["treble"] + (ends["bass"] - ends["treble"]) * share_across(draft.instrument, number)
+        for number in string_numbers(draft.instrument)
+    }
+    return moves, _cents_shift(draft, every) if moves else {}
+
+
+def _intonation_what(draft: Draft, moves: list[Move]) -> Sentence:
+    parts, values = [], {}
+    for place, move in enumerate(moves):
+        who = f"string {move.string}" if move.string is not None else f"{move.side} end of the bridge"
+        values[f"far{place}"] = Measure("distance", abs(move.amount or 0.0))
+        turned = ""
+        if move.turns is not None:
+            values[f"turns{place}"] = Measure("turns", move.turns)
+            turned = f", {{turns{place}}} {move.seen.split(',', maxsplit=1)[0]}"
+        parts.append(f"{who} {{far{place}}} {move.direction}{turned}")
+    facing = next((move.seen.split(", ", 1)[1] for move in moves if ", " in move.seen), "")
+    tail = f" ({facing})" if facing else ""
+    if draft.instrument.bridge.kind == "locking-tremolo":
+        tail += "; slacken the string before its saddle is unlocked"
+    return say("Saddles: " + "; ".join(parts) + tail).filled(values)
+
+
+def _say_travel(draft: Draft, number: int, wanted: float, by: float) -> None:
+    spot = Spot("intonation", None, number)
+    before, scale = draft.values[spot], string_scale(draft.instrument, number)
+    fret = draft.known[spot].goal.item.fret or OCTAVE
+    left = float(intonation_after_move(before, by, scale, fret))
+    draft.note(
+        "saddle-travel",
+        say(
+            "string {number} wants {wanted}, the saddle has {travel} left: it gains {gain}, and {left} stay",
+            number=number,
+            wanted=Measure("distance", abs(wanted)),
+            travel=Measure("distance", abs(by)),
+            gain=Measure("intonation", abs(before - left)),
+            left=Measure("intonation", left),
+        ),
+        [
+            say("read intonation at frets 1, 2 and 3, and check the height of the nut slot"),
+            say(
+                "check that no pickup's magnets pull the string, and that its gauge is right and the string new"
+            ),
+            say("never mistune other strings to hide it"),
+        ],
+    )
+
+
+def _say_fixed(draft: Draft, due: list[Known]) -> None:
+    numbers = [known.spot.string or 0 for known in due]
+    draft.note(
+        "fixed-saddle-intonation",
+        say(
+            "string{plural} {numbers} out of tune at the 12th fret; a fixed saddle cannot be moved",
+            plural="s" if len(numbers) > 1 else "",
+            numbers=listed([str(number) for number in numbers]),
+        ),
+        [
+            say("new strings first, if these are old"),
+            say("quote: a saddle cut with compensation for each string"),
+        ],
+        quote=True,
+    )
+
+
+def _say_nut(draft: Draft, due: list[Known]) -> None:
+    """Notes sharp near the nut only: the nut, not the saddle."""
+    for known in due:
+        number = known.spot.string
+        low = [
+            reading
+            for spot, readings in draft.sheet.by_spot.items()
+            if spot.quantity == "intonation" and spot.string == number
+            for reading in readings
+            if reading.fret in {1, 2, 3} and reading.value is not None and reading.at_pitch
+        ]
+        if low and min(reading.value or 0.0 for reading in low) - draft.values[known.spot] > NUT_SUSPECT:
+            draft.note(
+                "nut-suspected",
+                say(
+                    "string {number} is sharper at frets 1 to 3 than at the 12th: look at its nut slot",
+                    number=number or 0,
+                ),
+            )
+
+
+def final_readings(draft: Draft) -> None:
+    """Read everything once more when something will have been changed."""
+    if not any(step.changes_instrument for step in draft.steps):
+        return
+    draft.place_reading(
+        Step(
+            0,
+            "final-readings",
+            None,
+            say("Final readings: everything once more, at pitch, in playing position; look again tomorrow"),
+            readings_next=tuple(draft.wanted(known, "final") for known in draft.known.values()),
+        ),
+        gate="nothing",
+    )

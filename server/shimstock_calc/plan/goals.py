@@ -1,0 +1,182 @@
+"""What the spec asks of this instrument, place by place, and the reading that answers it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from ..errors import Contradiction, Missing, OutOfRange
+from .geometry import ReliefPlace, outermost, share_across, string_numbers
+from .model import Instrument, PlanInput, Quantity, Reading, Side, SpecItem
+
+OCTAVE = 12
+SIDES: tuple[Side, Side] = ("bass", "treble")
+SIDED: frozenset[Quantity] = frozenset({"action", "nut-action", "saddle-out"})
+ORDER: tuple[Quantity, ...] = (
+    "relief",
+    "twist",
+    "nut-action",
+    "action",
+    "saddle-out",
+    "break-clearance",
+    "pickup-height",
+    "intonation",
+)
+
+
+class Spot(NamedTuple):
+    """Where a quantity is read: on a side, on one string, at one pickup."""
+
+    quantity: Quantity
+    side: Side | None = None
+    string: int | None = None
+    pickup: str | None = None
+
+
+@dataclass(frozen=True)
+class Goal:
+    """One spot with its target and limits."""
+
+    spot: Spot
+    item: SpecItem
+
+    @property
+    def sort_key(self) -> tuple[int, int, int, str]:
+        """The trade's order: quantity, bass before treble, string 1 first, pickup by name."""
+        side = {"bass": 0, "treble": 1, None: 2}[self.spot.side]
+        return ORDER.index(self.spot.quantity), side, self.spot.string or 0, self.spot.pickup or ""
+
+
+def spot_of(reading: Reading, instrument: Instrument) -> Spot:
+    """Where a reading was taken; a reading on an outermost string is one of that side."""
+    side, string = reading.side, reading.string
+    if string is not None and string not in string_numbers(instrument):
+        numbers = string_numbers(instrument)
+        raise OutOfRange(
+            f"string must be one of this instrument's, {numbers[0]} to {numbers[-1]}; {string} was given",
+            "string",
+        )
+    if reading.quantity in SIDED | {"relief", "break-clearance"} and string is not None and side is None:
+        for each in SIDES:
+            if string == outermost(instrument, each):
+                side, string = each, None
+    if side is not None:
+        string = None if reading.quantity != "intonation" else string
+    pickup = reading.pickup
+    if reading.quantity == "pickup-height" and pickup is None and len(instrument.pickups) == 1:
+        pickup = instrument.pickups[0].name
+    return Spot(reading.quantity, side, string, pickup)
+
+
+def relief_place(plan_input: PlanInput) -> ReliefPlace:
+    """Hold and reading frets at which the spec means relief; first, last and 8th when it does not say."""
+    frets = plan_input.instrument.frets
+    for item in plan_input.spec:
+        if item.quantity == "relief":
+            held = item.held if len(item.held) == 2 else (1, frets)
+            return ReliefPlace((held[0], held[1]), item.fret or 8)
+    return ReliefPlace((1, frets), 8)
+
+
+def goals(plan_input: PlanInput) -> tuple[Goal, ...]:
+    """Every spot that the spec speaks of, in the trade's order.
+
+    Raises
+    ------
+    Contradiction
+        When a limit lies on the wrong side of its target.
+    Missing
+        When there is no spec at all.
+    """
+    if not plan_input.spec:
+        raise Missing("a setup spec is needed: a target for at least one quantity", "spec")
+    ordered = sorted(plan_input.readings, key=lambda reading: (reading.order, reading.id))
+    read = [spot_of(reading, plan_input.instrument) for reading in ordered]
+    found: dict[Spot, tuple[int, Goal]] = {}
+    for item in plan_input.spec:
+        _check(item)
+        rank = sum(part is not None for part in (item.side, item.string, item.pickup))
+        for spot in _spots(item, plan_input.instrument, read):
+            # an item that names its side, string or pickup goes before one that holds for all
+            if spot not in found or rank >= found[spot][0]:
+                found[spot] = rank, Goal(spot, item)
+    given = {spot: goal for spot, (_, goal) in found.items()}
+    inner = _between(given, plan_input.instrument, read)
+    return tuple(sorted([*given.values(), *inner], key=lambda goal: goal.sort_key))
+
+
+def _check(item: SpecItem) -> None:
+    low = item.lower is not None and item.lower > item.target
+    high = item.upper is not None and item.upper < item.target
+    if low or high:
+        raise Contradiction(
+            f"{item.quantity} must have lower ≤ target ≤ upper", f"spec.{item.quantity.replace('-', '_')}"
+        )
+
+
+def _spots(item: SpecItem, instrument: Instrument, read: Sequence[Spot]) -> list[Spot]:
+    quantity = item.quantity
+    sides = (item.side,) if item.side else SIDES
+    if quantity == "intonation":
+        numbers = (item.string,) if item.string is not None else string_numbers(instrument)
+        return [Spot(quantity, None, number) for number in numbers]
+    if quantity == "pickup-height":
+        names = (
+            (item.pickup,) if item.pickup else tuple(pickup.name for pickup in instrument.pickups) or (None,)
+        )
+        return [Spot(quantity, side, None, name) for name in names for side in sides]
+    if quantity == "saddle-out" and instrument.bridge.kind != "fixed-saddle":
+        return []
+    if quantity in {"relief", "break-clearance"} and item.side is None and item.string is None:
+        return _as_read(quantity, read)
+    if quantity == "twist":
+        return [Spot(quantity)]
+    if item.string is not None:
+        for side in SIDES:
+            if item.string == outermost(instrument, side):
+                return [Spot(quantity, side)]
+        return [Spot(quantity, None, item.string)]
+    return [Spot(quantity, side) for side in sides]
+
+
+def _as_read(quantity: Quantity, read: Sequence[Spot]) -> list[Spot]:
+    """Sides and strings on which a quantity is read; what the newest reading names no longer is left behind."""
+    seen = [spot for spot in read if spot.quantity == quantity]
+    if not seen:
+        return [Spot(quantity)]
+    sided = seen[-1].side is not None
+    return sorted(
+        {spot for spot in seen if (spot.side is not None) == sided and (sided or spot == seen[-1])}, key=str
+    )
+
+
+def _between(given: dict[Spot, Goal], instrument: Instrument, read: Sequence[Spot]) -> list[Goal]:
+    """Inner strings that were read are held to limits between those of the two sides."""
+    inner = []
+    for spot in sorted({spot for spot in read if spot.string is not None}, key=str):
+        bass, treble = given.get(Spot(spot.quantity, "bass")), given.get(Spot(spot.quantity, "treble"))
+        if (
+            spot.quantity in {"action", "nut-action"}
+            and spot not in given
+            and bass
+            and treble
+            and spot.string
+        ):
+            part = share_across(instrument, spot.string)
+            inner.append(Goal(spot, _mixed(treble.item, bass.item, part)))
+    return inner
+
+
+def _mixed(treble: SpecItem, bass: SpecItem, part: float) -> SpecItem:
+    def mix(low: float | None, high: float | None) -> float | None:
+        return None if low is None or high is None else low + (high - low) * part
+
+    target = treble.target + (bass.target - treble.target) * part
+    return replace(
+        bass,
+        side=None,
+        target=target,
+        lower=mix(treble.lower, bass.lower),
+        upper=mix(treble.upper, bass.upper),
+    )

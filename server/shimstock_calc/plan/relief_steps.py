@@ -1,0 +1,398 @@
+"""The truss rod, and the hour that the neck needs after it."""
+
+from __future__ import annotations
+
+import math
+
+from ..bridge import round_to_eighth
+from . import directions
+from .cautions import cautions
+from .draft import Draft
+from .model import Block, Move, Step
+from .reading_steps import GEOMETRY, read_again, settling
+from .readings import Known
+from .string_steps import heavier_sets, neck_compliance
+from .words import Measure, Sentence, say
+
+MOST_AT_ONCE = 0.25
+"""Most that a rod is turned before tuning and reading again [turns]."""
+
+TEST_TURN = 0.125
+"""First turn of a rod whose direction is not proven [turns]."""
+
+SLACKEN_FROM = 0.5
+"""Tightening in all from which the strings are slackened first [turns]; common practice, no published source."""
+
+
+def relief(draft: Draft) -> None:
+    """Place the rod step, or say why the rod cannot give what is needed."""
+    _say_twist(draft)
+    goals = [known for known in draft.of("relief") if known.spot in draft.values]
+    if not goals:
+        return
+    read_again(draft, ("relief",), gate="everything")
+    if not any(draft.wants_step(known) for known in goals):
+        return
+    turns = _turns_wanted(draft, goals)
+    total = round_to_eighth(turns)
+    if total == 0.0:
+        _say_left(draft, goals)
+        return
+    if "relief" in draft.blocked:
+        _unreachable(draft, goals, draft.blocked["relief"])
+        return
+    if not _rod_answers(draft, goals):
+        return
+    reach = _reach(draft, total)
+    if reach == 0.0:
+        _unreachable(draft, goals, _why_not(draft, total))
+        return
+    _place(draft, goals, turns, reach)
+    if abs(reach) < abs(total):
+        _unreachable(draft, goals, _why_not(draft, total), some=True)
+
+
+def _mean(draft: Draft, goals: list[Known]) -> float:
+    return sum(draft.values[known.spot] for known in goals) / len(goals)
+
+
+def _target(goals: list[Known]) -> float:
+    return sum(known.goal.item.target for known in goals) / len(goals)
+
+
+def _turns_wanted(draft: Draft, goals: list[Known]) -> float:
+    return (_target(goals) - _mean(draft, goals)) / draft.plan_input.responses.rod.mean
+
+
+def _reach(draft: Draft, total: float) -> float:
+    """What of a total the rod can give: nothing without a rod, nothing by loosening a loose nut."""
+    rod = draft.instrument.rod
+    if rod.kind == "none":
+        return 0.0
+    left = rod.turns_left_tighten if total > 0 else rod.turns_left_loosen
+    if left is None:
+        return total
+    most = math.floor(max(left, 0.0) * 8.0 + 1e-9) / 8.0
+    return math.copysign(min(abs(total), most), total) if most else 0.0
+
+
+def _why_not(draft: Draft, total: float) -> Sentence:
+    rod = draft.instrument.rod
+    if rod.kind == "none":
+        return say("this neck has no truss rod")
+    if total > 0:
+        return say("the truss rod is tightened to its end")
+    if rod.kind == "single-action":
+        return say(
+            "a single-action rod whose nut is loose has nothing left to give: never tighten it in back-bow"
+        )
+    return say("the truss rod is loosened to its end")
+
+
+def _place(draft: Draft, goals: list[Known], wanted: float, total: float) -> None:
+    rod, response = draft.instrument.rod, draft.plan_input.responses.rod
+    testing = rod.reversed is not False and not _proven(draft)
+    now = math.copysign(min(abs(total), TEST_TURN if testing else MOST_AT_ONCE), total)
+    shift = draft.relief_shift(now * response.mean, abs(now) * response.sd)
+    all_of_it = draft.relief_shift(total * response.mean, abs(total) * response.sd)
+    direction, seen = directions.rod(now, rod)
+    partly = abs(now) < abs(total)
+    head = goals[0].spot
+    after = draft.values[head] + all_of_it[head][0]
+    spread = math.hypot(draft.spreads[head], all_of_it[head][1])
+    draft.place_change(
+        Step(
+            0,
+            "relief",
+            "truss-rod",
+            say(
+                "Truss rod: {direction} {turns} ({seen})",
+                direction=direction,
+                turns=Measure("turns", now),
+                seen=seen,
+            ),
+            moves=(Move("truss-rod", direction, seen, now, None, wanted=wanted, total_turns=total),),
+            changes=draft.changes(shift, ["relief"]),
+            total=draft.changes(all_of_it, ["relief"]) if partly else (),
+            forecasts=draft.changes(shift, ["action", "nut-action"]),
+            total_forecasts=draft.changes(all_of_it, ["action", "nut-action"]) if partly else (),
+            probability=draft.chance(head, after, spread),
+            confidence=say(
+                "one turn is taken as {mean} ± {sd} ({source}{samples})",
+                mean=Measure("rod-response", abs(response.mean)),
+                sd=Measure("rod-response", response.sd),
+                source=response.source,
+                samples=f", {response.samples} samples" if response.samples else "",
+            ),
+            why=_why(draft, goals),
+            cautions=cautions(
+                "rod",
+                "rod-stop",
+                ("rod-reversed" if rod.reversed else "rod-test") if testing else "",
+                "rod-slacken" if now > 0 and total >= SLACKEN_FROM else "",
+                "free-play" if rod.kind == "dual-action" and _turns_back(draft, now) else "",
+            ),
+            readings_next=draft.next_readings(*GEOMETRY),
+        )
+    )
+    draft.apply(all_of_it)
+    draft.forget("intonation")
+    draft.rod_to_come = True
+
+
+def _why(draft: Draft, goals: list[Known]) -> Sentence:
+    head = max(goals, key=lambda known: abs(draft.values[known.spot] - known.goal.item.target))
+    found, item, value = head.verdict, head.goal.item, draft.values[head.spot]
+    if head.spot in draft.touched:
+        return say(
+            "the new strings bring relief to about {value}, target {target}",
+            value=Measure("relief", value),
+            target=Measure("relief", item.target),
+        )
+    chance = Measure("probability", found.probability or 0.0)
+    if item.upper is not None and value > item.upper:
+        return say(
+            "relief is {by} above its limit (chance of being in spec {chance})",
+            by=Measure("relief", value - item.upper),
+            chance=chance,
+        )
+    if item.lower is not None and value < item.lower:
+        return say(
+            "relief is {by} below its limit (chance of being in spec {chance})",
+            by=Measure("relief", item.lower - value),
+            chance=chance,
+        )
+    return say(
+        "relief is {value}, too close to a limit to call (chance of being in spec {chance}), target {target}",
+        value=Measure("relief", value),
+        chance=chance,
+        target=Measure("relief", item.target),
+    )
+
+
+def _rod_turns(draft: Draft) -> list[tuple[int, float]]:
+    turned = [each for each in draft.plan_input.adjustments if each.part == "truss-rod" and each.turns]
+    return [(each.order, each.turns or 0.0) for each in sorted(turned, key=lambda each: each.order)]
+
+
+def _turns_back(draft: Draft, now: float) -> bool:
+    """Whether this turn goes another way than the last one, or nobody knows how the last one went."""
+    turned = _rod_turns(draft)
+    return not turned or (turned[-1][1] > 0) != (now > 0)
+
+
+def _proven(draft: Draft) -> bool:
+    """Whether relief has been seen to follow the rod in this job."""
+    run = _last_run(draft)
+    return run is not None and run[1] * run[2] > 0 and abs(run[2]) > 0.01
+
+
+def _last_run(draft: Draft) -> tuple[float, float, float, float, int] | None:
+    """Turns in one direction since relief was last read before them, in terms of relief.
+
+    Returns
+    -------
+    tuple or None
+        Turns, expected and observed change [mm], uncertainty of the observed [mm], readings since.
+    """
+    turned = _rod_turns(draft)
+    if not turned:
+        return None
+    way = math.copysign(1.0, turned[-1][1])
+    run = []
+    for order, turns in reversed(turned):
+        if math.copysign(1.0, turns) != way:
+            break
+        run.append((order, turns))
+    other = [each.order for each in draft.plan_input.adjustments if each.part in {"strings", "frets"}]
+    start, end = run[-1][0], run[0][0]
+    floor = max([order for order in other if order < end], default=-1)
+    run = [each for each in run if each[0] > floor]
+    start = run[-1][0]
+    history = [each for each in draft.sheet.relief_history() if each[0].order > floor]
+    before = [each for each in history if each[0].order < start]
+    after = [each for each in history if each[0].order > end]
+    if not before or not after or any(order > end for order in other):
+        return None
+    (_, old, old_spread), (_, new, new_spread) = before[-1], after[-1]
+    turns = sum(each[1] for each in run)
+    free = draft.instrument.rod.free_play if draft.instrument.rod.kind == "dual-action" else 0.0
+    effective = math.copysign(max(abs(turns) - free, 0.0), turns)
+    expected = effective * draft.plan_input.responses.rod.mean
+    return turns, expected, new - old, math.hypot(old_spread, new_spread), len(after)
+
+
+def _rod_answers(draft: Draft, goals: list[Known]) -> bool:
+    """Stop when relief went the wrong way, or a quarter turn changed nothing outside the free play."""
+    run = _last_run(draft)
+    if run is None or abs(run[1]) < abs(draft.plan_input.responses.rod.mean) * TEST_TURN - 1e-9:
+        return True
+    _, expected, observed, spread, readings = run
+    along = observed * math.copysign(1.0, expected)
+    enough = abs(expected) >= abs(draft.plan_input.responses.rod.mean) * MOST_AT_ONCE - 1e-9
+    wrong_way = along < -2.0 * spread
+    nothing = enough and along <= 0.1 * abs(expected) and along < abs(expected) - 2.0 * spread
+    if not (wrong_way or nothing):
+        return True
+    if readings < 2:
+        draft.place_reading(
+            Step(
+                0,
+                "read-again",
+                None,
+                say("Read relief again before the rod is turned further"),
+                why=say(
+                    "relief moved by {observed} where {expected} was expected",
+                    observed=Measure("relief", observed),
+                    expected=Measure("relief", expected),
+                ),
+                readings_next=tuple(
+                    draft.wanted(known, "the rod did not answer as expected") for known in goals
+                ),
+            ),
+            gate="everything",
+        )
+        return False
+    if wrong_way:
+        text = say(
+            "relief went the wrong way, by {observed}: turn the rod back, and record whether it is reversed",
+            observed=Measure("relief", observed),
+        )
+        draft.note("rod-wrong-way", text)
+    else:
+        text = say("the rod was turned and relief does not follow: stop turning it")
+        draft.note("rod-no-response", text, [say("repair of the truss rod")], quote=True)
+    draft.relief_unreachable = True
+    return False
+
+
+def _say_left(draft: Draft, goals: list[Known]) -> None:
+    out = [known for known in goals if not known.settled_on and known.spot not in draft.touched]
+    if not out:
+        return
+    both = len(goals) > 1
+    draft.note(
+        "relief-left",
+        say("what is left of relief is less than an eighth of a turn can mend")
+        if not both
+        else say("the two sides differ: a rod moves both, so their middle is where it should be"),
+        [say("accept the reading with a note, or read it with a finer tool")],
+    )
+
+
+def _unreachable(draft: Draft, goals: list[Known], reason: Sentence, *, some: bool = False) -> None:
+    """Say plainly that the rod cannot do it, and what else there is."""
+    value, item = _mean(draft, goals), goals[0].goal.item
+    lines: list[Sentence] = []
+    if value < item.target:
+        goal = item.lower if item.lower is not None else item.target
+        if value < goal:
+            per_newton, _ = neck_compliance(draft)
+            lines.append(
+                say(
+                    "raising relief from {now} to {limit} by string pull would take {pull} more",
+                    now=Measure("relief", value),
+                    limit=Measure("relief", goal),
+                    pull=Measure("pull", (goal - value) / per_newton),
+                )
+            )
+        lines += heavier_sets(draft, goal)
+        lines.append(say("quote: work on the rod, a heat treatment, or fret work"))
+    else:
+        lines.append(say("a lighter set of strings"))
+        lines.append(say("quote: work on the rod, or fret work"))
+    template = "relief stays at {value}: " + reason.template
+    if some:
+        template = "relief gets no further than about {value}: " + reason.template
+    draft.note(
+        "relief-unreachable",
+        Sentence(template, (("value", Measure("relief", value)), *reason.values)),
+        lines,
+        quote=True,
+    )
+    _say_action_at_target(draft, goals)
+    draft.relief_unreachable = True
+
+
+def _say_action_at_target(draft: Draft, goals: list[Known]) -> None:
+    """What action would be with relief right: the bridge is left alone until then."""
+    lift = _target(goals) - _mean(draft, goals)
+    shift = draft.relief_shift(lift, 0.0)
+    action = [change for change in draft.changes(shift, ["action"]) if change.side is not None]
+    if not action:
+        return
+    draft.note(
+        "relief-first",
+        Sentence(
+            "the bridge waits for relief: with relief at {target} the action would be "
+            + " / ".join(f"{{{change.side}}}" for change in action),
+            (
+                ("target", Measure("relief", _target(goals))),
+                *((str(change.side), Measure("action", change.after)) for change in action),
+            ),
+        ),
+    )
+
+
+def _say_twist(draft: Draft) -> None:
+    for known in draft.of("twist"):
+        found = known.verdict
+        if found.usable and found.verdict == "out of spec" and found.value is not None:
+            draft.note(
+                "twist",
+                say(
+                    "the neck is twisted by {twist}: the rod bends both sides alike and cannot cure it",
+                    twist=Measure("twist", found.value),
+                ),
+                [say("quote: fret work or a heat treatment")],
+                quote=True,
+            )
+
+
+def settle(draft: Draft) -> None:
+    """Place the hour's rest, and the reading that must agree, where relief has not settled yet."""
+    draft.settling = settling(draft)
+    restring_to_come = any(step.kind == "restring" for step in draft.steps)
+    planned = draft.rod_to_come or restring_to_come
+    if not planned and (draft.settling.state != "waiting" or draft.relief_unreachable):
+        return
+    if not draft.of("relief"):
+        return
+    draft.place_reading(
+        Step(
+            0,
+            "settle",
+            None,
+            say(
+                "Let the neck settle: read relief {rest} after the last turn or string, and again {rest} later",
+                rest=Measure("minutes", draft.plan_input.settings.settle_minutes),
+            ),
+            why=say(
+                "the neck answers slowly; the two readings must agree within 2·√2·u; tomorrow look once more"
+            ),
+            readings_next=draft.next_readings("relief", why="settling"),
+        ),
+        gate="everything",
+    )
+
+
+def filing_blocks(draft: Draft) -> tuple[Block, ...]:
+    """Why nothing may be filed yet, as far as relief is concerned."""
+    blocks = []
+    reliefs = draft.of("relief")
+    if any(not known.verdict.usable for known in reliefs):
+        blocks.append(Block("relief-unread", say("waits for a relief reading")))
+    if any(known.verdict.zero_or_less for known in reliefs):
+        blocks.append(Block("relief-zero-or-less", say("nothing is filed on a relief of zero or less")))
+    if draft.rod_to_come:
+        blocks.append(Block("rod-turn-to-come", say("waits for the truss rod")))
+    if any(step.kind == "restring" for step in draft.steps):
+        blocks.append(Block("restring-to-come", say("waits for the new strings")))
+    if draft.settling.state == "waiting":
+        blocks.append(Block("not-settled", say("waits until relief has settled")))
+    out = any(known.verdict.verdict == "out of spec" and not known.verdict.zero_or_less for known in reliefs)
+    if out and not draft.rod_to_come:
+        blocks.append(Block("relief-out", say("nothing is filed while relief is out of spec")))
+    if "filing" in draft.blocked:
+        blocks.append(Block("frets-first", draft.blocked["filing"]))
+    return tuple(blocks)

@@ -1,0 +1,321 @@
+"""Changing strings: what the new set does to pull, relief and action, and whether it may go on at all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..nut import slot_width_fits
+from ..wire import BREAKING_NOTE, BREAKING_REFUSAL, breaking_fraction
+from .cautions import cautions
+from .consents import consent_blocks, consent_needed
+from .draft import Draft
+from .geometry import compliance, side_scale, string_pull, string_scale, total_pull
+from .model import InstrumentString, Step, StringSet
+from .words import Measure, Sentence, say
+
+BALANCED = frozenset({"floating-tremolo", "locking-tremolo"})
+ONE_AT_A_TIME = BALANCED | {"movable"}
+LEARNED_SHARE, ESTIMATED_SHARE = 0.2, 0.5
+"""Standard deviation of a forecast change of relief, as a share of it: learned, and estimated (judgement)."""
+
+
+@dataclass(frozen=True)
+class PullChange:
+    """What another set does."""
+
+    old: float
+    new: float
+    relief: float
+    spread: float
+    low: float
+    high: float
+
+    @property
+    def by(self) -> float:
+        """Change of total pull [N]."""
+        return self.new - self.old
+
+    @property
+    def percent(self) -> float:
+        """Change of total pull [%]."""
+        return 100.0 * (self.new / self.old - 1.0)
+
+
+def neck_compliance(draft: Draft) -> tuple[float, bool]:
+    """Relief per newton of pull [mm/N], and whether it was learned."""
+    learned = draft.plan_input.responses.neck_compliance
+    if learned is not None:
+        return learned, True
+    return compliance(side_scale(draft.instrument, None), draft.place), False
+
+
+def pull_change(draft: Draft, strings: tuple[InstrumentString, ...]) -> PullChange | None:
+    """Compare another set's pull with that of the strings on the instrument; None when it is not known."""
+    instrument = draft.instrument
+    scales = instrument.scale_bass, instrument.scale_treble
+    old, new = total_pull(instrument.strings, *scales), total_pull(strings, *scales)
+    if old is None or new is None:
+        return None
+    per_newton, learned = neck_compliance(draft)
+    relief = per_newton * (new - old)
+    spread = abs(relief) * (LEARNED_SHARE if learned else ESTIMATED_SHARE)
+    factor = 1.0 if learned else 2.0
+    low, high = sorted((relief / factor, relief * factor))
+    return PullChange(old, new, relief, spread, low, high)
+
+
+def refuse_steel_on_nylon(draft: Draft) -> bool:
+    """Say no to steel strings on an instrument built for nylon."""
+    wanted = draft.plan_input.wanted
+    fitted = wanted.strings.strings if wanted.restring and wanted.strings else draft.instrument.strings
+    if draft.instrument.built_for == "nylon" and any(string.material == "steel" for string in fitted):
+        draft.note(
+            "steel-on-nylon",
+            say("refused: steel strings on an instrument built for nylon pull it apart"),
+            [say("nylon strings of ordinary tension")],
+        )
+        return True
+    return False
+
+
+def restring(draft: Draft) -> None:
+    """Place the change of strings that the owner wants, with what it will do."""
+    wanted = draft.plan_input.wanted
+    if not wanted.restring:
+        return
+    new = wanted.strings or StringSet("the same set", draft.instrument.strings)
+    if _refused(draft, new):
+        return
+    change = pull_change(draft, new.strings)
+    if change is None:
+        draft.note(
+            "pull-unknown",
+            say("the pull of {strings} is not known: enter every string's linear density", strings=new.name),
+        )
+    shift = draft.relief_shift(change.relief, change.spread) if change and abs(change.by) > 1e-9 else {}
+    heavier = change is not None and change.by > 0.5
+    delicate = draft.instrument.delicate or any(string.course is not None for string in new.strings)
+    needs = consent_needed(draft, "high-pull", named=True) if heavier and delicate else None
+    draft.place_change(
+        Step(
+            0,
+            "restring",
+            "strings",
+            _what(draft, new),
+            changes=draft.changes(shift, ["relief"]),
+            forecasts=draft.changes(shift, ["action", "nut-action"]),
+            confidence=_confidence(draft, change),
+            why=_why(change),
+            cautions=cautions(
+                "eyes",
+                "springs" if draft.instrument.bridge.kind in BALANCED else "",
+                "one-at-a-time" if draft.instrument.bridge.kind in ONE_AT_A_TIME else "",
+                "pull" if heavier and delicate else "",
+            ),
+            readings_next=draft.next_readings("relief", "nut-action", "action"),
+            needs_consent=needs,
+            consent_step="high-pull" if needs else None,
+            blocked_by=consent_blocks(draft, "high-pull", needs) if needs else (),
+        )
+    )
+    draft.apply(shift)
+    draft.forget("intonation")
+    _slots(draft, new)
+    if draft.instrument.bridge.kind in BALANCED:
+        _balance(draft, change)
+
+
+def _refused(draft: Draft, new: StringSet) -> bool:
+    limit, change = draft.instrument.max_total_pull, pull_change(draft, new.strings)
+    if limit is not None and change is not None and change.new > limit:
+        draft.note(
+            "too-much-pull",
+            say(
+                "refused: {strings} pulls {pull}, this model allows {limit}",
+                strings=new.name,
+                pull=Measure("pull", change.new),
+                limit=Measure("pull", limit),
+            ),
+            [say("a lighter set, or a lower tuning")],
+        )
+        return True
+    if "restring" in draft.blocked and change is not None and change.by > 0.5:
+        draft.note("repair-first", say("no heavier strings before the repair"))
+        return True
+    breaking = [string for string in new.strings if (breaks(draft, string) or 0.0) >= BREAKING_REFUSAL]
+    for string in breaking:
+        draft.note(
+            "string-breaking",
+            say(
+                "refused: string {number} would stand at {percent} of its strength at that pitch",
+                number=string.number,
+                percent=Measure("percent", 100.0 * (breaks(draft, string) or 0.0)),
+            ),
+            [say("a lower pitch or a shorter scale; a lighter gauge helps little")],
+        )
+    for string in sorted(new.strings, key=lambda each: each.number):
+        stands = breaks(draft, string) or 0.0
+        if BREAKING_NOTE <= stands < BREAKING_REFUSAL:
+            draft.note(
+                "string-near-breaking",
+                say(
+                    "string {number} stands at {percent} of its strength at that pitch: expect it to break early",
+                    number=string.number,
+                    percent=Measure("percent", 100.0 * stands),
+                ),
+            )
+    return bool(breaking)
+
+
+def breaks(draft: Draft, string: InstrumentString) -> float | None:
+    """Stress over strength of a steel string at its pitch [-]; None when the core is not known or not steel."""
+    core = string.core_diameter or (string.gauge if not string.wound else None)
+    if string.material != "steel" or core is None:
+        return None
+    pull = string_pull(string, string_scale(draft.instrument, string.number))
+    return None if pull is None else float(breaking_fraction(pull, core, string.core_shape))
+
+
+def _what(draft: Draft, new: StringSet) -> Sentence:
+    kind = draft.instrument.bridge.kind
+    if kind in BALANCED:
+        return say("Block the tremolo, fit {strings}, tune to pitch, take the block out", strings=new.name)
+    if kind == "movable":
+        return say(
+            "Fit {strings} one at a time, so that the bridge keeps its place; tune to pitch", strings=new.name
+        )
+    return say("Fit {strings} and tune to pitch", strings=new.name)
+
+
+def _why(change: PullChange | None) -> Sentence:
+    if change is None or abs(change.by) <= 0.5:
+        return say("new strings are wanted; the same pull, so little else moves")
+    return say(
+        "total pull goes from {old} to {new} ({sign}{percent})",
+        old=Measure("pull", change.old),
+        new=Measure("pull", change.new),
+        sign="+" if change.by > 0 else "",
+        percent=Measure("percent", change.percent),
+    )
+
+
+def _confidence(draft: Draft, change: PullChange | None) -> Sentence | None:
+    if change is None or abs(change.by) <= 0.5:
+        return None
+    per_newton, learned = neck_compliance(draft)
+    return say(
+        "relief moves by {relief} ({low} to {high}): {compliance} is {source}",
+        relief=Measure("relief", change.relief),
+        low=Measure("relief", change.low),
+        high=Measure("relief", change.high),
+        compliance=Measure("compliance", per_newton),
+        source=draft.plan_input.responses.neck_compliance_source
+        if learned
+        else "a beam estimate, uncertain by a factor 2 either way",
+    )
+
+
+def _slots(draft: Draft, new: StringSet) -> None:
+    widths = dict(draft.instrument.nut.slot_widths)
+    tight = [
+        string
+        for string in sorted(new.strings, key=lambda each: each.number)
+        if string.number in widths
+        and string.gauge is not None
+        and not slot_width_fits(widths[string.number], string.gauge)
+    ]
+    for string in tight:
+        draft.note(
+            "slot-too-narrow",
+            say(
+                "nut slot {number} is {width} wide, too narrow for a string of {gauge}",
+                number=string.number,
+                width=Measure("gauge", widths[string.number]),
+                gauge=Measure("gauge", string.gauge or 0.0),
+            ),
+            [say("widen the slot, which cannot be undone and needs the owner's consent")],
+        )
+
+
+def _balance(draft: Draft, change: PullChange | None) -> None:
+    by = 0.0 if change is None else change.percent
+    if abs(by) <= 0.2:
+        what = say("Tune, and see that the tremolo's plate lies level at pitch")
+        draft.place_reading(Step(0, "balance", "spring-claw", what), gate="nothing")
+        return
+    draft.place_change(
+        Step(
+            0,
+            "balance",
+            "spring-claw",
+            say(
+                "Spring claw: turn both screws {way} equally ({seen}), tuning in between, until the plate is level",
+                way="in" if by > 0 else "out",
+                seen="clockwise, facing the screws' heads"
+                if by > 0
+                else "counter-clockwise, facing the screws' heads",
+            ),
+            why=say(
+                "the springs must pull {percent} {way}",
+                percent=Measure("percent", abs(by)),
+                way="more" if by > 0 else "less",
+            ),
+            cautions=cautions("springs", "retune-each"),
+        )
+    )
+
+
+def plate(draft: Draft) -> None:
+    """Balance a floating tremolo whose plate was seen not to lie level since it was last touched."""
+    if draft.instrument.bridge.kind not in BALANCED or draft.plan_input.wanted.restring:
+        return
+    seen = [each for each in draft.plan_input.findings if each.code.startswith("plate-")]
+    touched = [each.order for each in draft.plan_input.adjustments if each.part in {"spring-claw", "strings"}]
+    if not seen:
+        return
+    newest = max(seen, key=lambda each: (each.order, each.code))
+    if newest.code == "plate-level" or newest.order <= max(touched, default=-1):
+        return
+    more = newest.code == "plate-tail-high"
+    draft.place_change(
+        Step(
+            0,
+            "balance",
+            "spring-claw",
+            say(
+                "Spring claw: turn both screws {way} equally ({seen}), tuning in between, until the plate is level",
+                way="in" if more else "out",
+                seen=("clockwise" if more else "counter-clockwise") + ", facing the screws' heads",
+            ),
+            why=say("the plate's tail stands too {way} at pitch", way="high" if more else "low"),
+            cautions=cautions("springs", "retune-each"),
+            readings_next=draft.next_readings("relief", "nut-action", "action"),
+        )
+    )
+
+
+def heavier_sets(draft: Draft, needed: float) -> list[Sentence]:
+    """Weigh the shop's other sets against a rise of relief that the rod cannot give [mm]."""
+    lines = []
+    item = next(known.goal.item for known in draft.of("relief"))
+    now = min(draft.values[known.spot] for known in draft.of("relief") if known.spot in draft.values)
+    for other in sorted(draft.plan_input.other_sets, key=lambda each: each.name):
+        change = pull_change(draft, other.strings)
+        if change is None or change.by <= 0.5:
+            continue
+        lines.append(
+            say(
+                "{strings}: {pull} more ({percent}), relief {by} ({low} to {high}) to about {after}: {enough}",
+                strings=other.name,
+                pull=Measure("pull", change.by),
+                percent=Measure("percent", change.percent),
+                by=Measure("relief", change.relief),
+                low=Measure("relief", change.low),
+                high=Measure("relief", change.high),
+                after=Measure("relief", now + change.relief),
+                enough="enough"
+                if now + change.relief >= (item.lower if item.lower is not None else needed)
+                else "not enough",
+            )
+        )
+    return lines
