@@ -365,3 +365,38 @@ def indoor_humidity(
     """
     pressure = vapour_pressure(outdoor_temperature, relative_humidity, dew_point)
     return indoor_air(outdoor_temperature, np.maximum(pressure, 1e-3), profile, indoor_temperature)
+
+
+def vapour_to_add(temperature: ArrayLike, relative_humidity: ArrayLike, wanted: ArrayLike) -> FloatArray:
+    """How much vapour a humidifier must bring into a room's air, or a dehumidifier take out of it.
+
+    Parameters
+    ----------
+    temperature : float or array
+        Of the room; -10 to 60 [degC].
+    relative_humidity, wanted : float or array, broadcast
+        What it has and what it should have; 0 to 100 [% RH].
+
+    Returns
+    -------
+    array
+        Positive = to add; once for the air that is there, again with every change of air [g/m3].
+
+    Raises
+    ------
+    OutOfRange
+        When an input lies outside the bounds above.
+
+    Notes
+    -----
+    The excess of `indoor_air` asked the other way round: ideal gas, Alduchov & Eskridge (1996) over water.
+
+    >>> round(float(vapour_to_add(20.0, 25.0, 45.0)), 2)
+    3.45
+    """
+    T = within(temperature, "temperature", -10.0, 60.0, "degC")
+    lacking = within(wanted, "wanted", 0.0, 100.0, "% RH") - within(
+        relative_humidity, "relative_humidity", 0.0, 100.0, "% RH"
+    )
+    pressure = lacking / 100.0 * saturation_pressure(T)
+    return np.asarray(1e3 * pressure / (GAS_CONSTANT * (T + FREEZING)), dtype=np.float64)

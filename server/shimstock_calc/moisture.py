@@ -64,7 +64,8 @@ def finish_names() -> list[tuple[str, int]]:
     list of tuple of str and int
         From the most open to the tightest.
     """
-    return [(row["finish"], int(row["coats"])) for row in table("finish_time_constants")]
+    rows = sorted(table("finish_time_constants"), key=lambda row: float(row["tau_days"]))
+    return [(row["finish"], int(row["coats"])) for row in rows]
 
 
 def finish_time_constant(finish: str, coats: int | None = None) -> float:
@@ -147,7 +148,7 @@ def time_constant(
         raise Missing(f"part must be one of {', '.join(part_names())}; {part!r} was given", "part")
     rows = [row for row in table("moisture_response") if row["part"] == name]
     row = rows[0]
-    if finish is not None and finish.strip().casefold() == "none" and len(rows) > 1:
+    if finish is not None and len(rows) > 1 and _is_open(finish):
         row, finish = rows[1], None
     found = _range(row)
     if finish is not None:
@@ -160,6 +161,12 @@ def time_constant(
 
 def _range(row: dict[str, str]) -> TimeConstant:
     return TimeConstant(float(row["tau_days_low"]), float(row["tau_days"]), float(row["tau_days_high"]))
+
+
+def _is_open(finish: str) -> bool:
+    """Whether the table's row of unfinished or oiled wood speaks of it."""
+    finish_time_constant(finish)
+    return finish.strip().casefold() == "none" or finish.strip().casefold().endswith(" oil")
 
 
 def _finish_factor(row: dict[str, str], finish: str, coats: int | None) -> float:

@@ -189,6 +189,32 @@ def movement(
     return np.asarray(positive(width, "width", "mm") * rate * (after - before), dtype=np.float64)
 
 
+def movement_notes(moisture_before: ArrayLike, moisture_after: ArrayLike) -> list[str]:
+    """Say in words where an answer of `movement` leaves the ground of its source.
+
+    Parameters
+    ----------
+    moisture_before, moisture_after : float or array
+        Moisture content [% MC].
+
+    Returns
+    -------
+    list of str
+        One sentence, or none.
+
+    Notes
+    -----
+    *Wood Handbook* (2010), Eq. (13-2) is printed for 6 to 14 % MC.
+
+    >>> movement_notes(8.0, 11.0)
+    []
+    """
+    both = [finite(moisture_before, "moisture_before"), finite(moisture_after, "moisture_after")]
+    if all(((each >= 6.0) & (each <= 14.0)).all() for each in both):
+        return []
+    return ["the coefficients hold from 6 to 14 % of moisture; outside, work from the shrinkage"]
+
+
 def movement_from_shrinkage(
     width: ArrayLike, moisture_before: ArrayLike, moisture_after: ArrayLike, shrinkage: ArrayLike
 ) -> FloatArray:

@@ -7,7 +7,7 @@ import doctest
 import numpy as np
 import psychrolib
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from shimstock_calc import air, room
@@ -150,6 +150,22 @@ def test_damper_outdoors_is_never_drier_indoors(outdoors, humidity, step):
     assert air.indoor_humidity(outdoors, humidity + step).relative_humidity >= less
 
 
+@given(st.floats(5.0, 35.0), st.floats(5.0, 95.0), st.floats(5.0, 95.0))
+def test_the_vapour_added_brings_the_room_to_what_was_wanted(temperature, now, wanted):
+    added = air.vapour_to_add(temperature, now, wanted)
+    assume(abs(added) <= 10.0)
+    pressure = air.vapour_pressure(temperature, now) + air.excess_pressure(added, temperature)
+    assert air.warmed_humidity(pressure, temperature) == pytest.approx(wanted, abs=1e-9)
+    assert (added > 0.0) == (wanted > now)
+
+
+def test_the_vapour_content_agrees_with_psychrolib():
+    # psychrolib 2.5.0: humidity ratio over the volume of moist air per mass of dry air
+    ratio = psychrolib.GetHumRatioFromRelHum(20.0, 0.5, 101325.0)
+    content = 1e3 * ratio / psychrolib.GetMoistAirVolume(20.0, ratio, 101325.0)
+    assert air.vapour_to_add(20.0, 0.0, 50.0) == pytest.approx(content, rel=0.005)
+
+
 @pytest.mark.parametrize(
     "call, field",
     [
@@ -161,6 +177,7 @@ def test_damper_outdoors_is_never_drier_indoors(outdoors, humidity, step):
         (lambda: air.RoomProfile(moisture_excess=-1.0), "moisture_excess"),
         (lambda: air.RoomProfile(2.0, humidifier=60.0, dehumidifier=50.0), "humidifier"),
         (lambda: air.RoomProfile(2.0, heating_set_point=26.0, cools=True), "heating_set_point"),
+        (lambda: air.vapour_to_add(20.0, 50.0, 120.0), "wanted"),
         (lambda: room.room_warnings([], []), "relative_humidity"),
         (lambda: room.room_warnings([0.0, 1.0], [50.0]), "relative_humidity"),
         (lambda: room.room_warnings([2.0, 1.0], [50.0, 50.0]), "hours"),

@@ -193,6 +193,11 @@ def test_notes_appear_only_outside_the_tables_range():
     assert len(wood.moisture_notes([97.0, 2.0], [-10.0, 20.0])) == 3
 
 
+def test_movement_outside_6_to_14_percent_is_noted():
+    assert wood.movement_notes([6.0, 8.0], 14.0) == []
+    assert "6 to 14" in wood.movement_notes(8.0, 15.0)[0]
+
+
 def test_arrays_broadcast():
     grid = wood.wood_moisture(np.linspace(5, 95, 10)[:, None], np.linspace(0, 40, 5))
     assert grid.shape == (10, 5)
