@@ -136,7 +136,8 @@ def time_constant(
     Derived from slab diffusion, tau = L^2 / (pi^2 D) with D = 1e-10 m2/s (J. Crank, *The Mathematics of
     Diffusion*), and *Wood Handbook* Table 16-3; no published figure for an instrument was found. Another
     finish scales the part's range by its row of the finish table over that of two coats of lacquer (over
-    bare wood for a bare part); a top is bare inside, so a finish acts on half of its surface.
+    bare wood for a bare part). A top is bare inside, so a finish acts on half of its surface; bare and oiled
+    necks have a row of their own.
 
     >>> time_constant("neck")
     TimeConstant(low=7.0, mid=19.0, high=60.0)
