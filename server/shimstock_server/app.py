@@ -23,7 +23,7 @@ from .web.limits import RateLimit
 from .web.quantities import QUANTITY_SCHEMA
 from .web.visibility import rule_for
 
-AREAS: tuple[str, ...] = ("operations", "keys", "shop", "owners", "jobs", "bench", "catalogue")
+AREAS: tuple[str, ...] = ("shop", "catalogue", "owners", "jobs", "bench", "keys", "operations")
 """The areas of the service, each a package with its `blueprints`."""
 
 TITLE = "Shimstock"
@@ -68,7 +68,7 @@ def create_app(
     check_revision : bool
         Whether to refuse a database whose tables are not those of this release.
     areas : iterable of str
-        The packages to serve.
+        The packages to serve: names of this package's own, or whole module names.
 
     Raises
     ------
@@ -108,7 +108,7 @@ def create_app(
     )
     handling.install(app)
     for area in areas:
-        module = importlib.import_module(f"{__package__}.{area}")
+        module = importlib.import_module(area if "." in area else f"{__package__}.{area}")
         for blueprint in cast(tuple[Blueprint, ...], module.blueprints):
             _check_visibility(blueprint)
             service.api.register_blueprint(blueprint)

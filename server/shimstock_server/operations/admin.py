@@ -6,6 +6,7 @@ import functools
 import json
 import os
 import secrets
+import shutil
 import sys
 import tempfile
 from collections.abc import Callable
@@ -186,12 +187,17 @@ def serve(bind: str, workers: int, threads: int) -> None:
     """Answer requests until stopped. The database must be migrated already."""
     config = Config.from_environment()
     _database(config).dispose()
-    with tempfile.TemporaryDirectory(prefix="shimstock-figures-", ignore_cleanup_errors=True) as folder:
-        # Where the figures of all processes meet; prometheus_client reads it once, when it is imported.
-        os.environ["PROMETHEUS_MULTIPROC_DIR"] = folder
-        from . import serving
+    # Where the figures of all processes meet; prometheus_client reads it once, when it is imported.
+    folder, first_process = tempfile.mkdtemp(prefix="shimstock-figures-"), os.getpid()
+    os.environ["PROMETHEUS_MULTIPROC_DIR"] = folder
+    from . import serving
 
+    try:
         serving.serve(config, bind=bind, workers=workers, threads=threads)
+    finally:
+        # Workers leave through here as well.
+        if os.getpid() == first_process:
+            shutil.rmtree(folder, ignore_errors=True)
 
 
 @admin.command()
