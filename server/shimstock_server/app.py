@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import Any
 
 import flask_smorest
 from flask import Flask
@@ -107,11 +107,10 @@ def create_app(
         "key", {"type": "http", "scheme": "bearer", "description": "An API key: `shim_…`."}
     )
     handling.install(app)
-    for area in areas:
-        module = importlib.import_module(area if "." in area else f"{__package__}.{area}")
-        for blueprint in cast(tuple[Blueprint, ...], module.blueprints):
-            _check_visibility(blueprint)
-            service.api.register_blueprint(blueprint)
+    modules = [importlib.import_module(area if "." in area else f"{__package__}.{area}") for area in areas]
+    for blueprint in (blueprint for module in modules for blueprint in module.blueprints):
+        _check_visibility(blueprint)
+        service.api.register_blueprint(blueprint)
     if config.proxies:
         app.wsgi_app = ProxyFix(  # type: ignore[method-assign]
             app.wsgi_app, x_for=config.proxies, x_proto=config.proxies, x_host=config.proxies
