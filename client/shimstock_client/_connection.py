@@ -12,6 +12,7 @@ from urllib.parse import urlsplit
 
 import requests
 from requests.adapters import BaseAdapter, HTTPAdapter
+from urllib3.exceptions import ConnectTimeoutError, NewConnectionError, ReadTimeoutError
 
 from ._answer import Answer
 from ._errors import BadAnswer, NotReachable, Refused, refusal
@@ -119,14 +120,31 @@ class Connection:
                 timeout=self.timeout,
                 allow_redirects=False,
             )
-        except requests.Timeout as error:
-            raise NotReachable(
+        except requests.RequestException as error:
+            raise NotReachable(self._why(error)) from error
+        return _read(response, as_text=call.text)
+
+    def _why(self, error: requests.RequestException) -> str:
+        reason = _reason(error)
+        if isinstance(error, requests.Timeout) or _timed_out(reason):
+            return (
                 f"{self.url} did not answer in time ({self.timeout[0]:g} s to connect, "
                 f"{self.timeout[1]:g} s to answer); it is busy, down, or the network is slow"
-            ) from error
-        except requests.RequestException as error:
-            raise NotReachable(f"{self.url} cannot be reached: {_cause(error)}") from error
-        return _read(response, as_text=call.text)
+            )
+        return f"{self.url} cannot be reached: {_cause(reason)}"
+
+
+def _reason(error: requests.RequestException) -> BaseException:
+    """Return what happened last, without the wrapping of the libraries in between."""
+    inner = error.args[0] if error.args else error
+    reason = getattr(inner, "reason", None)
+    return reason if isinstance(reason, BaseException) else error
+
+
+def _timed_out(reason: BaseException) -> bool:
+    # a connection that is refused is a ConnectTimeoutError to urllib3 too
+    late = isinstance(reason, ReadTimeoutError | ConnectTimeoutError)
+    return late and not isinstance(reason, NewConnectionError)
 
 
 def checked_url(url: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import sys
 from collections.abc import Sequence
 from typing import Any
@@ -88,6 +89,7 @@ def run(arguments: Sequence[str] | None = None, *, transport: Any = None) -> int
         See `Exit` [-].
     """
     bench = Bench(transport)
+    logging.getLogger("urllib3").setLevel(logging.ERROR)  # its retries are no news to a technician
     try:
         app.main(
             args=None if arguments is None else list(arguments),

@@ -17,12 +17,12 @@ if TYPE_CHECKING:
 FINDINGS = (
     "frets-worn", "fret-high", "fret-loose", "fret-ends-sharp", "rise-at-the-end", "crack", "bridge-lifting",
     "belly", "neck-angle-low", "neck-joint-loose", "twist", "rod-stiff", "rod-creaks", "rod-no-response",
-    "rod-broken", "nut-cracked", "nut-slot-low", "tuner-slips", "string-damaged", "plate-level", "plate-tail-high",
-    "plate-tail-low", "saddle-pickup-uneven",
+    "rod-broken", "nut-cracked", "nut-slot-low", "tuner-slips", "string-damaged", "plate-level",
+    "plate-tail-high", "plate-tail-low", "saddle-pickup-uneven",
 )  # fmt: skip
 HELP = """\
 A reading:      relief 0.45          action bass 8/64in     action treble 2.2mm   nut bass 10thou
-                intonation 3 +2.5    pickup neck bass 2.0   break 2 0             relief zero (it touches)
+                intonation 3 +2.5    pickup neck bass 2.0   break 2 0             relief zero  (touches)
                 … at 9   … held 1-22   … with feeler leaves   … sure (looked at twice)   … # a note
 Asked for:      type the number alone, or press Enter to leave it out
 The sheet:      list   undo   drop 2   with feeler leaves   air 21C 45%   on back   off pitch   at pitch
