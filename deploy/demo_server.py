@@ -13,6 +13,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any, NoReturn
@@ -29,7 +30,6 @@ KEYS = (
     ("bench-1", "bench", "Bench 1"),
     ("bench-2", "bench", "Bench 2"),
     ("manager", "manager", None),
-    ("booking", "booking", None),
 )
 
 
@@ -37,15 +37,16 @@ class Stopped(KeyboardInterrupt):
     """Somebody asked the demo to stop."""
 
 
-def raise_stopped(*_: object) -> NoReturn:
-    """Turn a signal into an exception, so that everything is put away in order."""
-    raise Stopped
-
-
 def ignore_signals() -> None:
     """Let nothing interrupt the putting away."""
     for number in STOPPING:
         signal.signal(number, signal.SIG_IGN)
+
+
+def raise_stopped(*_: object) -> NoReturn:
+    """Turn the first signal into an exception, so that everything is put away in order."""
+    ignore_signals()
+    raise Stopped
 
 
 class Demo:
@@ -135,7 +136,9 @@ class Demo:
             self.admin("seed", str(CHECKOUT / "seed"))
             self._seeded.touch()
         if not self.keys.exists():
-            made = {name: self._make_key(name, scope, bench) for name, scope, bench in KEYS}
+            with ThreadPoolExecutor(max_workers=2) as at_once:
+                secrets_made = list(at_once.map(lambda key: self._make_key(*key), KEYS))
+            made = dict(zip((name for name, _, _ in KEYS), secrets_made, strict=True))
             write_private(self.keys, json.dumps(made, indent=2) + "\n")
 
     def _make_key(self, name: str, scope: str, bench: str | None) -> str:
