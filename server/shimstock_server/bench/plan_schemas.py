@@ -111,7 +111,9 @@ class PartMoveOut(StrictSchema):
 
     part = Choice(Part, required=True)
     direction = Text(max=100, required=True)
-    seen = Text(max=200, required=True, metadata={"description": "Which way it turns, and seen from where."})
+    seen = Text(
+        max=200, min=0, required=True, metadata={"description": "Which way it turns, and seen from where."}
+    )
     turns = QuantityOut("turns", allow_none=True)
     amount = QuantityOut(kind_from="amount_kind", allow_none=True)
     wanted = QuantityOut(
@@ -129,7 +131,7 @@ class ReadingWantedOut(PlaceOut):
     fret = Whole(allow_none=True)
     held = ListOf(Whole(), required=True)
     method = Text(max=40, allow_none=True)
-    why = Text(max=500, required=True)
+    why = Text(max=500, min=0, required=True)
 
 
 class CodedTextOut(StrictSchema):
