@@ -215,8 +215,8 @@ def run(demo: Demo, port: int | None, fresh: bool, once: bool) -> int:
         put_away.enter_context(demo.only_one())
         if fresh:
             demo.forget()
-        demo.prepare()
         chosen = choose_port(port, USUAL_PORT)
+        demo.prepare()
         url = f"http://{LOOPBACK}:{chosen}"
         demo.note(url)
         service = demo.start("The service", "serve", "--bind", f"{LOOPBACK}:{chosen}")

@@ -78,8 +78,8 @@ def test_the_last_line_says_what_passed(checkout: Checkout) -> None:
         "ruff format --check --quiet .",
         "mypy ",
         "lint-imports ",
-        "python -m pytest -n 2 -m not speed",
-        "python -m pytest -m speed -p no:xdist",
+        "python -m pytest -n 2 --dist loadgroup -m not speed",
+        "python -m pytest -n 0 -m speed",
     ]
 
 
