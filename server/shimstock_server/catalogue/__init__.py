@@ -3,12 +3,21 @@
 from .inline import PlanInstrumentIn, plan_instrument_from_body, spec_from_body
 from .lacks import Lack
 from .model_checks import instrument_errors
-from .model_schemas import BridgeLeftIn, BridgeLeftOut, RodLeftIn, RodLeftOut, WoodPartIn, WoodPartOut
+from .model_schemas import (
+    BridgeLeftIn,
+    BridgeLeftOut,
+    InstrumentModelIn,
+    RodLeftIn,
+    RodLeftOut,
+    WoodPartIn,
+    WoodPartOut,
+)
 from .models import create_model
 from .plan_instrument import own_values, plan_instrument, plan_other_sets, plan_string_set, strung
 from .problems import InstrumentIncomplete, NoInstrumentYet
 from .resolving import ResolvedItem, current_spec_ids, resolve_spec, spec_items
 from .routes import instrument_models, strings
+from .schemas import StringSetIn, TuningIn
 from .spec_checks import PLAUSIBLE
 from .spec_routes import setup_specs
 from .spec_schemas import ResolvedItemOut, SetupSpecIn, SpecItemIn
@@ -23,6 +32,7 @@ __all__ = [
     "BridgeLeftIn",
     "BridgeLeftOut",
     "InstrumentIncomplete",
+    "InstrumentModelIn",
     "Lack",
     "NoInstrumentYet",
     "PlanInstrumentIn",
@@ -32,6 +42,8 @@ __all__ = [
     "RodLeftOut",
     "SetupSpecIn",
     "SpecItemIn",
+    "StringSetIn",
+    "TuningIn",
     "WoodPartIn",
     "WoodPartOut",
     "applies_to_instrument",

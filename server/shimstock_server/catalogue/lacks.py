@@ -21,7 +21,7 @@ NEEDED_OF_BRIDGE: dict[BridgeKind, dict[str, str]] = {
     BridgeKind.INDIVIDUAL_SADDLES: _SADDLES,
     BridgeKind.PAIRED_SADDLES: _SADDLES,
     BridgeKind.FIXED_SADDLE: {},
-    BridgeKind.MOVABLE: {},
+    BridgeKind.MOVABLE: _POSTS,
     BridgeKind.RESTING_TREMOLO: _SADDLES,
     BridgeKind.FLOATING_TREMOLO: _POSTS,
     BridgeKind.LOCKING_TREMOLO: _POSTS,

@@ -264,7 +264,7 @@ class ModelFields(StrictSchema):
     scale_treble = QuantityIn("scale-length", **SCALE, required=True)
     perpendicular_fret = Number(0.0, float(MOST_FRETS), **_unknown())
     frets = Whole(12, MOST_FRETS, required=True)
-    body_joint_fret = Number(5.0, float(MOST_FRETS), **_unknown())
+    body_joint_fret = Number(8.0, 24.0, **_unknown())
     radius_nut = QuantityIn("radius", **_unknown(**RADIUS))
     radius_body_end = QuantityIn("radius", **_unknown(**RADIUS))
     bridge = Nested(BridgeIn, required=True)

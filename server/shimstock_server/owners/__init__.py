@@ -4,11 +4,14 @@ from .fitting import fit_strings
 from .instruments import add_instrument
 from .people import Erasure, add_owner, erase, erase_again, erasures, on_erasure
 from .routes import instrument_routes, owners
+from .schemas import InstrumentIn, OwnerIn
 
 blueprints = (owners, instrument_routes)
 
 __all__ = [
     "Erasure",
+    "InstrumentIn",
+    "OwnerIn",
     "add_instrument",
     "add_owner",
     "blueprints",
