@@ -11,7 +11,7 @@ from .model import Plan, PlanInput
 from .nut_steps import nut
 from .reading_steps import GEOMETRY, measure, tune_first
 from .relief_steps import relief, settle
-from .string_steps import plate, refuse_steel_on_nylon, restring
+from .string_steps import plate, refuse_steel_on_nylon, restring, restring_to_come
 from .words import say
 
 
@@ -33,7 +33,7 @@ def make_plan(plan_input: PlanInput) -> Plan:
     Missing
         When the instrument lacks what a step needs; the field says what.
     Contradiction
-        When relief, nut action and action cannot all be true of one string, or a spec's limits are out of order.
+        When relief, nut action and action cannot all be true of one string, or limits are not in order.
     OutOfRange
         When a reading names a string or fret that the instrument does not have.
     """
@@ -62,7 +62,7 @@ def make_plan(plan_input: PlanInput) -> Plan:
 
 def _read(draft: Draft) -> None:
     """Ask for the readings that fix the geometry, unless new strings will change them all anyway."""
-    if draft.plan_input.wanted.restring:
+    if restring_to_come(draft):
         never = [known for known in draft.of(*GEOMETRY) if known.reading is None]
         damaged = any(finding.code == "string-damaged" for finding in draft.plan_input.findings)
         if not never or damaged:

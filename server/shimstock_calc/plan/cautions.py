@@ -5,29 +5,29 @@ from __future__ import annotations
 from .model import Caution
 
 TEXTS: dict[str, str] = {
-    "eyes": "a string under tension can break or whip: loosen before cutting, eye protection, mind the cut ends",
+    "eyes": "a string under tension can whip: loosen before cutting, eye protection, mind the cut ends",
     "springs": "springs and claw are under load: block the bridge first, eye protection",
     "rod": "right wrench, fully seated, nut clean; at most a quarter turn, then tune, then read",
-    "rod-stop": "stop if the nut is stiff or creaks, or if it is tight and relief does not follow; a broken rod is a major repair",
+    "rod-stop": "stop if the nut is stiff or creaks, or is tight and relief does not follow: "
+    "a broken rod is a major repair",
     "rod-slacken": "slacken the strings before a large tightening",
-    "rod-test": "this rod's direction is not proven: an eighth only, as a test; relief must follow before more",
+    "rod-test": "this rod's direction is not proven: an eighth as a test; relief must follow before more",
     "rod-reversed": "this rod is reversed: counter-clockwise tightens; the first eighth is a test",
-    "free-play": "a dual-action rod has free play between its two directions: the first part of a turn may do nothing",
-    "posts-slacken": "raising a bridge on posts against full tension strips the threads: slacken the strings first",
+    "free-play": "a dual-action rod has free play between its directions: the first part may do nothing",
+    "posts-slacken": "raising posts against full tension strips their threads: slacken the strings first",
     "irreversible": "cannot be undone",
     "file-and-read": "a few strokes at a time; tune and read after every pass",
     "saddle-flat": "take it off underneath, keep the underside flat and square",
     "undersaddle": "an undersaddle pickup needs the underside flat and square over its whole length",
-    "dust": "dust of bone, shell, metal and some hardwoods harms lungs: extraction and a respirator that fits; follow the material's safety data sheet and local workplace rules",
+    "dust": "dust of bone, shell, metal and some hardwoods harms lungs: extraction and a respirator "
+    "that fits; follow the material's safety data sheet and local workplace rules",
     "cover-pickups": "cover the pickups from filings and steel wool",
-    "fumes": "solder, lacquer and thin-glue fumes: ventilation, no heat; naphtha is flammable; oily rags into a closed metal bin",
-    "delicate-finish": "old nitrocellulose or celluloid burns fiercely and takes up solvents: no flame, no heat gun, test before cleaning",
     "one-at-a-time": "change the strings one at a time, or block the bridge",
     "retune-each": "retune and let the plate come to rest before every reading",
     "pull": "more total pull than before: the owner's consent and the model's limit",
-    "recover": "keep the case closed until it is room-warm, then hours to a day before a verdict; do not force humidity",
-    "never-mistune": "never mistune other strings to hide it",
-    "magnets": "mind the strings' distance: pickups too close cost sustain and pull the pitch",
+    "recover": "keep the case closed until it is room-warm, then hours to a day before a verdict; "
+    "do not force humidity",
+    "magnets": "a pickup too close pulls the string's pitch: set its height first",
 }
 
 

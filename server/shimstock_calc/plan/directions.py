@@ -41,7 +41,7 @@ def saddle_screw(height: float, bridge: Bridge) -> tuple[str, str]:
 
 
 def saddle_position(move: float, bridge: Bridge) -> tuple[str, str]:
-    """Intonation screw: head at the tail, clockwise pulls the saddle away from the nut; head toward the nut, toward it."""
+    """Intonation screw: head at the tail, clockwise pulls the saddle away from the nut; else toward it."""
     direction = "away from the nut" if move > 0 else "toward the nut"
     if bridge.intonation_screw_pitch is None:
         return direction, ""
@@ -59,7 +59,7 @@ def claw(more_pull: bool) -> tuple[str, str]:
 
 
 def pickup(closer: bool, screw: Pickup | None) -> tuple[str, str]:
-    """Pickup screw: through a ring or guard clockwise raises; through the pickup into the body clockwise lowers."""
+    """Pickup screw: through a ring or guard clockwise raises; through the pickup into the body lowers."""
     direction = "raise" if closer else "lower"
     if screw is None or screw.screw is None:
         return direction, ""

@@ -73,9 +73,7 @@ def break_clearance(draft: Draft) -> None:
             0,
             "break-clearance",
             "tailpiece",
-            say(
-                "Tailpiece: raise both studs equally (counter-clockwise, seen from above) until the strings clear"
-            ),
+            say("Tailpiece: raise both studs (counter-clockwise, seen from above) until the strings clear"),
             why=say(
                 "{clearance} between string and bridge behind the saddle, least {least}",
                 clearance=Measure("break-clearance", draft.values[low[0].spot]),
@@ -317,7 +315,7 @@ def _intonation_what(draft: Draft, moves: list[Move]) -> Sentence:
     parts, values = [], {}
     for place, move in enumerate(moves):
         who = f"string {move.string}" if move.string is not None else f"{move.side} end of the bridge"
-        values[f"far{place}"] = Measure("distance", abs(move.amount or 0.0))
+        values[f"far{place}"] = Measure("distance", _shown_move(draft, move))
         turned = ""
         if move.turns is not None:
             values[f"turns{place}"] = Measure("turns", move.turns)
@@ -328,6 +326,15 @@ def _intonation_what(draft: Draft, moves: list[Move]) -> Sentence:
     if draft.instrument.bridge.kind == "locking-tremolo":
         tail += "; slacken the string before its saddle is unlocked"
     return say("Saddles: " + "; ".join(parts) + tail).filled(values)
+
+
+def _shown_move(draft: Draft, move: Move) -> float:
+    """What is wanted, where eighths of a turn reach it; else what the travel allows [mm]."""
+    pitch = draft.instrument.bridge.intonation_screw_pitch
+    if pitch is None or move.wanted is None or move.amount is None:
+        return abs(move.amount or 0.0)
+    wanted = abs(move.wanted * pitch)
+    return wanted if abs(wanted - abs(move.amount)) <= pitch / 8.0 else abs(move.amount)
 
 
 def _say_travel(draft: Draft, number: int, wanted: float, by: float) -> None:
@@ -347,9 +354,7 @@ def _say_travel(draft: Draft, number: int, wanted: float, by: float) -> None:
         ),
         [
             say("read intonation at frets 1, 2 and 3, and check the height of the nut slot"),
-            say(
-                "check that no pickup's magnets pull the string, and that its gauge is right and the string new"
-            ),
+            say("check that no pickup's magnets pull the string, that its gauge is right and that it is new"),
             say("never mistune other strings to hide it"),
         ],
     )

@@ -110,7 +110,7 @@ def total_pull(strings: tuple[InstrumentString, ...], bass: float, treble: float
 
 
 def height_over_outer_line(instrument: Instrument, number: int) -> float | None:
-    """How far a string must lie above the line through the outermost two at the saddle [mm]; None = not known."""
+    """Height of a string above the line through the outermost two at the saddle [mm]; None = not known."""
     spread = instrument.bridge.string_spread
     numbers = string_numbers(instrument)
     if spread is None or len(numbers) < 3:

@@ -42,10 +42,10 @@ class Goal:
     item: SpecItem
 
     @property
-    def sort_key(self) -> tuple[int, int, int, str]:
-        """The trade's order: quantity, bass before treble, string 1 first, pickup by name."""
+    def sort_key(self) -> tuple[int, str, int, int]:
+        """The trade's order: quantity, pickup by name, bass before treble, string 1 first."""
         side = {"bass": 0, "treble": 1, None: 2}[self.spot.side]
-        return ORDER.index(self.spot.quantity), side, self.spot.string or 0, self.spot.pickup or ""
+        return ORDER.index(self.spot.quantity), self.spot.pickup or "", side, self.spot.string or 0
 
 
 def spot_of(reading: Reading, instrument: Instrument) -> Spot:
@@ -141,7 +141,7 @@ def _spots(item: SpecItem, instrument: Instrument, read: Sequence[Spot]) -> list
 
 
 def _as_read(quantity: Quantity, read: Sequence[Spot]) -> list[Spot]:
-    """Sides and strings on which a quantity is read; what the newest reading names no longer is left behind."""
+    """Sides or strings on which a quantity is read now; what the newest reading no longer names is left."""
     seen = [spot for spot in read if spot.quantity == quantity]
     if not seen:
         return [Spot(quantity)]

@@ -27,19 +27,35 @@ MEANINGS: dict[str, Meaning] = {
     "rise-at-the-end": Meaning("the board rises at its end", ("level the last frets",)),
     "crack": Meaning("there is a crack", ("repair the crack before string pull is changed",), STRUCTURE),
     "bridge-lifting": Meaning("the bridge lifts", ("reglue the bridge before anything else",), STRUCTURE),
-    "belly": Meaning("the top bellies behind the bridge", ("check the braces; string pull stays as it is",), ("more-pull",)),
+    "belly": Meaning(
+        "the top bellies behind the bridge", ("check the braces; string pull stays as it is",), ("more-pull",)
+    ),
     "neck-angle-low": Meaning("a straightedge on the frets meets the bridge too low", ("neck angle",)),
-    "neck-joint-loose": Meaning("the neck joint moves", ("tighten or reglue the neck joint before anything else",), STRUCTURE),
+    "neck-joint-loose": Meaning(
+        "the neck joint moves", ("tighten or reglue the neck joint before anything else",), STRUCTURE
+    ),
     "twist": Meaning("the neck is twisted", ("fret work or a heat treatment, by a repairer",)),
-    "rod-stiff": Meaning("the truss rod is stiff: it is not forced", ("free or replace the truss rod",), ("relief",)),
-    "rod-creaks": Meaning("the truss rod creaks: it is not turned further", ("free or replace the truss rod",), ("relief",)),
-    "rod-no-response": Meaning("relief does not follow the truss rod", ("repair of the truss rod",), ("relief",)),
-    "rod-broken": Meaning("the truss rod is broken", ("repair of the truss rod: a major repair",), ("relief",)),
+    "rod-stiff": Meaning(
+        "the truss rod is stiff: it is not forced", ("free or replace the truss rod",), ("relief",)
+    ),
+    "rod-creaks": Meaning(
+        "the truss rod creaks: it is not turned further", ("free or replace the truss rod",), ("relief",)
+    ),
+    "rod-no-response": Meaning(
+        "relief does not follow the truss rod", ("repair of the truss rod",), ("relief",)
+    ),
+    "rod-broken": Meaning(
+        "the truss rod is broken", ("repair of the truss rod: a major repair",), ("relief",)
+    ),
     "nut-cracked": Meaning("the nut is cracked", ("a new nut",), ("nut",)),
     "nut-slot-low": Meaning("a nut slot is too low", ("fill the slot or replace the nut",)),
-    "tuner-slips": Meaning("a tuner slips: no reading at pitch can be trusted", ("tighten or replace the tuner",)),
-    "saddle-pickup-uneven": Meaning("the undersaddle pickup sounds uneven", ("true the slot and the saddle's underside",)),
-}  # fmt: skip
+    "tuner-slips": Meaning(
+        "a tuner slips: no reading at pitch can be trusted", ("tighten or replace the tuner",)
+    ),
+    "saddle-pickup-uneven": Meaning(
+        "the undersaddle pickup sounds uneven", ("true the slot and the saddle's underside",)
+    ),
+}
 """Common practice, no published source."""
 
 SILENT = frozenset({"plate-level", "plate-tail-high", "plate-tail-low", "string-damaged"})

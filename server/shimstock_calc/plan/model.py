@@ -3,9 +3,9 @@
 Units: mm, cents, turns, N, g/m, Hz, min.
 
 Signs, everywhere: truss rod turns and spring claw turns positive = tighten; heights positive = up (raise,
-shim); saddle along the string positive = away from the nut; what a file takes off is a positive amount removed.
-Sides and strings: `side` is "bass" or "treble"; string 1 is the outermost on the treble side. A quantity
-read on a side is read at that side's outermost string.
+shim); saddle along the string positive = away from the nut; what a file takes off is positive.
+Sides: `side` is "bass" or "treble"; string 1 is the outermost on the treble side; what is read on a side is
+read at its outermost string.
 """
 
 from __future__ import annotations
@@ -355,7 +355,7 @@ class Wanted:
     """What the owner asked for beyond the spec."""
 
     restring: bool = False
-    """New strings are wanted and not yet on."""
+    """New strings are wanted; an adjustment of the strings in this job counts as done."""
     strings: StringSet | None = None
     """The new set; None = the same set again."""
 
@@ -398,6 +398,7 @@ class PlanInput:
     """Everything that the plan depends on; the same input gives the same plan."""
 
     instrument: Instrument
+    """With the strings that are on it now."""
     spec: tuple[SpecItem, ...]
     readings: tuple[Reading, ...] = ()
     adjustments: tuple[Adjustment, ...] = ()

@@ -119,7 +119,7 @@ def _file(draft: Draft, high: list[Known]) -> None:
             changes=draft.changes(shift, ["nut-action"]),
             forecasts=draft.changes(shift, ["action"]),
             why=say(
-                "surely too high; the stop is the target plus what the tool cannot tell, so that no slot ends too low"
+                "surely too high; the stop is the target plus what the tool cannot tell: no slot ends too low"
             ),
             cautions=cautions(
                 "irreversible", "file-and-read", "dust", "cover-pickups" if draft.instrument.pickups else ""

@@ -156,8 +156,8 @@ def settling(draft: Draft) -> Settling:
 
     Notes
     -----
-    Two readings, the first at least an hour after the last rod turn or restring and an hour apart, differ by no
-    more than 2·√2·u (common practice, no published source).
+    Two readings, the first at least an hour after the last rod turn or restring and an hour apart, differ by
+    no more than 2·√2·u (common practice, no published source).
     """
     moved = [each for each in draft.plan_input.adjustments if each.part in {"truss-rod", "strings"}]
     if not moved:

@@ -27,7 +27,7 @@ COARSEST: dict[Quantity, tuple[float, float]] = {
     "saddle-out": (0.5, 0.08),
     "intonation": (1.0, 1.2),
 }
-"""Resolution and repeatability of the coarsest usual tool; common practice, repeatabilities from memory [mm; cents]."""
+"""Resolution and repeatability of the coarsest usual tool [mm; cents]; repeatabilities from memory."""
 
 ALL: frozenset[Quantity] = frozenset(COARSEST)
 _HEIGHT: frozenset[Quantity] = frozenset(
@@ -392,7 +392,7 @@ class Sheet:
         return Known(goal, found, 1, bass)
 
     def relief_history(self) -> list[tuple[Reading, float, float]]:
-        """Usable-looking relief readings, oldest first: reading, value at the spec's frets, uncertainty [mm]."""
+        """Relief readings in order: reading, value at the spec's frets, uncertainty [mm]; stale ones too."""
         history = []
         for spot in sorted((spot for spot in self.by_spot if spot.quantity == "relief"), key=str):
             for reading in self.by_spot[spot]:

@@ -21,7 +21,7 @@ TEST_TURN = 0.125
 """First turn of a rod whose direction is not proven [turns]."""
 
 SLACKEN_FROM = 0.5
-"""Tightening in all from which the strings are slackened first [turns]; common practice, no published source."""
+"""Tightening in all from which the strings are slackened first [turns]; common practice."""
 
 
 def relief(draft: Draft) -> None:
@@ -118,7 +118,7 @@ def _place(draft: Draft, goals: list[Known], wanted: float, total: float) -> Non
             total_forecasts=draft.changes(all_of_it, ["action", "nut-action"]) if partly else (),
             probability=draft.chance(head, after, spread),
             confidence=say(
-                "one turn is taken as {mean} ± {sd} ({source}{samples})",
+                "the rod is taken to give {mean} ± {sd} ({source}{samples})",
                 mean=Measure("rod-response", abs(response.mean)),
                 sd=Measure("rod-response", response.sd),
                 source=response.source,
@@ -364,12 +364,11 @@ def settle(draft: Draft) -> None:
             "settle",
             None,
             say(
-                "Let the neck settle: read relief {rest} after the last turn or string, and again {rest} later",
+                "Let the neck settle: read relief {rest} after the last turn or change of strings, "
+                "and again {rest} later",
                 rest=Measure("minutes", draft.plan_input.settings.settle_minutes),
             ),
-            why=say(
-                "the neck answers slowly; the two readings must agree within 2·√2·u; tomorrow look once more"
-            ),
+            why=say("the neck answers slowly: the two readings must agree; look once more tomorrow"),
             readings_next=draft.next_readings("relief", why="settling"),
         ),
         gate="everything",

@@ -112,7 +112,8 @@ def _say_limit(draft: Draft, work: dict[Side, SaddleFiling]) -> None:
             draft.note(
                 "saddle-floor",
                 say(
-                    "{side} side: {wanted} off would leave less than {least} out of the slot: refused; {allowed} may come off",
+                    "{side} side: {wanted} off would leave less than {least} out of the slot: refused; "
+                    "{allowed} may come off",
                     side=side,
                     wanted=Measure("height", filing.wanted),
                     least=Measure("saddle-out", filing.least),
@@ -123,7 +124,8 @@ def _say_limit(draft: Draft, work: dict[Side, SaddleFiling]) -> None:
             draft.note(
                 "saddle-half",
                 say(
-                    "{side} side: {wanted} higher would leave less than half of the saddle in its slot: refused; {allowed} may go under it",
+                    "{side} side: {wanted} higher would leave less than half of it in its slot: refused; "
+                    "{allowed} may go under it",
                     side=side,
                     wanted=Measure("height", -filing.wanted),
                     allowed=Measure("height", -filing.allowed),

@@ -15,6 +15,7 @@ from .words import Measure, Sentence, say
 
 BALANCED = frozenset({"floating-tremolo", "locking-tremolo"})
 ONE_AT_A_TIME = BALANCED | {"movable"}
+CLAW = "Spring claw: turn both screws {way} alike ({seen}), tuning in between, until the plate is level"
 LEARNED_SHARE, ESTIMATED_SHARE = 0.2, 0.5
 """Standard deviation of a forecast change of relief, as a share of it: learned, and estimated (judgement)."""
 
@@ -64,6 +65,12 @@ def pull_change(draft: Draft, strings: tuple[InstrumentString, ...]) -> PullChan
     return PullChange(old, new, relief, spread, low, high)
 
 
+def restring_to_come(draft: Draft) -> bool:
+    """Whether new strings are wanted and this job has not seen a change of strings yet."""
+    done = any(each.part == "strings" for each in draft.plan_input.adjustments)
+    return draft.plan_input.wanted.restring and not done
+
+
 def refuse_steel_on_nylon(draft: Draft) -> bool:
     """Say no to steel strings on an instrument built for nylon."""
     wanted = draft.plan_input.wanted
@@ -81,7 +88,7 @@ def refuse_steel_on_nylon(draft: Draft) -> bool:
 def restring(draft: Draft) -> None:
     """Place the change of strings that the owner wants, with what it will do."""
     wanted = draft.plan_input.wanted
-    if not wanted.restring:
+    if not restring_to_come(draft):
         return
     new = wanted.strings or StringSet("the same set", draft.instrument.strings)
     if _refused(draft, new):
@@ -139,7 +146,7 @@ def _refused(draft: Draft, new: StringSet) -> bool:
             [say("a lighter set, or a lower tuning")],
         )
         return True
-    if "restring" in draft.blocked and change is not None and change.by > 0.5:
+    if {"restring", "more-pull"} & draft.blocked.keys() and change is not None and change.by > 0.5:
         draft.note("repair-first", say("no heavier strings before the repair"))
         return True
     breaking = [string for string in new.strings if (breaks(draft, string) or 0.0) >= BREAKING_REFUSAL]
@@ -159,7 +166,7 @@ def _refused(draft: Draft, new: StringSet) -> bool:
             draft.note(
                 "string-near-breaking",
                 say(
-                    "string {number} stands at {percent} of its strength at that pitch: expect it to break early",
+                    "string {number} stands at {percent} of its strength at that pitch: it may break early",
                     number=string.number,
                     percent=Measure("percent", 100.0 * stands),
                 ),
@@ -168,7 +175,7 @@ def _refused(draft: Draft, new: StringSet) -> bool:
 
 
 def breaks(draft: Draft, string: InstrumentString) -> float | None:
-    """Stress over strength of a steel string at its pitch [-]; None when the core is not known or not steel."""
+    """Stress over strength of a steel string at its pitch [-]; None when its core is not known."""
     core = string.core_diameter or (string.gauge if not string.wound else None)
     if string.material != "steel" or core is None:
         return None
@@ -249,7 +256,7 @@ def _balance(draft: Draft, change: PullChange | None) -> None:
             "balance",
             "spring-claw",
             say(
-                "Spring claw: turn both screws {way} equally ({seen}), tuning in between, until the plate is level",
+                CLAW,
                 way="in" if by > 0 else "out",
                 seen="clockwise, facing the screws' heads"
                 if by > 0
@@ -267,7 +274,7 @@ def _balance(draft: Draft, change: PullChange | None) -> None:
 
 def plate(draft: Draft) -> None:
     """Balance a floating tremolo whose plate was seen not to lie level since it was last touched."""
-    if draft.instrument.bridge.kind not in BALANCED or draft.plan_input.wanted.restring:
+    if draft.instrument.bridge.kind not in BALANCED or restring_to_come(draft):
         return
     seen = [each for each in draft.plan_input.findings if each.code.startswith("plate-")]
     touched = [each.order for each in draft.plan_input.adjustments if each.part in {"spring-claw", "strings"}]
@@ -283,7 +290,7 @@ def plate(draft: Draft) -> None:
             "balance",
             "spring-claw",
             say(
-                "Spring claw: turn both screws {way} equally ({seen}), tuning in between, until the plate is level",
+                CLAW,
                 way="in" if more else "out",
                 seen=("clockwise" if more else "counter-clockwise") + ", facing the screws' heads",
             ),
@@ -305,7 +312,8 @@ def heavier_sets(draft: Draft, needed: float) -> list[Sentence]:
             continue
         lines.append(
             say(
-                "{strings}: {pull} more ({percent}), relief {by} ({low} to {high}) to about {after}: {enough}",
+                "{strings}: {pull} more ({percent}), relief up by {by} ({low} to {high}) "
+                "to about {after}: {enough}",
                 strings=other.name,
                 pull=Measure("pull", change.by),
                 percent=Measure("percent", change.percent),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from .goals import Spot
 from .model import Change, Note, Plan, ReadingWanted, Step, Verdict
@@ -57,7 +58,7 @@ def step_lines(step: Step, write: Writer = write_measure) -> list[str]:
     if step.readings_next and step.kind not in {"measure", "read-again", "final-readings", "settle"}:
         lines.append("   then: tune, read " + _readings(step.readings_next))
     elif step.kind in {"measure", "read-again"}:
-        lines.append("   " + "; ".join(reading_text(reading) for reading in step.readings_next))
+        lines.append("   " + readings_text(step.readings_next))
     return lines
 
 
@@ -66,15 +67,26 @@ def note_lines(note: Note, write: Writer = write_measure) -> list[str]:
     return [f"-  {note.text.text(write)}", *(f"   · {line.text(write)}" for line in note.alternatives)]
 
 
-def reading_text(reading: ReadingWanted) -> str:
-    """Say where one reading is taken."""
+def readings_text(wanted: Iterable[ReadingWanted]) -> str:
+    """Say where readings are taken; those that differ only in side, string or pickup go together."""
+    groups: dict[ReadingWanted, list[ReadingWanted]] = {}
+    for reading in wanted:
+        alike = replace(reading, side=None, string=None, pickup=None)
+        groups.setdefault(alike, []).append(reading)
+    return "; ".join(_group_text(alike, group) for alike, group in groups.items())
+
+
+def _group_text(reading: ReadingWanted, group: list[ReadingWanted]) -> str:
     words = NAMES[reading.quantity]
-    if reading.string is not None:
-        words += f" of string {reading.string}"
-    if reading.pickup:
-        words += f" of {reading.pickup}"
-    if reading.side:
-        words += f", {reading.side} side"
+    strings = [str(each.string) for each in group if each.string is not None]
+    if strings:
+        words += f" of string{'s' if len(strings) > 1 else ''} {listed(strings)}"
+    pickups = list(dict.fromkeys(each.pickup for each in group if each.pickup))
+    if pickups:
+        words += f" of {listed(pickups)}"
+    found = list(dict.fromkeys(each.side for each in group if each.side))
+    if found:
+        words += f", {' and '.join(found)} side"
     if reading.fret is not None:
         words += f", at fret {reading.fret}"
     if reading.held:
