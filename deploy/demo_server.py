@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import NoReturn
 
 from processes import LOOPBACK, DemoError, Process, choose_port, wait_until_ready
 
@@ -24,13 +24,6 @@ CHECKOUT = Path(__file__).resolve().parent.parent
 USUAL_PORT = 8765
 STOPPING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 BUSY, UNAVAILABLE = 75, 69  # EX_TEMPFAIL and EX_UNAVAILABLE of sysexits.h
-
-# The keys that the demo makes: the file's name for it, its scope, and the bench that it stands on.
-KEYS = (
-    ("bench-1", "bench", "Bench 1"),
-    ("bench-2", "bench", "Bench 2"),
-    ("manager", "manager", None),
-)
 
 
 class Stopped(KeyboardInterrupt):
@@ -54,8 +47,8 @@ class Demo:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.keys = folder / "keys.json"
-        self.places = folder / "places.json"
+        self.keys = folder / "keys.json"  # {"manager": secret, and one for each bench by its name}
+        self.places = folder / "places.json"  # {"card": address, …}: what the session wants to point out
         self._database = folder / "shimstock.db"
         self._seeded = folder / "seeded"
         self._note = folder / "running"
@@ -126,8 +119,6 @@ class Demo:
 
     def prepare(self) -> None:
         """Migrate the database, and fill it when that has not been done to its end."""
-        if not self._seeded.exists():
-            self.forget()
         try:
             self.admin("migrate")
         except DemoError as reason:
@@ -136,17 +127,15 @@ class Demo:
             self.admin("seed", str(CHECKOUT / "seed"))
             self._seeded.touch()
         if not self.keys.exists():
+            names = ["manager", *bench_names()]
             with ThreadPoolExecutor(max_workers=2) as at_once:
-                secrets_made = list(at_once.map(lambda key: self._make_key(*key), KEYS))
-            made = dict(zip((name for name, _, _ in KEYS), secrets_made, strict=True))
+                made = dict(zip(names, at_once.map(self._make_key, names), strict=True))
             write_private(self.keys, json.dumps(made, indent=2) + "\n")
 
-    def _make_key(self, name: str, scope: str, bench: str | None) -> str:
-        """Make an API key and return its secret."""
-        at_bench = ["--bench", bench] if bench else []
-        made: dict[str, Any] = json.loads(
-            self.admin("key", "create", "--name", f"demo {name}", "--scope", scope, *at_bench, "--json")
-        )
+    def _make_key(self, name: str) -> str:
+        """Make the manager's API key, or that of a bench, and return its secret."""
+        place = ["--scope", "manager"] if name == "manager" else ["--scope", "bench", "--bench", name]
+        made = json.loads(self.admin("key", "create", "--name", f"demo, {name}", *place, "--json"))
         return str(made["secret"])
 
     def start(self, name: str, *arguments: str) -> Process:
@@ -169,6 +158,12 @@ class AlreadyRunningError(DemoError):
         super().__init__(
             f"A demo is already running here ({where}). Stop it with Ctrl-C in its terminal first."
         )
+
+
+def bench_names() -> list[str]:
+    """Return the names of the shop's benches."""
+    people = json.loads((CHECKOUT / "seed" / "people.json").read_text())
+    return [bench["name"] for bench in people["benches"]]
 
 
 def program(name: str) -> str:
