@@ -113,7 +113,7 @@ def set_up(manager: Client) -> Workshop:
     )
     shop.add("feelers", "/v1/tools", {"name": "Feeler leaves", "quantities": ["relief", "nut-action"],
                                       "resolution": mm(0.05), "repeatability": mm(0.03)})  # fmt: skip
-    shop.add("depth", "/v1/tools", {"name": "Depth gauge", "quantities": ["action", "nut-action", "pickup-height"],
+    shop.add("depth", "/v1/tools", {"name": "Depth gauge", "quantities": ["action", "nut-action"],
                                     "resolution": mm(0.01), "repeatability": mm(0.03)})  # fmt: skip
     shop.add("strings", "/v1/string-sets", {"name": "Light .009", "built_for": "steel", "strings": [
         {"number": number + 1, "gauge": mm(GAUGES[number]), "wound": number >= 3,
