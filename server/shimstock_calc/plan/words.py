@@ -35,7 +35,15 @@ MeasureKind: TypeAlias = Literal[
 
 @dataclass(frozen=True)
 class Measure:
-    """A number with its kind, which fixes its unit (see `UNITS`) and decimals."""
+    """A number with its kind, which fixes its unit and decimals.
+
+    Parameters
+    ----------
+    kind : str
+        What is measured.
+    value : float
+        How much [unit of the kind, see `UNITS`].
+    """
 
     kind: MeasureKind
     value: float
@@ -86,7 +94,16 @@ def write_turns(turns: float) -> str:
 
 
 def write_measure(measure: Measure) -> str:
-    """Write a measure in mm, cents, newtons and eighths of a turn."""
+    """Write a measure in mm, cents, newtons and eighths of a turn.
+
+    Parameters
+    ----------
+    measure : Measure
+        The number with its kind.
+
+    >>> write_measure(Measure("turns", -0.375))
+    '3/8 turn'
+    """
     kind, value = measure.kind, measure.value
     if kind == "turns":
         return f"{write_turns(value)} turn" + ("s" if abs(value) > 1 else "")
