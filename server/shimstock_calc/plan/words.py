@@ -101,6 +101,8 @@ def write_measure(measure: Measure) -> str:
     measure : Measure
         The number with its kind.
 
+    Examples
+    --------
     >>> write_measure(Measure("turns", -0.375))
     '3/8 turn'
     """
