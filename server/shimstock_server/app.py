@@ -23,7 +23,7 @@ from .web.limits import RateLimit
 from .web.quantities import QUANTITY_SCHEMA
 from .web.visibility import rule_for
 
-AREAS: tuple[str, ...] = ("shop", "catalogue", "owners", "jobs", "bench", "keys", "operations")
+AREAS: tuple[str, ...] = ("shop", "catalogue", "owners", "jobs", "bench", "calculations", "cards", "keys", "operations")
 """The areas of the service, each a package with its `blueprints`."""
 
 TITLE = "Shimstock"

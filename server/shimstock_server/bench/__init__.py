@@ -1,10 +1,19 @@
 """The bench: what is measured, what is recommended, what is done."""
 
 from .adjustments import adjustments_of
+from .before_and_after import BeforeAndAfter, before_and_after, sheet_of
 from .recommendation import current_plan
 from .routes import blueprint
 from .sheets import sheets_of, standing
 
-__all__ = ["adjustments_of", "current_plan", "sheets_of", "standing"]
+__all__ = [
+    "BeforeAndAfter",
+    "adjustments_of",
+    "before_and_after",
+    "current_plan",
+    "sheet_of",
+    "sheets_of",
+    "standing",
+]
 
 blueprints = (blueprint,)

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Literal, cast
 from uuid import UUID
 
-from flask import current_app, g
+from flask import current_app, g, request
 from sqlalchemy.orm import Session
 
 if TYPE_CHECKING:
@@ -65,6 +65,11 @@ class _Current:
     def units(self) -> Units:
         """The units of the answer: `mm` or `inch`."""
         return cast(Units, g.get("units", "mm"))
+
+    def tell_in(self, units: Units) -> None:
+        """Answer in these units instead of the key's, unless the request itself asks for others."""
+        if "units" not in request.args:
+            g.units = units
 
     @property
     def media_type(self) -> str:

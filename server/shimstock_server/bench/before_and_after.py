@@ -1,0 +1,119 @@
+"""How an instrument came in and how it stands: the verdicts of one job's first and last readings."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, replace
+from uuid import UUID
+
+from sqlalchemy.orm import Session
+
+from shimstock_calc.errors import CalculationError
+from shimstock_calc.plan import make_plan
+from shimstock_calc.plan import model as plan_model
+from shimstock_calc.plan.goals import SIDES, Goal, goals
+from shimstock_calc.plan.readings import Sheet
+from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
+from shimstock_server.database.tables.jobs import Job
+from shimstock_server.database.words import Stage
+
+from .adjustments import adjustments_of
+from .recommendation import gather
+from .sheets import sheets_of, standing
+
+
+@dataclass(frozen=True)
+class BeforeAndAfter:
+    """The verdicts at both ends of a job, item by item, and what they were made from."""
+
+    source: plan_model.PlanInput
+    items: tuple[tuple[plan_model.Verdict, plan_model.Verdict], ...]
+    """Before and after of every item of the spec, in the trade's order."""
+    notes: tuple[plan_model.Note, ...]
+    """What the plan says besides; empty when readings of the whole job contradict each other."""
+    settled: plan_model.Settling
+    received: tuple[ReadingSheet, ...]
+    """The sheets of the first as-received stage, oldest first."""
+    final: tuple[ReadingSheet, ...]
+    """The sheets of stage final, oldest first."""
+    standing: tuple[ReadingSheet, ...]
+    """Every sheet that no correction has replaced, oldest first."""
+    adjustments: tuple[Adjustment, ...]
+
+
+def before_and_after(session: Session, job: Job) -> BeforeAndAfter:
+    """Judge a job's first as-received readings and its final ones, else its newest.
+
+    Raises
+    ------
+    InstrumentUnknown
+        When the job has no instrument yet.
+    InstrumentIncomplete
+        When the model lacks what a verdict needs; names the fields.
+    Missing
+        When no setup spec applies.
+    """
+    source = gather(session, job)
+    sheets = standing(sheets_of(session, job.id))
+    adjustments = adjustments_of(session, job)
+    received = as_received(sheets, adjustments)
+    final = [sheet for sheet in sheets if sheet.stage is Stage.FINAL]
+    wanted = goals(source)
+    before = verdicts(replace(source, adjustments=()), wanted, received)
+    newest = verdicts(source, wanted, sheets)
+    last = verdicts(source, wanted, final)
+    items = tuple(
+        (came, ended if ended.reading is not None else newer)
+        for came, ended, newer in zip(before, last, newest, strict=True)
+    )
+    notes, settled = _said(source)
+    return BeforeAndAfter(
+        source, items, notes, settled, tuple(received), tuple(final), tuple(sheets), tuple(adjustments)
+    )
+
+
+def as_received(sheets: list[ReadingSheet], adjustments: list[Adjustment]) -> list[ReadingSheet]:
+    """The sheets of the first as-received stage: those taken before anything was done."""
+    first_act = min((adjustment.done_at for adjustment in adjustments), default=None)
+    return [
+        sheet
+        for sheet in sheets
+        if sheet.stage is Stage.AS_RECEIVED and (first_act is None or sheet.taken_at <= first_act)
+    ]
+
+
+def verdicts(
+    source: plan_model.PlanInput, wanted: Collection[Goal], sheets: Collection[ReadingSheet]
+) -> list[plan_model.Verdict]:
+    """Judge every goal from the readings of these sheets alone."""
+    ids = {str(sheet.id) for sheet in sheets}
+    kept = tuple(reading for reading in source.readings if reading.id.rpartition("/")[0] in ids)
+    known = Sheet(replace(source, readings=kept))
+    return [_verdict(known, goal) for goal in wanted]
+
+
+def _verdict(known: Sheet, goal: Goal) -> plan_model.Verdict:
+    """The verdict of a goal; a relief that was read without its side, or on one side alone, stands for it."""
+    found = known.know(goal).verdict
+    if found.reading is not None or goal.spot.quantity != "relief":
+        return found
+    elsewhere: tuple[plan_model.Side | None, ...] = SIDES if goal.spot.side is None else (None,)
+    for side in elsewhere:
+        other = known.know(replace(goal, spot=goal.spot._replace(side=side))).verdict
+        if other.reading is not None:
+            return replace(other, side=goal.spot.side)
+    return found
+
+
+def _said(source: plan_model.PlanInput) -> tuple[tuple[plan_model.Note, ...], plan_model.Settling]:
+    try:
+        plan = make_plan(source)
+    except CalculationError:
+        # the readings of both ends still stand on the card, each judged for itself
+        return (), plan_model.Settling("not needed")
+    return plan.notes, plan.settled
+
+
+def sheet_of(verdict: plan_model.Verdict) -> UUID | None:
+    """The sheet that a verdict's reading stands on."""
+    return None if verdict.reading is None else UUID(verdict.reading.rpartition("/")[0])
