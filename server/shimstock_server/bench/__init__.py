@@ -2,12 +2,14 @@
 
 from .adjustments import adjustments_of
 from .before_and_after import BeforeAndAfter, before_and_after, sheet_of
+from .problems import InstrumentUnknown
 from .recommendation import current_plan
 from .routes import blueprint
 from .sheets import sheets_of, standing
 
 __all__ = [
     "BeforeAndAfter",
+    "InstrumentUnknown",
     "adjustments_of",
     "before_and_after",
     "current_plan",

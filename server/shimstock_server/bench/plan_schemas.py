@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from shimstock_server.catalogue import PlanInstrumentIn, SpecItemIn
 from shimstock_server.database.words import ConsentKind, Part, Position, Quantity, Side
-from shimstock_server.jobs.schemas import RoomIn, WantsIn
+from shimstock_server.jobs import RoomIn, WantsIn
 from shimstock_server.web.fields import Choice, Id, ListOf, Nested, Number, StrictSchema, Text, Truth, Whole
 from shimstock_server.web.quantities import QuantityIn, QuantityOut
 

@@ -10,8 +10,7 @@ from sqlalchemy import select
 from shimstock_server.database.tables.bench import ReadingSheet
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.words import JobState
-from shimstock_server.jobs import load_job
-from shimstock_server.jobs.problems import ClaimEnded
+from shimstock_server.jobs import ClaimEnded, load_job
 from shimstock_server.web.blueprint import Answer, Blueprint
 from shimstock_server.web.context import current
 from shimstock_server.web.paging import page

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from shimstock_server.database.words import FindingCode, Method, Part, Position, Quantity, Side, Stage
-from shimstock_server.jobs.schemas import RoomIn, RoomTypedOut
+from shimstock_server.jobs import RoomIn, RoomTypedOut
 from shimstock_server.web.fields import (
     Choice,
     Id,
@@ -221,8 +221,8 @@ class AdjustmentIn(StrictSchema):
 class AdjustmentTypedOut(StrictSchema):
     """Turns and amount as they were typed."""
 
-    turns = TypedOut("turns_value", "turns_unit")
-    amount = TypedOut("amount_value", "amount_unit")
+    turns = TypedOut("turns_value", "turns_unit", allow_none=True)
+    amount = TypedOut("amount_value", "amount_unit", allow_none=True)
 
 
 class AdjustmentOut(StrictSchema):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import cast
 from uuid import UUID
 
-from shimstock_server.bench.problems import InstrumentUnknown
+from shimstock_server.bench import InstrumentUnknown
 from shimstock_server.catalogue import InstrumentIncomplete
 from shimstock_server.jobs import load_job
 from shimstock_server.shop import ShopNotSetUp
