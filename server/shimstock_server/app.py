@@ -23,7 +23,9 @@ from .web.limits import RateLimit
 from .web.quantities import QUANTITY_SCHEMA
 from .web.visibility import rule_for
 
-AREAS: tuple[str, ...] = ("shop", "catalogue", "owners", "jobs", "bench", "calculations", "cards", "keys", "operations")
+AREAS: tuple[str, ...] = (
+    "shop", "catalogue", "owners", "jobs", "bench", "calculations", "cards", "keys", "operations",
+)  # fmt: skip
 """The areas of the service, each a package with its `blueprints`."""
 
 TITLE = "Shimstock"

@@ -1,0 +1,5 @@
+"""The formulas of the calculation module, each at an address of its own."""
+
+from .routes import blueprint
+
+blueprints = (blueprint,)

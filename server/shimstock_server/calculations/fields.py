@@ -1,0 +1,79 @@
+"""Fields of questions and results: quantities with their range, told with more digits than a reading has."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from shimstock_server.web.context import current
+from shimstock_server.web.fields import Choice, ListOf, StrictField, StrictSchema, Text
+from shimstock_server.web.quantities import QuantityIn, QuantityOut
+from shimstock_server.web.units import KINDS, convert, decimals
+
+__all__ = ["Question", "Result", "StrictField", "Told", "asked", "calculated", "told"]
+
+_MORE_DECIMALS = 3
+"""Beyond those of a reading: a program goes on from a result, and its rounding must not show there."""
+
+
+def asked(kind: str, low: float, high: float, about: str, **options: Any) -> QuantityIn:
+    """Return the field of a quantity that is given.
+
+    Parameters
+    ----------
+    kind : str
+        The kind, of `KINDS`.
+    low, high : float
+        Bounds in the unit that is kept.
+    about : str
+        What it is, in the trade's words.
+    **options
+        `required=True`, or `load_default` as a `Quantity`; without either it may be left out.
+    """
+    unit = KINDS[kind].unit
+    return QuantityIn(
+        kind,
+        min=low,
+        max=high,
+        metadata={"description": f"{about}; {low:g} to {high:g} {unit}."},
+        **options,
+    )
+
+
+class Told(QuantityOut):
+    """A quantity of a result: in the reader's units, with three more decimals than a reading."""
+
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **options: Any) -> dict[str, Any] | None:
+        rounded = super()._serialize(value, attr, obj, **options)
+        if rounded is None:
+            return None
+        kind = KINDS[self.kind_name or str(obj[self.kind_from])]
+        unit = kind.out(current.units)
+        number = round(convert(value, kind.unit, unit), decimals(unit) + _MORE_DECIMALS)
+        return {"value": number + 0.0, "unit": unit.value}
+
+
+def told(kind: str, about: str, *, maybe: bool = False) -> Told:
+    """Return the field of a quantity that is answered; `maybe` when it can be null."""
+    return Told(kind, allow_none=maybe, metadata={"description": f"{about}."})
+
+
+class Question(StrictSchema):
+    """What a calculation takes. Every quantity is given with `asked`, every list is bounded."""
+
+
+class Result(StrictSchema):
+    """What a calculation answers, with where it comes from and how far it can be trusted."""
+
+    source = ListOf(Text(), metadata={"description": "Where the formula is published."})
+    validity = Text(metadata={"description": "Where the formula holds."})
+    note = ListOf(
+        Text(),
+        metadata={
+            "description": "What to know about this answer, such as values beyond the formula's range."
+        },
+    )
+
+
+def calculated(*words: str) -> Choice:
+    """Return the field that says what was calculated."""
+    return Choice(words, metadata={"description": "What was calculated from what was given."})

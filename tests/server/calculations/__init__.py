@@ -1,0 +1,1 @@
+"""The calculations over HTTP."""
