@@ -47,7 +47,7 @@ class Demo:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.keys = folder / "keys.json"  # {"manager": secret, and one for each bench by its name}
+        self.keys = folder / "keys.json"  # {"manager": secret, "bench-1": secret, …}
         self.places = folder / "places.json"  # {"card": address, …}: what the session wants to point out
         self._database = folder / "shimstock.db"
         self._seeded = folder / "seeded"
@@ -127,15 +127,18 @@ class Demo:
             self.admin("seed", str(CHECKOUT / "seed"))
             self._seeded.touch()
         if not self.keys.exists():
-            names = ["manager", *bench_names()]
+            benches = {f"bench-{number}": name for number, name in enumerate(bench_names(), 1)}
+            wanted: dict[str, str | None] = {"manager": None, **benches}
             with ThreadPoolExecutor(max_workers=2) as at_once:
-                made = dict(zip(names, at_once.map(self._make_key, names), strict=True))
+                made = dict(zip(wanted, at_once.map(self._make_key, wanted.values()), strict=True))
             write_private(self.keys, json.dumps(made, indent=2) + "\n")
 
-    def _make_key(self, name: str) -> str:
-        """Make the manager's API key, or that of a bench, and return its secret."""
-        place = ["--scope", "manager"] if name == "manager" else ["--scope", "bench", "--bench", name]
-        made = json.loads(self.admin("key", "create", "--name", f"demo, {name}", *place, "--json"))
+    def _make_key(self, bench: str | None) -> str:
+        """Make the API key of a bench, or the manager's, and return its secret."""
+        place = ["--scope", "bench", "--bench", bench] if bench else ["--scope", "manager"]
+        made = json.loads(
+            self.admin("key", "create", "--name", f"demo, {bench or 'manager'}", *place, "--json")
+        )
         return str(made["secret"])
 
     def start(self, name: str, *arguments: str) -> Process:

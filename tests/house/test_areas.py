@@ -32,7 +32,7 @@ def imported(module: Path, tree: ast.Module) -> list[tuple[int, list[str]]]:
 
 
 def is_reached_past(parts: list[str]) -> bool:
-    """Tell whether a dotted name stands in a module of an area, and is not what the area's `__init__` names."""
+    """Tell whether a name stands in a module of an area, and is not what the area's `__init__` names."""
     area = SERVER / parts[0]
     inside = (area / parts[1]).with_suffix(".py").exists() or (area / parts[1]).is_dir()
     return inside and (len(parts) > 2 or parts[1] not in named_by(parts[0]))
