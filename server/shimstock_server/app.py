@@ -17,7 +17,7 @@ from .config import Config
 from .database import migrate
 from .database.engine import make_engine
 from .database.session import Database
-from .web import documents, handling
+from .web import documents, handling, problems
 from .web.blueprint import Blueprint
 from .web.limits import RateLimit
 from .web.quantities import QUANTITY_SCHEMA
@@ -110,6 +110,7 @@ def create_app(
     )
     handling.install(app)
     modules = [importlib.import_module(area if "." in area else f"{__package__}.{area}") for area in areas]
+    problems.check_codes()
     for blueprint in (blueprint for module in modules for blueprint in module.blueprints):
         _check_visibility(blueprint)
         service.api.register_blueprint(blueprint)

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from shimstock_server.web.problems import Conflict, NotFound
 
-from .hours import ShopNotSetUp
-
 
 class NoShopYet(NotFound):
     """The shop has no name, place and time zone yet; a manager sets it up with PUT /v1/shop."""
 
-    code = ShopNotSetUp.code
-    title = ShopNotSetUp.title
+    code = "no-shop-yet"
+    title = "No shop yet"
 
 
 class NameInUse(Conflict):

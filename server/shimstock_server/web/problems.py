@@ -75,6 +75,15 @@ def every_problem() -> list[type[Problem]]:
     return sorted(set(below(Problem)), key=lambda cls: (cls.status, cls.code))
 
 
+def check_codes() -> None:
+    """Refuse two problems of one code: programs decide by it, and each has one explanation and one status."""
+    seen: dict[str, type[Problem]] = {}
+    for problem in every_problem():
+        other = seen.setdefault(problem.code, problem)
+        if other is not problem:
+            raise TypeError(f"{problem.__name__} and {other.__name__} share the code {problem.code}")
+
+
 class BadRequest(Problem):
     """The request could not be understood."""
 

@@ -312,6 +312,8 @@ def write(kind: str, value: float, units: str = "mm") -> str:
         text = text.rstrip("0").rstrip(".")
     if float(text) == 0:
         text = text.removeprefix("-")
+    if told is Unit.DAY and text != "1":
+        return text + " days"
     return text + _SIGNS.get(told, f" {told}")
 
 
