@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from ._bench_records import Adjustment as Adjustment
     from ._bench_records import AllowedMove as AllowedMove
     from ._bench_records import Card as Card
+    from ._bench_records import CardLook as CardLook
+    from ._bench_records import CardQuantity as CardQuantity
     from ._bench_records import Claim as Claim
     from ._bench_records import Consent as Consent
     from ._bench_records import Job as Job
@@ -83,8 +85,8 @@ if TYPE_CHECKING:
 _HOMES = {
     "_answer": "Answer",
     "_bench": "as_planned",
-    "_bench_records": "Adjustment AllowedMove Card Claim Consent Job Move NewFinding NewReading PartUsed "
-    "Quote Reading ReadingSheet RoomAir SettlingJob",
+    "_bench_records": "Adjustment AllowedMove Card CardLook CardQuantity Claim Consent Job Move NewFinding "
+    "NewReading PartUsed Quote Reading ReadingSheet RoomAir SettlingJob",
     "_client": "Client",
     "_connection": "TIMEOUT",
     "_errors": "BadAnswer BadRequest Changed ClaimEnded Conflict FieldError InvalidFields NotAllowed "

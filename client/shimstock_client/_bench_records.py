@@ -242,13 +242,56 @@ class SettlingJob(Record):
 
 
 @dataclass(kw_only=True)
+class CardLook(Record):
+    """What was read, converted to the spec's frets, and its verdict."""
+
+    value: Quantity | None = None
+    uncertainty: Quantity | None = None
+    probability: float | None = None
+    verdict: str | None = None
+    zero_or_less: bool = False
+    accepted: bool = False
+    stale: bool = False
+    reason: str | None = None
+    read_on: date | None = None
+
+
+@dataclass(kw_only=True)
+class CardQuantity(Record):
+    """One item of the setup spec with its reading before and after."""
+
+    quantity: str = ""
+    side: str | None = None
+    string: int | None = None
+    pickup: str | None = None
+    fret: int | None = None
+    held: list[int] = field(default_factory=list)
+    name: str = ""
+    """What is read, and where, in words of the card's language."""
+    target: Quantity | None = None
+    lower: Quantity | None = None
+    upper: Quantity | None = None
+    source: str | None = None
+    before: CardLook | None = None
+    after: CardLook | None = None
+
+
+@dataclass(kw_only=True)
 class Card(Record):
-    """Before and after of a job; the rest of it in `raw`."""
+    """Before and after of a job, in the owner's units and language; days and shop in `raw`."""
 
     job: dict[str, Any] = field(default_factory=dict)
+    shop: dict[str, Any] = field(default_factory=dict)
     instrument: dict[str, Any] = field(default_factory=dict)
-    quantities: list[dict[str, Any]] = field(default_factory=list)
-    done: list[Any] = field(default_factory=list)
-    refused: list[Any] = field(default_factory=list)
-    cautions: list[Any] = field(default_factory=list)
+    language: str = ""
+    summary: str = ""
+    quantities: list[CardQuantity] = field(default_factory=list)
+    done: list[str] = field(default_factory=list)
+    left: list[str] = field(default_factory=list)
+    """What is not in spec, not read or out of reach, and why."""
+    refused: list[str] = field(default_factory=list)
+    next_look: list[str] = field(default_factory=list)
+    cautions: list[dict[str, Any]] = field(default_factory=list)
     picture: str | None = field(default=None, repr=False)
+    """SVG: the neck from the side."""
+    judgement: str = ""

@@ -13,14 +13,14 @@ import shimstock_client
 
 PUBLIC = {
     "Adjustment", "AllowedMove", "Answer", "ApiKey", "as_planned", "BadAnswer", "BadRequest", "Bench",
-    "BoundedRetry", "Card", "Change", "Changed", "Claim", "ClaimEnded", "Client", "Closure", "Coded",
-    "Conflict", "Consent", "FieldError", "Instrument", "InstrumentModel", "InvalidFields", "Job",
-    "Move", "NewFinding", "NewReading", "NotAllowed", "Note", "NotFound", "NotReachable", "NotSignedIn",
-    "OpeningHours", "Owner", "PartMove", "PartUsed", "PlanSettling", "Quantity", "Quote", "Reading",
-    "ReadingSheet", "ReadingWanted", "Recommendation", "Record", "Refused", "RoomAir", "ServiceFailed",
-    "SettlingJob", "SetupSpec", "Shift", "ShimstockError", "Shop", "SpecItem", "SpecSource", "Step",
-    "StringOfSet", "StringSet", "Technician", "TIMEOUT", "Tool", "TooManyRequests", "Tuning", "uuid7",
-    "Verdict", "VERSION", "Way", "Write", "WSGITransport",
+    "BoundedRetry", "Card", "CardLook", "CardQuantity", "Change", "Changed", "Claim", "ClaimEnded",
+    "Client", "Closure", "Coded", "Conflict", "Consent", "FieldError", "Instrument", "InstrumentModel",
+    "InvalidFields", "Job", "Move", "NewFinding", "NewReading", "NotAllowed", "Note", "NotFound",
+    "NotReachable", "NotSignedIn", "OpeningHours", "Owner", "PartMove", "PartUsed", "PlanSettling",
+    "Quantity", "Quote", "Reading", "ReadingSheet", "ReadingWanted", "Recommendation", "Record",
+    "Refused", "RoomAir", "ServiceFailed", "SettlingJob", "SetupSpec", "Shift", "ShimstockError",
+    "Shop", "SpecItem", "SpecSource", "Step", "StringOfSet", "StringSet", "Technician", "TIMEOUT",
+    "Tool", "TooManyRequests", "Tuning", "uuid7", "Verdict", "VERSION", "Way", "Write", "WSGITransport",
 }  # fmt: skip
 
 

@@ -118,7 +118,7 @@ def run(arguments: Sequence[str] | None = None, *, transport: Any = None) -> int
 
         if not isinstance(error, ShimstockError):
             raise
-        return _end(bench, str(error), exit_of(error), _as_problem(error))
+        return _end(bench, _in_words(error), exit_of(error), _as_problem(error))
     return int(Exit.OK)
 
 
@@ -133,6 +133,22 @@ def exit_of(error: Exception) -> Exit:
     if isinstance(error, Conflict | Changed):
         return Exit.CONFLICT
     return Exit.REFUSED
+
+
+def _in_words(error: Any) -> str:
+    """Write an error, with who holds the job when that is what stands against it."""
+    claim = getattr(error, "extra", {}).get("claim")
+    if not isinstance(claim, dict):
+        return str(error)
+    from datetime import datetime
+
+    from ._layout import local
+
+    since = local(datetime.fromisoformat(claim["since"])) if claim.get("since") else "some time"
+    line = f"{claim.get('technician') or 'Somebody'} holds it since {since}."
+    if claim.get("stale"):
+        line += " It was left over: take it over with --take-over --reason."
+    return f"{line}\n{error}"
 
 
 def _end(bench: Bench, message: str, code: Exit, problem: dict[str, Any]) -> int:

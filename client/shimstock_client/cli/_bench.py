@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import json
+import os
 import sys
 from collections.abc import Callable, Iterator
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import IO, TYPE_CHECKING, Any, TypeVar, cast
 
 import click
 
@@ -159,11 +161,11 @@ class Bench:
         """Where people read; without colour when NO_COLOR is set or nobody looks."""
         from rich.console import Console
 
-        return Console(highlight=False, markup=False, emoji=False, soft_wrap=False, width=self._width())
-
-    @staticmethod
-    def _width() -> int | None:
-        return None if sys.stdout.isatty() else click_width()
+        plain: dict[str, Any] = {"highlight": False, "markup": False, "emoji": False}
+        if sys.stdout.isatty():
+            return Console(**plain)
+        trimmed = cast(IO[str], Trimmed())
+        return Console(file=trimmed, width=click_width(), **plain)
 
     def show(self, data: Any, say: Callable[[], None]) -> None:
         """Answer: `data` as JSON for a machine, or in words by `say`."""
@@ -177,10 +179,20 @@ class Bench:
         click.echo(message, err=True)
 
 
+class Trimmed(io.TextIOBase):
+    """Standard output without the blanks that fill up a table's lines."""
+
+    def write(self, text: str) -> int:
+        """Write lines, their ends trimmed."""
+        return sys.stdout.write("\n".join(line.rstrip(" ") for line in text.split("\n")))
+
+    def flush(self) -> None:
+        """Pass it on."""
+        sys.stdout.flush()
+
+
 def click_width() -> int:
     """Return the width of lines when no terminal tells it: COLUMNS, else 100."""
-    import os
-
     columns = os.environ.get("COLUMNS", "")
     return int(columns) if columns.isdigit() and int(columns) >= 20 else 100
 

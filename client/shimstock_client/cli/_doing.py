@@ -85,6 +85,8 @@ def _planned(bench: Bench, job: Job, turns: str | None) -> Doing:
         told = f"first: {first.what}" if first else "nothing is left to do"
         raise Stop(f"the plan has no step to do now; {told}", Exit.NOTHING)
     bodies = [dict(body) for body in as_planned(step)]
+    if not bodies:
+        raise Stop(f"the step to do now changes nothing: {step.what}; shimstock read enters it", Exit.NOTHING)
     if turns is not None:
         if len(bodies) != 1 or "turns" not in bodies[0]:
             raise Stop(

@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Any
 from rich.table import Table
 from rich.text import Text
 
+from ._plan_layout import limits, number, unit
+
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from .. import Card, Instrument, InstrumentModel, Job, SpecItem, Technician
+    from .. import Card, CardLook, CardQuantity, Instrument, InstrumentModel, Job, SpecItem, Technician
 
 NARROW = 64
 
@@ -186,69 +188,60 @@ def print_card(console: Console, card: Card) -> None:
     """Print before and after of a job side by side."""
     job, instrument = card.job, card.instrument
     console.print(Text(f"Card of job {job.get('number', '')}", style="bold"))
-    name = " ".join(str(instrument[part]) for part in ("maker", "model", "name") if instrument.get(part))
-    if name:
-        console.print(Text(name))
+    named = [str(instrument[part]) for part in ("maker", "model") if instrument.get(part)]
+    if instrument.get("serial"):
+        named.append(f"({instrument['serial']})")
+    console.print(Text(" ".join([*named, *([f"of {job['owner']}"] if job.get("owner") else [])])))
+    if card.summary:
+        console.print(Text(card.summary))
     table = Table(box=None, padding=(0, 2, 0, 0), show_edge=False, header_style="underline")
-    for column in ("quantity", "before", "after", "spec", "verdict"):
+    for column in ("", "before", "after", "spec", "verdict"):
         table.add_column(column)
     for one in card.quantities:
-        table.add_row(*(Text(cell) for cell in card_cells(one)))
+        cells = (
+            one.name,
+            look_line(one, one.before),
+            look_line(one, one.after),
+            _card_limits(one),
+            _verdict(one),
+        )
+        table.add_row(*(Text(cell) for cell in cells))
     console.print(table)
-    for title, lines in (
+    sections = (
         ("Done", card.done),
+        ("Left as it is", card.left),
         ("Refused by the owner", card.refused),
-        ("Take care", card.cautions),
-    ):
+        ("Look again", card.next_look),
+        ("Take care", [str(one.get("text", "")) for one in card.cautions]),
+    )
+    for title, lines in sections:
         if lines:
             console.print(Text(title, style="bold"))
-            for line in lines:
-                console.print(Text(f"- {_sentence(line)}"))
+        for line in lines:
+            print_rows(console, [("-", line)])
+    if card.judgement:
+        console.print(Text(card.judgement))
 
 
-def card_cells(one: Mapping[str, Any]) -> tuple[str, str, str, str, str]:
-    """Return the cells of one quantity of a card."""
-    place = [str(one.get("quantity", "")).replace("-", " ")]
-    if one.get("pickup"):
-        place.append(f"{one['pickup']} pickup")
-    if one.get("side"):
-        place.append(f"{one['side']} side")
-    if one.get("string") is not None:
-        place.append(f"string {one['string']}")
-    verdict = one.get("verdict_after") or one.get("verdict")
-    if isinstance(verdict, Mapping):
-        verdict = verdict.get("after")
-    return (
-        ", ".join(place),
-        _told(one.get("before")),
-        _told(one.get("after")),
-        _limits(one),
-        str(verdict or "–"),
-    )
-
-
-def _limits(one: Mapping[str, Any]) -> str:
-    spec = one.get("spec")
-    spec = spec if isinstance(spec, Mapping) else one
-    lower, upper = spec.get("lower"), spec.get("upper")
-    if lower and upper:
-        return f"{lower['value']:g} … {upper['value']:g}"
-    if lower:
-        return f"at least {lower['value']:g}"
-    return f"at most {upper['value']:g}" if upper else "–"
-
-
-def _told(value: Any) -> str:
-    from .. import Quantity
-
-    if isinstance(value, Mapping) and isinstance(value.get("value"), int | float):
-        return str(Quantity(value["value"], str(value["unit"])))
-    if isinstance(value, Mapping) and value.get("zero_or_less"):
+def look_line(one: CardQuantity, look: CardLook | None) -> str:
+    """Write a reading as it stands on the card."""
+    if look is None:
+        return "–"
+    if look.zero_or_less:
         return "zero or less"
-    return "–"
+    if look.value is None:
+        return "not read"
+    return f"{number(look.value, signed=one.quantity == 'intonation')} {unit(look.value)}"
 
 
-def _sentence(line: Any) -> str:
-    if isinstance(line, Mapping):
-        return str(line.get("text") or line.get("what") or line)
-    return str(line)
+def _card_limits(one: CardQuantity) -> str:
+    return limits(one.lower, one.upper)
+
+
+def _verdict(one: CardQuantity) -> str:
+    before = one.before.verdict if one.before else None
+    after = one.after.verdict if one.after else None
+    if after is None:
+        return before or "–"
+    accepted = ", accepted" if one.after is not None and one.after.accepted else ""
+    return after + accepted + (f" (was {before})" if before and before != after else "")

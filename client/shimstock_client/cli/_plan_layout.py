@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from typing import TYPE_CHECKING
+from itertools import groupby
+from typing import TYPE_CHECKING, Any
 
 from rich.padding import Padding
 from rich.table import Table
@@ -63,12 +64,24 @@ def print_verdicts(console: Console, verdicts: Sequence[Verdict]) -> None:
     for name, justify in (("quantity", "left"), ("reading", "right"), ("spec", "left"), ("verdict", "left")):
         if not (narrow and name == "spec"):
             table.add_column(name, justify=justify, no_wrap=not narrow)  # type: ignore[arg-type]
-    for one in verdicts:
-        cells = [where(one), reading_of(one), spec_of(one), verdict_of(one)]
+    for alike in _unread_together(verdicts):
+        one = alike[0]
+        cells = [_places(alike), reading_of(one), spec_of(one), verdict_of(one)]
         if narrow:
             del cells[2]
         table.add_row(*(Text(cell) for cell in cells), style="bold" if one.verdict == "out of spec" else "")
     console.print(table)
+
+
+def _unread_together(verdicts: Sequence[Verdict]) -> Iterator[list[Verdict]]:
+    """Group neighbours of one quantity that are not read yet and have the same spec."""
+
+    def sort(one: Verdict) -> tuple[Any, ...]:
+        unread = one.value is None and not one.zero_or_less and one.reading is None
+        return (one.quantity, one.pickup, spec_of(one), one.string is None) if unread else (id(one),)
+
+    for _, alike in groupby(verdicts, key=sort):
+        yield list(alike)
 
 
 def where(one: Verdict | Change | ReadingWanted, *, frets: bool = False) -> str:
@@ -196,8 +209,17 @@ def changes_line(step: Step) -> str:
     told = [limits(step.changes[0].lower, step.changes[0].upper)] if _has_limits(step.changes[0]) else []
     beside = [*(f"spec {one}" for one in told), *whole[:1]]
     if step.total and whole:
-        beside.append("then " + _and(_group(step.total, after_only=True)))
+        beside[-1] += ", to " + _and(_after(step.total))
     return line + (f" ({'; '.join(beside)})" if beside else "")
+
+
+def _after(changes: Iterable[Change]) -> Iterator[str]:
+    by_quantity: dict[tuple[str, str | None], list[Change]] = {}
+    for change in changes:
+        by_quantity.setdefault((change.quantity, change.pickup), []).append(change)
+    for alike in by_quantity.values():
+        signed = alike[0].quantity == "intonation"
+        yield " / ".join(number(one.after, signed=signed) for one in alike) + f" {unit(alike[0].after)}"
 
 
 def _has_limits(change: Change) -> bool:
@@ -231,8 +253,45 @@ def _write_group(alike: Sequence[Change], *, after_only: bool) -> str:
 
 
 def asked_line(asked: Sequence[ReadingWanted]) -> str:
-    """Write which readings are asked for."""
-    return "; ".join(dict.fromkeys(where(one, frets=True) for one in asked))
+    """Write which readings are asked for: "action, bass and treble side; intonation, strings 1–6"."""
+    groups: dict[tuple[Any, ...], list[ReadingWanted]] = {}
+    for one in asked:
+        groups.setdefault((one.quantity, one.pickup, tuple(one.held), one.fret), []).append(one)
+    return "; ".join(_places(alike, frets=True) for alike in groups.values())
+
+
+def _places(alike: Sequence[ReadingWanted | Verdict], *, frets: bool = False) -> str:
+    """Name one quantity at several places."""
+    first = alike[0]
+    parts = [first.quantity.replace("-", " ")]
+    if first.pickup:
+        parts[0] = f"{first.pickup} {parts[0]}"
+    sides = list(dict.fromkeys(one.side for one in alike if one.side))
+    if sides:
+        parts.append(f"{' and '.join(sides)} side")
+    strings = sorted({one.string for one in alike if one.string is not None})
+    if strings:
+        parts.append(f"string{'s' if len(strings) > 1 else ''} {spans(strings)}")
+    if frets and first.held:
+        parts.append("held " + "–".join(str(each) for each in first.held))
+    if frets and first.fret is not None:
+        parts.append(f"at fret {first.fret}")
+    return ", ".join(parts)
+
+
+def spans(numbers: Sequence[int]) -> str:
+    """Write whole numbers in spans.
+
+    >>> spans([1, 2, 3, 5])
+    '1–3, 5'
+    """
+    found: list[list[int]] = []
+    for one in numbers:
+        if found and one == found[-1][1] + 1:
+            found[-1][1] = one
+        else:
+            found.append([one, one])
+    return ", ".join(f"{low}–{high}" if high > low else str(low) for low, high in found)
 
 
 # ---------------------------------------------------------------- numbers and lines
@@ -282,7 +341,7 @@ def _and(parts: Iterable[str]) -> str:
 
 
 def _line(console: Console, text: str, *, lead: str = "", style: str = "") -> None:
-    console.print(Padding(Text(lead + text, style=style), (0, 0, 0, INDENT)))
+    console.print(Padding(Text(lead + text, style=style), (0, 0, 0, INDENT), expand=False))
 
 
 def _hanging(console: Console, lead: str, text: Text) -> None:

@@ -1,0 +1,400 @@
+"""The demo's bench session: one whole job, from the counter to the card, through the real client over HTTP.
+
+The instrument is computed (`demo_instrument.py`); everything else is the service as it is: every sheet, plan,
+adjustment and move is a request, and what is printed is what came back.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import IO, cast
+
+from demo_instrument import DemoInstrument
+from rich.console import Console
+
+from shimstock_client import (
+    Client,
+    Instrument,
+    Job,
+    NewReading,
+    PartMove,
+    Quantity,
+    ReadingWanted,
+    Recommendation,
+    ShimstockError,
+    Step,
+    Technician,
+    Tool,
+    as_planned,
+)
+from shimstock_client.cli._bench import Trimmed
+from shimstock_client.cli._layout import print_card
+from shimstock_client.cli._plan_layout import print_step, print_verdicts, turns
+
+SERIAL = "K-0117"
+TOO_CLOSE = "too close to call"
+WIDTH = 98
+MOST_ROUNDS = 20
+BEGAN = timedelta(hours=8)
+"""How long before now the bench's simulated clock starts."""
+ROOM = {"temperature": Quantity(21, "degC"), "relative_humidity": Quantity(46, "percent")}
+TOOLS = {"relief": "feeler", "twist": "feeler", "intonation": "strobe tuner"}
+USUAL_TOOL = "digital depth gauge"
+MINUTES = {"reading": 1.5, "rod": 6.0, "part": 2.0}
+"""What each act takes on the bench's clock, tuning included."""
+
+
+class SessionError(Exception):
+    """The session cannot go on; the message says why."""
+
+
+@dataclass
+class Bench:
+    """The bench with its clients, its instrument, and its own clock."""
+
+    counter: Client
+    client: Client
+    technician: Technician
+    held: DemoInstrument = field(default_factory=DemoInstrument)
+    now: datetime = field(default_factory=lambda: datetime.now(UTC) - BEGAN)
+    tools: dict[str, Tool] = field(default_factory=dict)
+
+    def pass_time(self, minutes: float) -> None:
+        """Let the bench's clock and the neck go on."""
+        self.now += timedelta(minutes=minutes)
+        self.held.wait(minutes)
+
+    def tool_for(self, quantity: str) -> Tool:
+        """Return the tool that this bench reads a quantity with."""
+        wanted = TOOLS.get(quantity, USUAL_TOOL)
+        fitting = [
+            one for name, one in sorted(self.tools.items()) if wanted in name and quantity in one.quantities
+        ]
+        if not fitting:
+            raise SessionError(f"the shop has no tool {wanted!r} for {quantity}")
+        return fitting[0]
+
+
+# ------------------------------------------------------------ speaking
+
+
+def say(text: str = "", *, lead: str = "") -> None:
+    """Print a paragraph."""
+    print(textwrap.fill(text, 98, initial_indent=lead, subsequent_indent=" " * len(lead)))
+
+
+def chapter(bench: Bench, title: str) -> None:
+    """Print what begins now, by the bench's clock."""
+    print(f"\n{bench.now.astimezone():%H:%M}  {title}")
+
+
+def console() -> Console:
+    """Return where plans and cards are printed."""
+    return Console(file=cast(IO[str], Trimmed()), width=WIDTH, highlight=False, markup=False, emoji=False)
+
+
+# ------------------------------------------------------------ the counter
+
+
+def find_instrument(client: Client) -> Instrument:
+    """Find the demo's instrument."""
+    found = next(client.instruments.list(serial=SERIAL), None)
+    if found is None:
+        raise SessionError(f"the shop has no instrument with serial number {SERIAL}; load seed/ first")
+    return found
+
+
+def put_back_leftovers(bench: Bench) -> None:
+    """Give back what an interrupted session left on the bench, so that it starts clean."""
+    for state in ("on-bench", "final-check"):
+        for job in bench.client.jobs.list(state=state):
+            if job.claim is None or job.claim.technician_id != bench.technician.id:
+                continue
+            if state == "final-check":
+                job = bench.client.jobs.move(job, "on-bench", reason="an interrupted session")  # noqa: PLW2901
+            bench.client.jobs.give_back(job)
+            say(f"Job {job.number} was left by an interrupted session; it is back in the queue.")
+
+
+def check_in(bench: Bench) -> Job:
+    """Receive the instrument with the owner's wishes and consent, and put the job into the queue."""
+    instrument = find_instrument(bench.counter)
+    model = bench.counter.instrument_models.get(instrument.model_id)
+    owner = bench.counter.owners.get(str(instrument.owner_id))
+    chapter(bench, "At the counter")
+    job = bench.counter.jobs.create(
+        instrument_id=instrument.id,
+        owner_id=owner.id,
+        priority=6,
+        complaints="The action feels high up the neck, and chords are sharp at the 12th fret.",
+        condition="Played; no cracks; frets good.",
+        wants={"playing_style": "rhythm and lead, medium attack", "note": "low but without buzz"},
+        room=ROOM,
+        skills=["setup"],
+        consents=[{"covers": "general", "given": True, "given_by": owner.name, "how": "in-person"}],
+    )
+    job = bench.counter.jobs.move(job, "queued")
+    say(
+        f"{owner.name} brings a {model.maker} {model.name} (serial {instrument.serial}): {job.complaints} "
+        f"It becomes job {job.number}; a general consent to what cannot be undone is given. It is queued.",
+        lead="       ",
+    )
+    return job
+
+
+# ------------------------------------------------------------ the bench
+
+
+def take(bench: Bench, job: Job) -> Job:
+    """Take the job and look it over."""
+    chapter(bench, f"{bench.technician.name} takes job {job.number}")
+    job = bench.client.jobs.claim(job)
+    say(
+        "Looked over: frets level, no crack, bridge and nut sound, the rod's nut turns freely.",
+        lead="       ",
+    )
+    bench.pass_time(10)
+    return job
+
+
+def post_sheet(bench: Bench, job: Job, asked: Iterable[ReadingWanted], stage: str, *, note: str = "") -> None:
+    """Take the readings that are asked for with the bench's tools, and send them as one sheet."""
+    readings = []
+    for wanted in asked:
+        bench.pass_time(MINUTES["reading"])
+        shown = bench.held.read(
+            wanted.quantity, side=wanted.side, string=wanted.string, fret=wanted.fret, pickup=wanted.pickup
+        )
+        readings.append(
+            NewReading(
+                quantity=wanted.quantity,
+                value=Quantity(shown, "cents" if wanted.quantity == "intonation" else "mm"),
+                side=wanted.side,
+                string=wanted.string,
+                pickup=wanted.pickup,
+                fret=wanted.fret,
+                held=wanted.held or None,
+                tool_id=bench.tool_for(wanted.quantity).id,
+            )
+        )
+    bench.client.reading_sheets.post(
+        job, readings, stage=stage, at_pitch=True, taken_at=bench.now, room=ROOM, note=note or None
+    )
+    say("Read: " + "; ".join(reading_in_words(one) for one in readings) + ".", lead="       ")
+
+
+def reading_in_words(reading: NewReading) -> str:
+    """Write a reading as a technician notes it."""
+    place = [reading.pickup, reading.side, f"string {reading.string}" if reading.string else None]
+    named = " ".join(one for one in (reading.quantity.replace("-", " "), *place) if one)
+    sign = "+" if reading.quantity == "intonation" and reading.value and reading.value.value > 0 else ""
+    return f"{named} {sign}{reading.value}"
+
+
+def receive(bench: Bench, job: Job) -> None:
+    """Read everything as it comes in, so that the card can show before and after, and show the whole plan."""
+    chapter(bench, "Readings as received")
+    post_sheet(bench, job, everything(bench, job), "as-received")
+    plan = bench.client.recommendations.of_job(job)
+    chapter(bench, "The plan")
+    print_verdicts(console(), plan.verdicts)
+    for step in plan.steps:
+        print_step(console(), step)
+
+
+def everything(bench: Bench, job: Job) -> Sequence[ReadingWanted]:
+    """Return one reading for every item of the spec."""
+    return [
+        ReadingWanted(
+            quantity=one.quantity,
+            side=one.side,
+            string=one.string,
+            pickup=one.pickup,
+            fret=one.fret,
+            held=one.held,
+        )
+        for one in bench.client.recommendations.of_job(job).verdicts
+    ]
+
+
+def work(bench: Bench, job: Job) -> Job:
+    """Follow the plan, step by step, until only the final readings are left."""
+    for number in range(MOST_ROUNDS):
+        plan = bench.client.recommendations.of_job(job)
+        step = next_step(plan)
+        if step is None:
+            return job
+        if number > 0:
+            chapter(bench, "The plan's next step")
+            print_step(console(), step)
+        if step.kind == "settle":
+            job = settle(bench, job, step)
+        elif step.moves:
+            follow(bench, job, plan, step)
+        else:
+            post_sheet(bench, job, step.readings_next, "in-progress")
+    raise SessionError(f"the plan is not done after {MOST_ROUNDS} rounds")
+
+
+def next_step(plan: Recommendation) -> Step | None:
+    """Return the first step that is to be done before the final readings."""
+    return next((step for step in plan.steps if step.kind != "final-readings"), None)
+
+
+def follow(bench: Bench, job: Job, plan: Recommendation, step: Step) -> None:
+    """Do what the plan says, on the instrument and in the service's books."""
+    if step.blocked_by:
+        raise SessionError(f"the step is blocked: {step.blocked_by[0].text}")
+    for move in step.moves:
+        apply(bench.held, move)
+        bench.pass_time(MINUTES["rod" if move.part == "truss-rod" else "part"])
+    for body in as_planned(step):
+        bench.client.adjustments.record(
+            job, body.pop("part"), plan=plan.digest, done_at=bench.now, minutes=3, **body
+        )
+    done = "; ".join(move_in_words(move) for move in step.moves)
+    say(f"Done and recorded: {done}. Tuned again.", lead="       ")
+
+
+def apply(instrument: DemoInstrument, move: PartMove) -> None:
+    """Turn or file what a move of the plan says."""
+    amount = move.turns.value if move.turns else 0.0
+    if move.part == "truss-rod":
+        instrument.turn_rod(amount)
+    elif move.part == "bridge-post":
+        instrument.turn_post(str(move.side), amount)
+    elif move.part == "saddle-position":
+        instrument.move_saddle(int(move.string or 0), amount)
+    elif move.part == "pickup-screw":
+        instrument.turn_pickup(str(move.pickup), str(move.side), amount)
+    elif move.part == "nut-slot" and move.amount:
+        instrument.file_slot(move.string, move.side, move.amount.value)
+    else:
+        raise SessionError(f"the demo's bench has no {move.part}")
+
+
+def move_in_words(move: PartMove) -> str:
+    """Write what was turned or filed."""
+    place = [move.pickup, move.side, f"string {move.string}" if move.string else None]
+    named = " ".join(one for one in (*place, move.part.replace("-", " ")) if one)
+    return f"{named} {move.direction} {turns(move.turns) if move.turns else move.amount}"
+
+
+def settle(bench: Bench, job: Job, step: Step) -> Job:
+    """Let the neck settle, and read relief an hour after the last turn and an hour later."""
+    for hour in ("first", "second"):
+        until = datetime.now(UTC) + timedelta(minutes=60)
+        job = bench.client.jobs.move(bench.client.jobs.get(job), "settling", available_at=until)
+        say(
+            f"The job leaves the bench; for everybody else it rests until {until.astimezone():%H:%M}. The "
+            f"bench's simulated clock goes on by an hour, and its last technician takes the job back early.",
+            lead="       ",
+        )
+        bench.pass_time(61)
+        job = bench.client.jobs.claim(job)
+        chapter(bench, f"The {hour} look after an hour")
+        post_sheet(bench, job, step.readings_next, "in-progress", note=f"{hour} settled reading")
+    return job
+
+
+def finish(bench: Bench, job: Job) -> Job:
+    """Measure everything once more, read again what is too close to call, and say that the job is ready."""
+    chapter(bench, "Final check")
+    job = bench.client.jobs.move(bench.client.jobs.get(job), "final-check")
+    post_sheet(bench, job, everything(bench, job), "final")
+    close = [one for one in bench.client.recommendations.of_job(job).verdicts if one.verdict == TOO_CLOSE]
+    if close:
+        say("Too close to call, so read once more:", lead="       ")
+        places = {(one.quantity, one.side, one.string, one.pickup) for one in close}
+        again = [
+            one
+            for one in everything(bench, job)
+            if (one.quantity, one.side, one.string, one.pickup) in places
+        ]
+        post_sheet(bench, job, again, "final")
+    judge(bench, job)
+    return bench.client.jobs.move(bench.client.jobs.get(job), "ready")
+
+
+def judge(bench: Bench, job: Job) -> None:
+    """Print the verdicts on the final readings."""
+    plan = bench.client.recommendations.of_job(job)
+    print_verdicts(console(), plan.verdicts)
+    out = [one for one in plan.verdicts if one.verdict == "out of spec"]
+    if out:
+        raise SessionError(f"{len(out)} readings are out of spec after the work")
+
+
+def show_card(bench: Bench, job: Job, folder: Path, places: Path | None) -> None:
+    """Print the card, and keep it as a page."""
+    chapter(bench, f"Job {job.number} is {job.state}")
+    print_card(console(), bench.client.cards.get(job))
+    page = folder / "card.html"
+    page.write_text(bench.client.cards.page(job), encoding="utf-8")
+    if places is not None:
+        places.write_text(
+            json.dumps({"card": str(page), "job": f"{bench.client.url}/v1/jobs/{job.id}"}), encoding="utf-8"
+        )
+
+
+def bench_key(keys: dict[str, str]) -> str:
+    """Return the key of the first bench in the file."""
+    found = next((key for name, key in keys.items() if name != "manager"), None)
+    if found is None or "manager" not in keys:
+        raise SessionError("the file of keys needs a key named manager and at least one bench's key")
+    return found
+
+
+def play(url: str, keys: dict[str, str], folder: Path, places: Path | None) -> None:
+    """Play the whole session."""
+    with Client(url, keys["manager"]) as counter:
+        technician = next(
+            (one for one in counter.technicians.list() if one.active and "setup" in one.skills), None
+        )
+        if technician is None:
+            raise SessionError("the shop has no technician who does setups")
+        with Client(url, bench_key(keys), technician.id) as client:
+            bench = Bench(counter, client, technician)
+            bench.tools = {tool.name: tool for tool in counter.tools.list(limit=500) if tool.active}
+            say(
+                "One job on a computed instrument. The bench's clock is simulated, eight hours behind: every "
+                "sheet and adjustment carries the bench's own time, and the service keeps beside it when it "
+                "received it. The plan counts the bench's hours. In the service's own time nobody waits: the "
+                "last technician may take a settling job back early, and does."
+            )
+            put_back_leftovers(bench)
+            job = take(bench, check_in(bench))
+            receive(bench, job)
+            job = finish(bench, work(bench, job))
+            show_card(bench, job, folder, places)
+
+
+def main() -> int:
+    """Read the command line and play the session."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--url", required=True, help="where the service is")
+    parser.add_argument(
+        "--keys", required=True, type=Path, help="JSON file: name to key, manager and benches"
+    )
+    parser.add_argument("--places", type=Path, help="write here where the card is, as JSON")
+    arguments = parser.parse_args()
+    try:
+        play(arguments.url, json.loads(arguments.keys.read_text()), arguments.keys.parent, arguments.places)
+    except SessionError as error:
+        print(f"The session cannot go on: {error}", file=sys.stderr)
+        return 1
+    except ShimstockError as error:
+        print(f"The service could not do it: {error}", file=sys.stderr)
+        return 1
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
