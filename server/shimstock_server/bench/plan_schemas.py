@@ -42,7 +42,7 @@ class RecommendationIn(StrictSchema):
         allow_none=True,
         metadata={"description": "Left out: the spec that applies to the model or instrument named."},
     )
-    position = Choice(Position, load_default=Position.PLAYING.value)
+    position = Choice(Position, load_default=Position.PLAYING)
     at_pitch = Truth(load_default=True)
     acclimatised = Truth(load_default=True)
     room = Nested(RoomIn, load_default=None, allow_none=True)

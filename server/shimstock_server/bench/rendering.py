@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from shimstock_calc.plan.wording import plan_text
-
 from shimstock_calc.plan import model as plan_model
+from shimstock_calc.plan.wording import plan_text
 from shimstock_calc.plan.words import Measure, Sentence, Writer, write_measure
 from shimstock_server.database.words import Quantity
 from shimstock_server.web.quantities import write

@@ -74,7 +74,7 @@ class ReadingSheetIn(StrictSchema):
     id = Id(required=True, metadata={"description": "Made by the client, a UUIDv7 by preference."})
     stage = Choice(Stage, required=True)
     taken_at = Instant(required=True)
-    position = Choice(Position, load_default=Position.PLAYING.value)
+    position = Choice(Position, load_default=Position.PLAYING)
     at_pitch = Truth(
         required=True,
         metadata={
