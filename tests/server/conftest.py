@@ -78,6 +78,11 @@ def app(make_app: Callable[..., Flask]) -> Flask:
 @pytest.fixture
 def staff(database: Database, clock: FixedClock) -> Staff:
     """A bench, its technician, and a key of each scope."""
+    return make_staff(database, clock)
+
+
+def make_staff(database: Database, clock: FixedClock) -> Staff:
+    """Make a bench, its technician, and a key of each scope."""
     tokens, key_ids = {}, {}
     with database.write({"now": clock.now(), "secret": SECRET}) as session:
         bench = Bench(name="First bench", active=True, skills=[])
