@@ -201,7 +201,11 @@ class CardContent:
     def line_of(self, quantity: str, side: Side) -> Line | None:
         """The line of a quantity that speaks for a side: its own, else the one for the whole neck."""
         own = [line for line in self.lines if line.quantity == quantity and line.string is None]
-        return next(
-            (line for wanted in (side, None) for line in own if line.side == wanted and line.pickup is None),
-            None,
-        )
+        return next((line for wanted in (side, None) for line in own if line.side == wanted), None)
+
+    def relief_of(self, side: Side) -> Line | None:
+        """The relief of a side; a neck of which one side was read is taken to bend alike on both."""
+        lines = [self.line_of("relief", each) for each in (side, *SIDES)]
+        there = [line for line in lines if line is not None]
+        read = [line for line in there if line.before.usable or line.after.usable]
+        return next(iter([*read, *there]), None)

@@ -49,7 +49,7 @@ def _of_part(part: str, works: Sequence[Work], speech: Speech) -> str:
     if part == "strings":
         return "; ".join(dict.fromkeys(_strings(work, speech) for work in works))
     by_place: dict[Place, list[Work]] = {}
-    for work in works:
+    for work in sorted(works, key=lambda work: work.string or 0):
         by_place.setdefault((work.side, work.string, work.pickup), []).append(work)
     places_of: dict[str, list[Place]] = {}
     for place, done in by_place.items():
@@ -104,7 +104,7 @@ def _direction(work: Work) -> tuple[int, str]:
 def _at(places: Sequence[Place], text: str, speech: Speech) -> str:
     """Put the places before what was done there."""
     strings = sorted(string for _, string, _ in places if string is not None)
-    named = [place_of_strings([str(string) for string in strings], speech)] if strings else []
+    named = [place_of_strings(strings, speech)] if strings else []
     sides_of: dict[str | None, list[str | None]] = {}
     for side, string, pickup in places:
         if string is None:

@@ -113,15 +113,22 @@ def _capital(text: str) -> str:
 def _told(look: Look, kind: str, speech: Speech) -> str:
     if look.zero_or_less:
         return speech.say("picture", "zero_or_less")
-    return speech.say("picture", "not_read") if look.value is None else speech.amount(kind, look.value)
+    if look.value is None:
+        return speech.say("picture", "not_read")
+    return speech.amount(kind, look.value) if look.usable else speech.say("verdict", "none")
 
 
 def _gaps(view: SideView, speech: Speech) -> list[str]:
-    return [
-        speech.say("picture", gap, when=_capital(speech.say("picture", when)), fret=view.action_fret)
-        for when, curves in (("before", view.before), ("after", view.after))
-        for gap in curves.gaps
-    ]
+    """What is not known, and what was taken from elsewhere."""
+    told = []
+    if view.relief_side not in (None, view.side):
+        told.append(speech.say("picture", "relief_elsewhere", side=speech.say("place", view.relief_side)))
+    known = {"before": view.before.gaps, "after": view.after.gaps}
+    for gap in dict.fromkeys((*view.before.gaps, *view.after.gaps)):
+        whens = [when for when, gaps in known.items() if gap in gaps]
+        when = _capital(speech.say("picture", "both" if len(whens) == 2 else whens[0]))
+        told.append(speech.say("picture", gap, when=when, fret=view.action_fret))
+    return told
 
 
 @dataclass(frozen=True)
@@ -291,8 +298,9 @@ class _Panel:
 
     def _from_to(self, kind: str, before: Look, after: Look) -> str:
         """What was read before and after, the unit said once where both are numbers."""
-        if before.value is not None and after.value is not None:
-            numbers = [self.speech.number(kind, look.value or 0.0) for look in (before, after)]
+        values = [look.value for look in (before, after) if look.usable and look.value is not None]
+        if len(values) == 2:
+            numbers = [self.speech.number(kind, value) for value in values]
             return self.speech.with_unit(kind, self._arrow(*numbers))
         return self._arrow(*(_told(look, kind, self.speech) for look in (before, after)))
 

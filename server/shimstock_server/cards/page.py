@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from importlib.resources import files
 from itertools import pairwise
@@ -23,6 +23,15 @@ from .speech import Speech
 
 WIDEST_STRIP = 8
 """Strings side by side; more are told in two tables."""
+
+FULL = 25.0
+"""Lines from which a printed page is set smaller, so that it stays one page."""
+
+CHARACTERS, COLUMNS = 45, 3
+"""Of a printed line of words, and side by side."""
+
+LEAST_LABELS = 13
+"""Texts of a picture that has nothing to explain."""
 
 
 @lru_cache(maxsize=1)
@@ -56,6 +65,9 @@ def page(content: CardContent, speech: Speech) -> str:
     """Return the card as an HTML page."""
     drawn = pictures(content, speech)
     facts = content.instrument
+    done = what_was_done(content, speech)
+    left = wording.left_open(content, speech) + wording.refused(content, speech)
+    next_look = wording.next_look(content, speech)
     return _templates().get_template("card.html").render(
         say=speech.say,
         language=speech.words.tag,
@@ -72,11 +84,20 @@ def page(content: CardContent, speech: Speech) -> str:
             for part in _strip(quantity, lines, content, speech)
         ],
         pictures=[Markup(drawn[side]) for side in SIDES],  # noqa: S704 - escaped by ElementTree
-        done=what_was_done(content, speech),
-        left=wording.left_open(content, speech) + wording.refused(content, speech),
-        next_look=wording.next_look(content, speech),
+        done=done,
+        left=left,
+        next_look=next_look,
+        dense=_fullness(content, [*done, *left, *next_look], drawn) > FULL,
         care=[text for _, text in wording.care(content, speech)],
     )  # fmt: skip
+
+
+def _fullness(content: CardContent, texts: Sequence[str], drawn: Mapping[str, str]) -> float:
+    """About how many lines a printed page takes."""
+    strips = sum(4 * ceil(len(lines) / WIDEST_STRIP) for _, lines in content.strips())
+    words = sum(1.2 * ceil(len(text) / CHARACTERS) for text in texts) / COLUMNS
+    notes = max(drawing.count("<text") for drawing in drawn.values()) - LEAST_LABELS
+    return len(content.rows) + strips + words + notes
 
 
 def _facts(content: CardContent, speech: Speech) -> list[tuple[str, str]]:
@@ -159,7 +180,7 @@ def _strip(
     found = []
     for start, end in pairwise([*range(0, len(lines), size), len(lines)]):
         part = lines[start:end]
-        numbers = [str(line.string) for line in part]
+        numbers = [line.string for line in part if line.string is not None]
         found.append(
             {
                 "caption": speech.say("table", "strip", quantity=name)
@@ -167,7 +188,7 @@ def _strip(
                 else speech.say(
                     "table", "strip_part", quantity=name, strings=wording.place_of_strings(numbers, speech)
                 ),
-                "explained": speech.explained(part[0], content.geometry.frets),
+                "explained": speech.explained(part[0], content.geometry.frets) if start == 0 else None,
                 "spec": _spec(part[0], speech) if shared else None,
                 "unit": speech.unit(quantity),
                 "specs": None

@@ -18,7 +18,12 @@ USUAL_RELIEF_FRET = 8
 SLACK = 1.0
 """How far the three readings may contradict each other and the string still be drawn [mm]."""
 
-Gap = Literal["no_relief", "zero_relief", "no_action", "no_nut_action", "contradiction"]
+Gap = Literal[
+    "no_relief", "zero_relief", "unjudged_relief",
+    "no_action", "unjudged_action",
+    "no_nut_action", "unjudged_nut_action",
+    "contradiction",
+]  # fmt: skip
 Point = tuple[float, float]
 _UNREAD = Look()
 
@@ -40,7 +45,7 @@ class Curves:
     @property
     def bent(self) -> bool:
         """Whether the bend of the neck is known."""
-        return "no_relief" not in self.gaps and "zero_relief" not in self.gaps
+        return not any(gap.endswith("_relief") for gap in self.gaps)
 
 
 @dataclass(frozen=True)
@@ -56,6 +61,8 @@ class SideView:
     action_fret: int
     before: Curves
     after: Curves
+    relief_side: Side | None = None
+    """The side that relief was read on; None = the whole neck, or not read."""
 
     def at(self, fret: float) -> float:
         """Distance of a fret from the nut [mm]."""
@@ -85,7 +92,8 @@ def side_view(content: CardContent, side: Side) -> SideView:
     """Solve the readings of one side into curves."""
     geometry = content.geometry
     scale = geometry.scale_bass if side == "bass" else geometry.scale_treble
-    relief, action, nut = (content.line_of(name, side) for name in ("relief", "action", "nut-action"))
+    relief = content.relief_of(side)
+    action, nut = (content.line_of(name, side) for name in ("action", "nut-action"))
     held = relief.held if relief is not None and len(relief.held) == 2 else (1, geometry.frets)
     place = (held[0], held[1])
     relief_fret = (relief.fret if relief is not None else None) or USUAL_RELIEF_FRET
@@ -103,15 +111,19 @@ def side_view(content: CardContent, side: Side) -> SideView:
 
     return SideView(
         side, scale, geometry.body_joint_fret, geometry.frets, place, relief_fret, action_fret,
-        curves("before"), curves("after"),
+        curves("before"), curves("after"), relief.side if relief is not None else None,
     )  # fmt: skip
 
 
 def _look(line: Line | None, when: Literal["before", "after"]) -> Look:
     if line is None:
         return _UNREAD
-    look = line.before if when == "before" else line.after
-    return look if look.usable else _UNREAD
+    return line.before if when == "before" else line.after
+
+
+def _number(look: Look) -> float | None:
+    """A value that can be drawn."""
+    return look.value if look.usable and not look.zero_or_less else None
 
 
 def _solve(
@@ -126,25 +138,30 @@ def _solve(
     action_fret: int,
 ) -> Curves:
     gaps: list[Gap] = []
-    bend = relief.value if relief.value is not None and not relief.zero_or_less else None
-    if bend is None:
-        gaps.append("zero_relief" if relief.zero_or_less else "no_relief")
-        curvature = 0.0
-    else:
+    bend, height_over_fret, height_over_first = _number(relief), _number(action), _number(nut)
+    curvature = 0.0
+    if bend is not None:
         curvature = float(curvature_from_relief(bend, scale, joint, held, relief_fret))
-    if action.value is None:
-        return Curves(relief, action, curvature, None, None, (*gaps, "no_action"))
+    elif relief.zero_or_less:
+        gaps.append("zero_relief")
+    else:
+        gaps.append("unjudged_relief" if relief.is_read else "no_relief")
+    if height_over_fret is None:
+        gaps.append("unjudged_action" if action.is_read else "no_action")
+        return Curves(relief, action, curvature, None, None, tuple(gaps))
     joint_at = float(fret_position(joint, scale))
-    height = action.value + float(neck_height(float(fret_position(action_fret, scale)), curvature, joint_at))
-    if nut.value is None:
-        return Curves(relief, action, curvature, None, height, (*gaps, "no_nut_action"))
+    action_at_x = float(fret_position(action_fret, scale))
+    height = height_over_fret + float(neck_height(action_at_x, curvature, joint_at))
+    if height_over_first is None:
+        gaps.append("unjudged_nut_action" if nut.is_read else "no_nut_action")
+        return Curves(relief, action, curvature, None, height, tuple(gaps))
     try:
         solved = string_line(
-            bend or 0.0, nut.value, action.value, scale_length=scale, body_joint_fret=joint, held=held,
-            fret=relief_fret, action_fret=action_fret, slack=SLACK,
+            bend or 0.0, height_over_first, height_over_fret, scale_length=scale, body_joint_fret=joint,
+            held=held, fret=relief_fret, action_fret=action_fret, slack=SLACK,
         )  # fmt: skip
     except CalculationError:
         return Curves(relief, action, curvature, None, height, (*gaps, "contradiction"))
-    string = ((0.0, float(action_at(solved, 0, scale, joint)) + float(neck_height(0.0, curvature, joint_at))),
-              (scale, float(solved.saddle)))  # fmt: skip
+    at_nut = float(action_at(solved, 0, scale, joint)) + float(neck_height(0.0, curvature, joint_at))
+    string = ((0.0, at_nut), (scale, float(solved.saddle)))
     return Curves(relief, action, curvature, string, height, tuple(gaps))

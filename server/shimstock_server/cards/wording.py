@@ -66,13 +66,10 @@ def left_open(content: CardContent, speech: Speech) -> list[str]:
         for line in content.lines
         if line.after.is_read and not line.after.usable and line.after.reason is not None
     ]  # fmt: skip
-    unread = [speech.reading(line) for line in content.rows if not line.after.is_read]
-    for quantity, lines in content.strips():
-        missing = [line for line in lines if not line.after.is_read]
-        if missing:
-            unread.append(_of_strings(quantity, missing, whole=len(missing) == len(lines), speech=speech))
+    unread = _unread(content, speech)
     if unread:
-        told.append(speech.say("open", "unread", readings=speech.listed([_lower(each) for each in unread])))
+        readings = speech.say("page", "list_semicolon").join(unread)
+        told.append(speech.say("open", "unread", readings=readings))
     for remark in content.remarks:
         told.append(speech.sentence(remark.text))
         if remark.alternatives:
@@ -89,19 +86,43 @@ def _lower(text: str) -> str:
     return text[:1].lower() + text[1:]
 
 
-def _of_strings(quantity: str, lines: Sequence[Line], *, whole: bool, speech: Speech) -> str:
-    name = speech.say("quantity", quantity)
-    if whole:
-        return name
-    numbers = [str(line.string) for line in lines]
-    return f"{name}, {place_of_strings(numbers, speech)}"
+def _unread(content: CardContent, speech: Speech) -> list[str]:
+    """What was not read, a quantity as a whole where all of it is missing; nothing when nothing was read."""
+    if not any(line.after.is_read for line in content.lines):
+        return []
+    told = []
+    for quantity in dict.fromkeys(line.quantity for line in content.lines):
+        lines = [line for line in content.lines if line.quantity == quantity]
+        missing = [line for line in lines if not line.after.is_read]
+        name = speech.say("quantity", quantity)
+        if len(missing) == len(lines):
+            told.append(_lower(name))
+            continue
+        told += [_lower(speech.reading(line)) for line in missing if line.string is None]
+        strings = [line.string for line in missing if line.string is not None]
+        if strings:
+            comma = speech.say("page", "list_comma")
+            told.append(_lower(f"{name}{comma}{place_of_strings(strings, speech)}"))
+    return told
 
 
-def place_of_strings(numbers: Sequence[str], speech: Speech) -> str:
-    """Say which strings."""
+def place_of_strings(numbers: Sequence[int], speech: Speech) -> str:
+    """Say which strings; three and more in a row as a range."""
     if len(numbers) == 1:
         return speech.say("place", "string", number=numbers[0])
-    return speech.say("place", "strings", numbers=speech.listed(numbers))
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    told = []
+    for run in runs:
+        if len(run) > 2:
+            told.append(speech.say("place", "from_to", first=run[0], last=run[-1]))
+        else:
+            told += [str(number) for number in run]
+    return speech.say("place", "strings", numbers=speech.listed(told))
 
 
 def _with_unit(line: Line, look: Look, speech: Speech) -> str:
