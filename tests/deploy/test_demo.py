@@ -1,0 +1,149 @@
+"""The demo, as a newcomer starts it: from nothing, again, twice at once, after a kill."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import signal
+import socket
+import subprocess
+import sys
+import time
+from contextlib import suppress
+from pathlib import Path
+
+import pytest
+import requests
+
+from tests.house.files import CHECKOUT
+
+PATIENCE = 120  # seconds
+pytestmark = pytest.mark.xdist_group("demo")  # they share one folder
+
+
+class Running:
+    """A demo in the background."""
+
+    def __init__(self, folder: Path, *arguments: str) -> None:
+        self.log = folder.with_suffix(".log")
+        with self.log.open("wb") as log:
+            self.process = subprocess.Popen(
+                command(folder, *arguments), stdin=subprocess.DEVNULL, stdout=log, stderr=log, env=settings()
+            )
+
+    def said(self) -> str:
+        """Return what it has printed."""
+        return self.log.read_text()
+
+    def wait_until_open(self) -> str:
+        """Return the address that it serves on, once the session is over."""
+        until = time.monotonic() + PATIENCE
+        while "Stop with Ctrl-C" not in self.said():
+            assert self.process.poll() is None, self.said()
+            assert time.monotonic() < until, self.said()
+            time.sleep(0.1)
+        found = re.search(r"(http://127\.0\.0\.1:\d+)/docs", self.said())
+        assert found is not None
+        return found[1]
+
+
+def settings() -> dict[str, str]:
+    """Return an environment with settings of somebody else's service, which the demo must leave alone."""
+    return os.environ | {
+        "SHIMSTOCK_DATABASE_URL": "postgresql://nobody@127.0.0.1:1/nothing",
+        "PYTHONWARNINGS": "",
+    }
+
+
+def command(folder: Path, *arguments: str) -> list[str]:
+    """Return the command that starts the demo in a folder of the test's own."""
+    return [sys.executable, str(CHECKOUT / "deploy" / "demo_server.py"), "--folder", str(folder), *arguments]
+
+
+def play_once(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """Play one session to its end."""
+    return subprocess.run(
+        command(folder, "--once", *arguments),
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=PATIENCE,
+        env=settings(),
+    )
+
+
+def answers(url: str) -> bool:
+    """Tell whether anybody answers there."""
+    with suppress(requests.RequestException):
+        return requests.get(f"{url}/livez", timeout=5).ok
+    return False
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the folder of one demo, where the tests below follow one another."""
+    return tmp_path_factory.mktemp("demo") / "shop"
+
+
+@pytest.fixture(scope="module")
+def first(folder: Path) -> subprocess.CompletedProcess[str]:
+    """Play the first session, from nothing."""
+    return play_once(folder)
+
+
+def stop(demo: Running) -> int:
+    """Stop a demo as Ctrl-C does, and return its exit code."""
+    demo.process.send_signal(signal.SIGINT)
+    return demo.process.wait(PATIENCE)
+
+
+def test_the_first_session_ends_well(first: subprocess.CompletedProcess[str], folder: Path) -> None:
+    assert first.returncode == 0, first.stdout + first.stderr
+    assert first.stderr == ""
+    assert "relief" in first.stdout
+    assert folder.stat().st_mode & 0o077 == 0
+    assert (folder / "keys.json").stat().st_mode & 0o077 == 0
+    assert set(json.loads((folder / "keys.json").read_text())) == {"manager", "bench-1", "bench-2", "bench-3"}
+
+
+def test_it_serves_refuses_a_second_one_and_starts_again_after_a_kill(
+    first: subprocess.CompletedProcess[str], folder: Path
+) -> None:
+    assert first.returncode == 0
+    demo = Running(folder)
+    again = None
+    try:
+        url = demo.wait_until_open()
+        assert_that_it_can_be_used(url, folder)
+        second = play_once(folder)
+        assert second.returncode == 75
+        assert f"already running here (process {demo.process.pid}, {url}/docs)" in second.stderr
+
+        demo.process.kill()
+        demo.process.wait(PATIENCE)
+        again = Running(folder)
+        url = again.wait_until_open()
+        assert_that_it_can_be_used(url, folder)
+        assert stop(again) == 0, again.said()
+        assert not answers(url)
+    finally:
+        for left in (demo, again):
+            if left is not None and left.process.poll() is None:
+                stop(left)
+
+
+def assert_that_it_can_be_used(url: str, folder: Path) -> None:
+    """Look at what the demo says one can look at."""
+    manager = json.loads((folder / "keys.json").read_text())["manager"]
+    assert requests.get(f"{url}/docs", timeout=20).ok
+    jobs = requests.get(f"{url}/v1/jobs", headers={"Authorization": f"Bearer {manager}"}, timeout=20)
+    assert jobs.json()["items"], jobs.text
+
+
+def test_a_port_that_is_taken_is_said(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        demo = play_once(tmp_path / "other", "--port", str(port))
+    assert demo.returncode == 69
+    assert f"Port {port} is taken" in demo.stderr
