@@ -30,7 +30,7 @@ def answer(calculation: Calculation, body: Mapping[str, Any]) -> dict[str, Any]:
     try:
         found = way.work(given)
     except CalculationError as error:
-        raise _problem(calculation, given, error) from None
+        raise _problem(calculation, way, given, error) from None
     _refuse_infinite(found)
     members: dict[str, Any] = dict.fromkeys(calculation.result().fields)
     members |= {"source": calculation.source, "validity": calculation.validity, "note": []}
@@ -84,32 +84,31 @@ def _either(names: Iterable[str]) -> str:
     return " or ".join(names)
 
 
-def _problem(calculation: Calculation, given: Given, error: CalculationError) -> CannotCalculate:
-    at = pointer(*_path(calculation, given, error.field))
+def _problem(calculation: Calculation, way: Way, given: Given, error: CalculationError) -> CannotCalculate:
+    at = pointer(*_path(calculation, way, given, error.field or ""))
     errors = [{"pointer": at, "message": error.message}]
     return CannotCalculate(error.message, errors=errors, reason=error.code)
 
 
-def _path(calculation: Calculation, given: Given, blamed: str | None) -> list[str]:
+def _path(calculation: Calculation, way: Way, given: Given, blamed: str) -> list[str]:
     """Return the path of the field of the question that a calculation blames."""
-    name = calculation.blame.get(blamed or "", blamed or "")
+    name = way.blame.get(blamed) or calculation.blame.get(blamed) or blamed
     parts = name.split(".") if name else []
     if not parts or parts[0] not in calculation.question().fields:
         if current_app.debug:
             raise AssertionError(f"{calculation.name} blames {blamed!r}, which is no field of its question")
         return []
     if parts[0] not in given:
-        parts[0] = _stands_for(calculation, given, parts[0])
+        parts[0] = _stands_for(way, given, parts[0])
     return parts
 
 
-def _stands_for(calculation: Calculation, given: Given, name: str) -> str:
+def _stands_for(way: Way, given: Given, name: str) -> str:
     """Return the field that was given instead of another: `note` instead of `frequency`."""
-    for way in calculation.ways:
-        for need in way.needs:
-            names = names_of(need)
-            if name in names:
-                return next((other for other in names if other in given), name)
+    for need in way.needs:
+        names = names_of(need)
+        if name in names:
+            return next((other for other in names if other in given), name)
     return name
 
 

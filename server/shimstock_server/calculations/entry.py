@@ -53,12 +53,15 @@ class Way:
         From the fields to the members of the result.
     may : tuple of str
         Fields that other ways need and this one takes too.
+    blame : mapping
+        Like the calculation's own, and before it.
     """
 
     finds: str
     needs: tuple[Need, ...]
     work: Work
     may: tuple[str, ...] = ()
+    blame: Mapping[str, str] = field(default_factory=dict)
 
     def fields(self) -> set[str]:
         """Return every field that the needs name."""

@@ -64,10 +64,10 @@ class Question(StrictSchema):
 class Result(StrictSchema):
     """What a calculation answers, with where it comes from and how far it can be trusted."""
 
-    source = ListOf(Text(), metadata={"description": "Where the formula is published."})
-    validity = Text(metadata={"description": "Where the formula holds."})
+    source = ListOf(Text(max=500), metadata={"description": "Where the formula is published."})
+    validity = Text(max=1000, metadata={"description": "Where the formula holds."})
     note = ListOf(
-        Text(),
+        Text(max=1000),
         metadata={
             "description": "What to know about this answer, such as values beyond the formula's range."
         },

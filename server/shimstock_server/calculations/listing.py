@@ -55,7 +55,7 @@ class CalculationFieldOut(StrictSchema):
     """A field of a calculation's body; `strings[].gauge` is the gauge of each entry of `strings`."""
 
     name = Text()
-    about = Text(multiline=True)
+    about = Text(max=2000)
     type = Choice(tuple(dict.fromkeys(word for _, word in _TYPES)))
     required = Truth(metadata={"description": "Whether every body has it; others depend on what is asked."})
     units = ListOf(Choice([unit.value for unit in Unit]))
@@ -85,11 +85,11 @@ class CalculationOut(StrictSchema):
     name = Text()
     path = Text()
     title = Text()
-    about = Text(multiline=True)
+    about = Text(max=2000)
     ways = ListOf(Nested(CalculationWayOut))
     fields_ = ListOf(Nested(CalculationFieldOut), data_key="fields")
-    source = ListOf(Text())
-    validity = Text()
+    source = ListOf(Text(max=500))
+    validity = Text(max=1000)
     example = Nested(CalculationExampleOut)
 
 

@@ -37,6 +37,7 @@ class Unit(StrEnum):
     GIGAPASCAL = "GPa"
     PASCAL = "Pa"
     MM_PER_TURN = "mm/turn"
+    MM_PER_NEWTON = "mm/N"
     MINUTE = "min"
     HOUR = "h"
     DAY = "day"
@@ -70,6 +71,7 @@ _PINT: dict[Unit, pint.Unit] = {
     Unit.GIGAPASCAL: _registry.Unit("gigapascal"),
     Unit.PASCAL: _registry.Unit("pascal"),
     Unit.MM_PER_TURN: _registry.Unit("millimeter / screw_turn"),
+    Unit.MM_PER_NEWTON: _registry.Unit("millimeter / newton"),
     Unit.MINUTE: _registry.Unit("minute"),
     Unit.HOUR: _registry.Unit("hour"),
     Unit.DAY: _registry.Unit("day"),
@@ -98,6 +100,7 @@ _DECIMALS: dict[Unit, int] = {
     Unit.GIGAPASCAL: 3,
     Unit.PASCAL: 1,
     Unit.MM_PER_TURN: 4,
+    Unit.MM_PER_NEWTON: 6,
     Unit.MINUTE: 1,
     Unit.HOUR: 2,
     Unit.DAY: 2,
@@ -164,6 +167,7 @@ KINDS: dict[str, Kind] = {
         _kind("resolution", _LENGTH, Unit.MM, inch=Unit.THOU),
         _kind("thread-pitch", "a length per turn", Unit.MM_PER_TURN),
         _kind("rod-response", "a length per turn", Unit.MM_PER_TURN),
+        _kind("compliance", "a length per force", Unit.MM_PER_NEWTON),
         _kind("turns", "a number of turns", Unit.TURN),
         _kind("pitch", "a frequency", Unit.HERTZ),
         _kind("linear-density", "a mass per length", Unit.GRAM_PER_METRE),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import itertools
 import json
 from collections.abc import Iterator
 from typing import Any
@@ -11,6 +12,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from shimstock_server.calculations.entry import Calculation, names_of
 from shimstock_server.calculations.listing import fields_of
 from shimstock_server.calculations.registry import CALCULATIONS
 from shimstock_server.web.fields import Choice, ListOf, MapOf, Nested, Number, Text, Truth, Whole
@@ -173,6 +175,21 @@ def bodies(schema: Any) -> st.SearchStrategy[dict[str, Any]]:
     return st.fixed_dictionaries(needed, optional=free)
 
 
+def fitting_bodies(calculation: Calculation) -> st.SearchStrategy[dict[str, Any]]:
+    """Return a strategy for bodies that ask in one of the ways in which the calculation can be asked."""
+    fields = {field.data_key or key: field for key, field in calculation.question().fields.items()}
+    deciding = set().union(*(way.fields() | set(way.may) for way in calculation.ways))
+    common = {name: values(field) for name, field in fields.items() if name not in deciding}
+    asked = []
+    for way in calculation.ways:
+        free = common | {name: values(fields[name]) for name in way.may}
+        for chosen in itertools.product(*(names_of(need) for need in way.needs)):
+            needed = {name: values(fields[name]) for name in chosen}
+            optional = {name: value for name, value in free.items() if name not in needed}
+            asked.append(st.fixed_dictionaries(needed, optional=optional))
+    return st.one_of(asked)
+
+
 def numbers(low: float, high: float) -> st.SearchStrategy[float]:
     return st.one_of(st.sampled_from([low, high]), st.floats(low, high, allow_nan=False))
 
@@ -207,10 +224,9 @@ def values(field: Any) -> st.SearchStrategy[Any]:
 @EVERY
 def test_any_body_gets_an_answer_or_a_reason(calculator: Client, name: str) -> None:
     question = BY_NAME[name].question()
-    body = BY_NAME[name].example["body"]
 
-    @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
-    @given(sent=st.one_of(bodies(question), bodies(question).map(lambda some: body | some)))
+    @settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+    @given(sent=st.one_of(fitting_bodies(BY_NAME[name]), bodies(question)))
     def check(sent: dict[str, Any]) -> None:
         response = post(calculator, name, sent)
         assert response.status_code in (200, 422), sent
