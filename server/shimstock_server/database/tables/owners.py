@@ -43,7 +43,7 @@ class Instrument(Versioned, Base):
     model_id: Mapped[UUID] = mapped_column(ForeignKey("instrument_models.id"))
     owner_id: Mapped[UUID] = mapped_column(ForeignKey("owners.id"))
     serial: Mapped[str | None] = mapped_column(String(100))
-    nickname: Mapped[str | None] = mapped_column(String(200))
+    nickname: Mapped[str | None] = mapped_column(String(200), info={"personal": True})
     made_in: Mapped[int | None]
     """The year it was made, where known."""
     handedness: Mapped[Handedness] = mapped_column(words(Handedness, "handedness"), default=Handedness.RIGHT)
@@ -57,7 +57,7 @@ class Instrument(Versioned, Base):
     """What is known of this instrument's own bridge: travel left, saddle height; overrides the model's."""
     parts: Mapped[list[Any]] = mapped_column(Json, default=list)
     """Woods and finish where they differ from the model's."""
-    home: Mapped[dict[str, Any] | None] = mapped_column(Json)
+    home: Mapped[dict[str, Any] | None] = mapped_column(Json, info={"personal": True})
     """Where it lives: place, case or wall, heating, humidifier."""
     typed: Mapped[dict[str, Any]] = mapped_column(Json, default=dict)
     """Quantities as they were typed, by field path."""
