@@ -81,6 +81,13 @@ class WaitingFor(StrEnum):
     OWNER = "owner"
 
 
+class SettleLook(StrEnum):
+    """When a neck is looked at again: after about an hour, and the next day."""
+
+    HOUR = "settle-hour"
+    DAY = "settle-day"
+
+
 class Skill(StrEnum):
     SETUP = "setup"
     ACOUSTIC = "acoustic"
@@ -135,6 +142,7 @@ class Part(StrEnum):
     SPRING_CLAW = "spring-claw"
     NECK_SHIM = "neck-shim"
     PICKUP_SCREW = "pickup-screw"
+    TAILPIECE = "tailpiece"
     FRETS = "frets"
     TUNERS = "tuners"
     INSTRUMENT = "instrument"

@@ -690,7 +690,7 @@ def upgrade() -> None:
             "part",
             words(
                 "part",
-                "truss-rod strings bridge-post saddle-screw saddle saddle-position nut-slot spring-claw neck-shim pickup-screw frets tuners instrument",
+                "truss-rod strings bridge-post saddle-screw saddle saddle-position nut-slot spring-claw neck-shim pickup-screw tailpiece frets tuners instrument",
             ),
             nullable=False,
         ),
