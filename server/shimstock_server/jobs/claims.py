@@ -1,8 +1,4 @@
-"""Taking a job: exactly one technician holds it, and a claim does not expire by itself.
-
-The order in which jobs are offered: a settling job that is due before all others (first to the technician who
-worked on it last), then priority (9 first), promised day, time in the queue, id.
-"""
+"""Taking a job: exactly one technician holds it, and a claim does not expire by itself."""
 
 from __future__ import annotations
 
@@ -10,20 +6,28 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Select, and_, case, exists, func, or_, select, update
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy import func, select, update
+from sqlalchemy.orm import Session
 
 from shimstock_server.database.history import emit, record
 from shimstock_server.database.tables.base import new_id
-from shimstock_server.database.tables.jobs import Claim, Job, JobSkill
-from shimstock_server.database.tables.shop import Bench, Technician, TechnicianSkill
-from shimstock_server.database.words import JobState
-from shimstock_server.shop import last_opening, settings
+from shimstock_server.database.tables.jobs import Claim, Job
+from shimstock_server.database.tables.shop import Bench, Technician
+from shimstock_server.database.words import JobState, Skill
+from shimstock_server.shop import last_opening, local_day, settings
 from shimstock_server.web.context import Actor
 from shimstock_server.web.problems import InvalidFields
 
 from . import moves
-from .problems import AlreadyClaimed, ClaimEnded, NotClaimable, SkillMissing, TooManyClaims
+from .offer import first_offered
+from .problems import (
+    AlreadyClaimed,
+    BenchNotEquipped,
+    ClaimEnded,
+    NotClaimable,
+    SkillMissing,
+    TooManyClaims,
+)
 from .states import CLAIMED
 
 
@@ -50,8 +54,18 @@ def describe(session: Session, claim: Claim, *, now: datetime) -> dict[str, Any]
 
 def is_stale(session: Session, claim: Claim, *, now: datetime) -> bool:
     """Whether the claim's last act lies before the shop last opened."""
-    opened = last_opening(session, now)
-    return opened is not None and claim.ended_at is None and claim.last_act_at < opened
+    if claim.ended_at is not None or claim.last_act_at >= now:
+        return False
+    opened = _opened(session, now)
+    return opened is not None and claim.last_act_at < opened
+
+
+def _opened(session: Session, now: datetime) -> datetime | None:
+    """When the shop last opened, worked out once for each instant of a session."""
+    known: dict[datetime, datetime | None] = session.info.setdefault("last_opening", {})
+    if now not in known:
+        known[now] = last_opening(session, now)
+    return known[now]
 
 
 def named_claim(session: Session, job: Job, claim_id: UUID | None, *, actor: Actor) -> Claim | None:
@@ -97,27 +111,34 @@ def release(job: Job, claim: Claim, why: str, *, now: datetime) -> None:
 
 
 def claim_next(session: Session, *, actor: Actor, now: datetime) -> Job | None:
-    """Take the next job that suits this bench and technician; None when there is none.
+    """Take the job that is offered first (`offer.py`) at this bench to this technician; None without one.
 
     Raises
     ------
     TooManyClaims
         When the technician holds as many jobs as the shop allows.
     """
-    technician_id = _technician(actor)
-    _refuse_too_many(session, technician_id)
-    claim_id = new_id()
+    technician = _technician(session, actor)
+    _refuse_too_many(session, technician)
+    claim_id, move_id = new_id(), new_id()
+    offered = first_offered(
+        technician.id,
+        set(Skill) - _able(technician) | set(Skill) - _equipped(_bench(session, actor.bench_id)),
+        today=local_day(session, now),
+        now=now,
+    )
     taken = session.execute(
         update(Job)
-        .where(Job.id == next_job(session, actor, technician_id, now).scalar_subquery())
+        .where(Job.id == offered)
         .values(
             state=JobState.ON_BENCH,
+            move_id=move_id,
             claim_id=claim_id,
             available_at=None,
             version=Job.version + 1,
             updated_at=now,
         )
-        .returning(Job.id, Job.version),
+        .returning(Job.id),
         execution_options={"synchronize_session": False},
     ).one_or_none()
     if taken is None:
@@ -129,54 +150,9 @@ def claim_next(session: Session, *, actor: Actor, now: datetime) -> Job | None:
         job.id,
         "changed",
         version=job.version,
-        after={"state": JobState.ON_BENCH.value, "claim_id": str(claim_id)},
+        after={"state": JobState.ON_BENCH, "move_id": move_id, "claim_id": claim_id},
     )
-    return _finish_claim(session, job, claim_id, technician_id, actor=actor, now=now)
-
-
-def next_job(session: Session, actor: Actor, technician_id: UUID, now: datetime) -> Select[UUID]:
-    """The query that picks one claimable job, locking it where the database can."""
-    candidate = aliased(Job)
-    lacking = (
-        select(JobSkill.skill)
-        .where(JobSkill.job_id == candidate.id)
-        .where(
-            JobSkill.skill.not_in(
-                select(TechnicianSkill.skill).where(TechnicianSkill.technician_id == technician_id)
-            )
-        )
-    )
-    query = (
-        select(candidate.id)
-        .where(
-            or_(
-                candidate.state == JobState.QUEUED,
-                and_(candidate.state == JobState.SETTLING, candidate.available_at <= now),
-            )
-        )
-        .where(~exists(lacking))
-        .order_by(
-            case((candidate.state == JobState.SETTLING, 0), else_=1),
-            case(
-                (
-                    and_(candidate.state == JobState.SETTLING, candidate.last_technician_id == technician_id),
-                    0,
-                ),
-                else_=1,
-            ),
-            candidate.priority.desc(),
-            candidate.promised_on,
-            candidate.queued_at,
-            candidate.id,
-        )
-        .limit(1)
-        .with_for_update(skip_locked=True, of=candidate)
-    )
-    equipped = _bench_skills(session, actor)
-    if equipped:
-        unfit = select(JobSkill.skill).where(JobSkill.job_id == candidate.id, JobSkill.skill.not_in(equipped))
-        query = query.where(~exists(unfit))
-    return query
+    return _finish_claim(session, job, claim_id, technician.id, actor=actor, now=now, move_id=move_id)
 
 
 def claim_named(
@@ -190,28 +166,25 @@ def claim_named(
         When somebody holds it and the claim is not stale, or no take-over was asked for.
     NotClaimable
         When the job's state does not offer it.
+    SkillMissing, BenchNotEquipped
+        When the technician or the bench lacks what the job needs.
+    TooManyClaims
+        When the technician holds as many jobs as the shop allows.
     """
-    technician_id = _technician(actor)
+    technician = _technician(session, actor)
     holder = open_claim(session, job)
     if holder is not None:
         _check_take_over(session, job, holder, take_over=take_over, reason=reason, now=now)
     else:
-        _check_claimable(job, technician_id, actor, now)
-    _check_skills(session, job, technician_id)
-    _refuse_too_many(session, technician_id)
-    claim_id = new_id()
-    if holder is not None:
-        end_claim(holder, "taken-over", now=now, note=reason)
-        session.flush()
-        session.add(_new_claim(job, claim_id, technician_id, actor, now))
-        session.flush()
-        job.claim_id = claim_id
-        job.last_technician_id = holder.technician_id
-        session.flush()
-        emit(session, "job.claim-taken-over", job, state=job.state.value, claim=str(claim_id),
-             ended_claim=str(holder.id))  # fmt: skip
-        return job
-    return _finish_claim(session, job, claim_id, technician_id, actor=actor, now=now)
+        _check_claimable(job, technician.id, actor, now)
+    _check_fit(job, technician, _bench(session, actor.bench_id))
+    if holder is None or holder.technician_id != technician.id:
+        _refuse_too_many(session, technician)
+    if holder is None:
+        return _finish_claim(session, job, new_id(), technician.id, actor=actor, now=now)
+    claim = _new_claim(job, new_id(), technician.id, actor.bench_id, now)
+    _pass_on(session, job, holder, claim, "taken-over", note=reason, now=now)
+    return job
 
 
 def give_back(session: Session, job: Job, claim: Claim, *, actor: Actor, now: datetime) -> Job:
@@ -236,89 +209,139 @@ def hand_over(
     now: datetime,
 ) -> Job:
     """Pass the job to another technician, whose claim begins as this one ends."""
-    technician = session.get(Technician, technician_id)
+    technician = _locked(session, technician_id)
+    errors: dict[str, str] = {}
     if technician is None or not technician.active:
-        raise InvalidFields.at("/technician_id", "no active technician of this shop has this id")
-    if bench_id is not None and session.get(Bench, bench_id) is None:
-        raise InvalidFields.at("/bench_id", "no bench of this shop has this id")
-    _check_skills(session, job, technician_id)
-    _refuse_too_many(session, technician_id)
-    claim_id = new_id()
-    end_claim(claim, "handed-over", now=now, note=note)
-    session.flush()
-    session.add(
-        Claim(
-            id=claim_id,
-            job_id=job.id,
-            technician_id=technician_id,
-            bench_id=bench_id or claim.bench_id,
-            last_act_at=now,
-            created_at=now,
-        )
+        errors["/technician_id"] = "no active technician of this shop has this id"
+    elif technician_id == claim.technician_id:
+        errors["/technician_id"] = "holds this job already; name another technician"
+    bench = _bench(session, bench_id or claim.bench_id)
+    if bench_id is not None and (bench is None or not bench.active):
+        errors["/bench_id"] = "no bench in use in this shop has this id"
+    if errors or technician is None:
+        raise InvalidFields.of(errors)
+    _check_fit(job, technician, bench)
+    _refuse_too_many(session, technician)
+    new = _new_claim(job, new_id(), technician_id, bench_id or claim.bench_id, now)
+    _pass_on(session, job, claim, new, "handed-over", note=note, now=now)
+    return job
+
+
+def past_claims(session: Session, job_id: UUID) -> list[dict[str, Any]]:
+    """Every claim on a job, the first first."""
+    rows = session.execute(
+        select(Claim, Technician.name)
+        .join(Technician, Technician.id == Claim.technician_id)
+        .where(Claim.job_id == job_id)
+        .order_by(Claim.created_at, Claim.id)
     )
+    names = ("id", "technician_id", "bench_id", "last_act_at", "ended_at", "end_reason", "note")
+    return [
+        {name: getattr(claim, name) for name in names} | {"since": claim.created_at, "technician": technician}
+        for claim, technician in rows
+    ]
+
+
+def _pass_on(
+    session: Session, job: Job, old: Claim, new: Claim, why: str, *, note: str | None, now: datetime
+) -> None:
+    """End one claim and begin the next; the job stays in its state, and the event tells of both."""
+    end_claim(old, why, now=now, note=note)
     session.flush()
-    job.claim_id = claim_id
-    job.last_technician_id = claim.technician_id
+    session.add(new)
+    session.flush()
+    job.claim_id = new.id
+    job.last_technician_id = old.technician_id
     session.flush()
     emit(
-        session, "job.handed-over", job, state=job.state.value, claim=str(claim_id), ended_claim=str(claim.id)
+        session,
+        f"job.{why}",
+        job,
+        state=job.state,
+        claim=new.id,
+        technician=new.technician_id,
+        ended_claim=old.id,
+        former_technician=old.technician_id,
     )
-    return job
 
 
 def _finish_claim(
-    session: Session, job: Job, claim_id: UUID, technician_id: UUID, *, actor: Actor, now: datetime
+    session: Session,
+    job: Job,
+    claim_id: UUID,
+    technician_id: UUID,
+    *,
+    actor: Actor,
+    now: datetime,
+    move_id: UUID | None = None,
 ) -> Job:
-    session.add(_new_claim(job, claim_id, technician_id, actor, now))
+    session.add(_new_claim(job, claim_id, technician_id, actor.bench_id, now))
     session.flush()
     job.claim_id = claim_id
-    moves.append_move(session, job, JobState.ON_BENCH, actor=actor, now=now, claim_id=claim_id)
+    moves.append_move(
+        session, job, JobState.ON_BENCH, actor=actor, now=now, claim_id=claim_id, move_id=move_id
+    )
     return job
 
 
-def _new_claim(job: Job, claim_id: UUID, technician_id: UUID, actor: Actor, now: datetime) -> Claim:
+def _new_claim(job: Job, claim_id: UUID, technician_id: UUID, bench_id: UUID | None, now: datetime) -> Claim:
     return Claim(
         id=claim_id,
         job_id=job.id,
         technician_id=technician_id,
-        bench_id=actor.bench_id,
+        bench_id=bench_id,
         last_act_at=now,
         created_at=now,
     )
 
 
-def _technician(actor: Actor) -> UUID:
-    if actor.technician_id is None:
+def _technician(session: Session, actor: Actor) -> Technician:
+    technician = _locked(session, actor.technician_id) if actor.technician_id is not None else None
+    if technician is None:
         raise InvalidFields.at("/header/Technician", "a claim is somebody's: name the technician")
-    return actor.technician_id
+    return technician
 
 
-def _bench_skills(session: Session, actor: Actor) -> list[str]:
-    bench = session.get(Bench, actor.bench_id) if actor.bench_id is not None else None
-    return list(bench.skills) if bench is not None else []
+def _locked(session: Session, technician_id: UUID) -> Technician | None:
+    """Load a technician, so that of two claims by the same one the second waits and counts the first."""
+    return session.get(Technician, technician_id, with_for_update={"key_share": True}, populate_existing=True)
 
 
-def _refuse_too_many(session: Session, technician_id: UUID) -> None:
+def _bench(session: Session, bench_id: UUID | None) -> Bench | None:
+    return session.get(Bench, bench_id) if bench_id is not None else None
+
+
+def _able(technician: Technician) -> set[Skill]:
+    return {known.skill for known in technician.skills}
+
+
+def _equipped(bench: Bench | None) -> set[Skill]:
+    """What a bench is equipped for: everything, unless its settings name what."""
+    return {Skill(skill) for skill in bench.skills} if bench is not None and bench.skills else set(Skill)
+
+
+def _refuse_too_many(session: Session, technician: Technician) -> None:
     held = session.scalar(
         select(func.count())
         .select_from(Claim)
-        .where(Claim.technician_id == technician_id, Claim.ended_at.is_(None))
+        .where(Claim.technician_id == technician.id, Claim.ended_at.is_(None))
     )
     allowed = settings(session).claims_per_technician
     if (held or 0) >= allowed:
         raise TooManyClaims(
-            f"This technician holds {held} jobs and the shop allows {allowed}: "
+            f"{technician.name} holds {held} jobs and the shop allows {allowed}: "
             "give one back, hand one over, or let one settle."
         )
 
 
-def _check_skills(session: Session, job: Job, technician_id: UUID) -> None:
-    known = set(
-        session.scalars(select(TechnicianSkill.skill).where(TechnicianSkill.technician_id == technician_id))
-    )
-    lacking = sorted({needed.skill for needed in job.skills} - known)
-    if lacking:
-        raise SkillMissing(f"This job needs {', '.join(lacking)}, which the technician does not have.")
+def _check_fit(job: Job, technician: Technician, bench: Bench | None) -> None:
+    needed = {row.skill for row in job.skills}
+    if lacking := sorted(needed - _able(technician)):
+        raise SkillMissing(f"This job needs {', '.join(lacking)}, which {technician.name} does not have.")
+    if bench is not None and (lacking := sorted(needed - _equipped(bench))):
+        raise BenchNotEquipped(
+            f"This job needs {', '.join(lacking)}, for which the {bench.name} is not equipped."
+        )
 
 
 def _check_claimable(job: Job, technician_id: UUID, actor: Actor, now: datetime) -> None:

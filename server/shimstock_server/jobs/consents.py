@@ -11,13 +11,19 @@ from sqlalchemy.orm import Session
 
 from shimstock_server.database.history import emit
 from shimstock_server.database.tables.jobs import Consent, Job
-from shimstock_server.database.words import ConsentKind
+from shimstock_server.database.words import ConsentKind, WaitingFor
+from shimstock_server.web.context import Actor
 
+from . import moves
 from .problems import ConsentWithdrawn
 
 
-def add_consent(session: Session, job: Job, wish: dict[str, Any], *, now: datetime) -> Consent:
-    """Keep what the owner said; the newest word on a kind of step is the one that counts."""
+def add_consent(session: Session, job: Job, wish: dict[str, Any], *, actor: Actor, now: datetime) -> Consent:
+    """Keep what the owner said; the newest word on a kind of step is the one that counts.
+
+    A yes puts a job that waits for consent back into the queue. After a no a person decides: go on without
+    that step, or return the instrument.
+    """
     consent = Consent(
         job_id=job.id,
         covers=wish["covers"],
@@ -31,6 +37,8 @@ def add_consent(session: Session, job: Job, wish: dict[str, Any], *, now: dateti
     session.add(consent)
     session.flush()
     emit(session, "job.consent", job, covers=consent.covers.value, given=consent.given)
+    if consent.given:
+        moves.end_wait(session, job, WaitingFor.CONSENT, reason="consent was given", actor=actor, now=now)
     return consent
 
 

@@ -11,13 +11,14 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from shimstock_server.database.history import emit
+from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
 from shimstock_server.database.tables.jobs import Claim, Job, JobMove
 from shimstock_server.database.words import JobState, Stage, WaitingFor
 from shimstock_server.web.context import Actor
 from shimstock_server.web.problems import InvalidFields
 
-from . import claims
+from . import claims, settling
 from .problems import FinalReadingsNeeded, InstrumentNeeded, MoveNotAllowed
 from .states import CLAIMED, MOVES, Needs
 
@@ -41,33 +42,45 @@ def append_move(
     now: datetime,
     reason: str | None = None,
     waiting_for: WaitingFor | None = None,
-    available_at: datetime | None = None,
+    rest: settling.Rest | None = None,
     claim_id: UUID | None = None,
+    move_id: UUID | None = None,
 ) -> JobMove:
-    """Write the move and the state that it brings, and tell the world; rules are checked by the caller."""
+    """Write the state and the move that brings it, and tell the world; rules are checked by the caller.
+
+    A statement that has brought the state already names the move's id, which it has written to the job.
+    """
     with session.no_autoflush:  # state and claim change together or the table's checks refuse them
-        last = session.scalars(
-            select(JobMove).where(JobMove.job_id == job.id).order_by(JobMove.sequence.desc()).limit(1)
+        last = session.execute(
+            select(JobMove.sequence, JobMove.to_state)
+            .where(JobMove.job_id == job.id)
+            .order_by(JobMove.sequence.desc())
+            .limit(1)
         ).first()
     move = JobMove(
+        id=move_id or new_id(),
         job_id=job.id,
         sequence=last.sequence + 1 if last is not None else 1,
         from_state=last.to_state if last is not None else None,
         to_state=to,
         waiting_for=waiting_for,
-        available_at=available_at,
+        available_at=rest.available_at if rest is not None else None,
+        look=rest.look if rest is not None else None,
+        readings_asked=rest.readings if rest is not None else None,
         reason=reason,
         claim_id=claim_id,
         key_id=actor.key_id,
         technician_id=actor.technician_id,
         created_at=now,
     )
-    session.add(move)
     job.state = to
+    job.move_id = move.id
     job.waiting_for = waiting_for if to is JobState.WAITING else None
-    job.available_at = available_at if to is JobState.SETTLING else None
+    job.available_at = rest.available_at if rest is not None else None
     if to is JobState.QUEUED and job.queued_at is None:
         job.queued_at = now
+    session.flush()  # the database wants the state first: it holds the move against it
+    session.add(move)
     session.flush()
     emit(session, "job.moved", job, state=to.value, sequence=move.sequence)
     return move
@@ -104,6 +117,11 @@ def move_job(session: Session, job: Job, wish: dict[str, Any], *, actor: Actor, 
             allowed_moves=allowed_moves(job),
         )
     _check_fields(job, wish, needs, now)
+    rest = None
+    if Needs.AVAILABLE_AT in needs:
+        rest = settling.rest(
+            session, job, look=wish.get("look"), available_at=wish.get("available_at"), now=now
+        )
     if Needs.INSTRUMENT in needs and job.instrument_id is None:
         raise InstrumentNeeded(
             errors=[{"pointer": "/instrument_id", "message": "the job names no instrument yet"}]
@@ -127,10 +145,18 @@ def move_job(session: Session, job: Job, wish: dict[str, Any], *, actor: Actor, 
         now=now,
         reason=wish.get("reason"),
         waiting_for=wish.get("waiting_for"),
-        available_at=wish.get("available_at"),
+        rest=rest,
         claim_id=claim.id if claim is not None else None,
     )
     return job
+
+
+def end_wait(
+    session: Session, job: Job, waited_for: WaitingFor, *, reason: str, actor: Actor, now: datetime
+) -> None:
+    """Put a job that waits for just this back into the queue; any other job stays as it is."""
+    if job.state is JobState.WAITING and job.waiting_for is waited_for:
+        append_move(session, job, JobState.QUEUED, actor=actor, now=now, reason=reason)
 
 
 def _check_fields(job: Job, wish: dict[str, Any], needs: Sequence[Needs], now: datetime) -> None:
@@ -143,13 +169,12 @@ def _check_fields(job: Job, wish: dict[str, Any], needs: Sequence[Needs], now: d
         errors["/waiting_for"] = "say what it waits for: consent, parts or owner"
     if Needs.WAITING_FOR not in needs and waiting_for is not None:
         errors["/waiting_for"] = "only a move to waiting has this"
-    if Needs.AVAILABLE_AT in needs:
-        if available_at is None:
-            errors["/available_at"] = "say from when on the job can be looked at again"
-        elif not now < available_at <= now + LONGEST_SETTLE:
-            errors["/available_at"] = "must lie ahead, by 31 days at the most"
-    elif available_at is not None:
-        errors["/available_at"] = "only a move to settling has this"
+    if Needs.AVAILABLE_AT not in needs:
+        for name in ("available_at", "look"):
+            if wish.get(name) is not None:
+                errors[f"/{name}"] = "only a move to settling has this"
+    elif available_at is not None and not now < available_at <= now + LONGEST_SETTLE:
+        errors["/available_at"] = "must lie ahead, by 31 days at the most; left out, the service proposes it"
     if wish.get("minutes") and job.state not in CLAIMED:
         errors["/minutes"] = "only a move off the bench, or to its final check, reports worked minutes"
     if errors:

@@ -47,6 +47,13 @@ class SkillMissing(Conflict):
     title = "Skill missing"
 
 
+class BenchNotEquipped(Conflict):
+    """This job needs something for which the bench is not equipped."""
+
+    code = "bench-not-equipped"
+    title = "Bench not equipped"
+
+
 class ConsentWithdrawn(Conflict):
     """This consent was withdrawn already."""
 

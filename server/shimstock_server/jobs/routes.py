@@ -15,9 +15,10 @@ from shimstock_server.web.paging import page
 from shimstock_server.web.problems import NotFound
 from shimstock_server.web.visibility import exists, visibility
 
-from . import claims, consents, moves, schemas, work
+from . import claims, consents, moves, schemas, settling, work
 from .problems import (
     AlreadyClaimed,
+    BenchNotEquipped,
     ClaimEnded,
     ConsentWithdrawn,
     FinalReadingsNeeded,
@@ -87,7 +88,10 @@ def patch_job(job_id: UUID, body: dict[str, Any]) -> Answer:
     writes=True, creates="key", edits=True, conflicts=(MoveNotAllowed, ClaimEnded, FinalReadingsNeeded),
 )  # fmt: skip
 def post_move(job_id: UUID, body: dict[str, Any]) -> Answer:
-    """Move a job to its next state."""
+    """Move a job to its next state.
+
+    A move to settling may leave `available_at` and `look` out: the service proposes them.
+    """
     job = work.load_job(current.session, job_id, for_change=True)
     must_match(job)
     moves.move_job(current.session, job, body, actor=current.actor, now=current.now)
@@ -101,6 +105,19 @@ def get_moves(job_id: UUID) -> dict[str, Any]:
     return {"items": moves.history(current.session, job_id)}
 
 
+@blueprint.operation("GET", "/jobs/<uuid:job_id>/looks", scopes=BENCH, answer=schemas.LookList)
+def get_looks(job_id: UUID) -> dict[str, Any]:
+    """List every look at the settling neck, with what became of it: read, late, skipped."""
+    job = work.load_job(current.session, job_id)
+    return {"items": settling.looks(current.session, job, now=current.now)}
+
+
+@blueprint.operation("GET", "/jobs/<uuid:job_id>/claims", scopes=BENCH, answer=schemas.PastClaimList)
+def get_claims(job_id: UUID) -> dict[str, Any]:
+    """List who held the job, from when to when, and why each claim ended."""
+    return {"items": claims.past_claims(current.session, job_id)}
+
+
 @blueprint.operation(
     "POST", "/jobs/claims", scopes=BENCH, body=schemas.ClaimNextIn, answer=schemas.JobOut, status=200,
     writes=True, creates="key", also={204: None}, conflicts=(TooManyClaims,),
@@ -108,8 +125,10 @@ def get_moves(job_id: UUID) -> dict[str, Any]:
 def post_claim_next(body: dict[str, Any]) -> Answer:  # noqa: ARG001 - the body holds no wishes yet
     """Take the next job that suits this bench and technician; 204 when there is none.
 
-    Offered first: a settling job that is due (first to the technician who worked on it), then priority,
-    promised day, time in the queue.
+    Offered first: a settling job that is due (one that this technician worked on before others, the first
+    due first); then queued jobs promised for today or earlier (the earliest day first, then priority, then
+    time in the queue); then all other queued jobs by priority (9 first), promised day and time in the queue.
+    Jobs that need a skill which the technician lacks, or for which the bench is not equipped, are left out.
     """
     job = claims.claim_next(current.session, actor=current.actor, now=current.now)
     if job is None:
@@ -121,7 +140,7 @@ def post_claim_next(body: dict[str, Any]) -> Answer:  # noqa: ARG001 - the body 
 @blueprint.operation(
     "POST", "/jobs/<uuid:job_id>/claim", scopes=BENCH, body=schemas.ClaimIn, answer=schemas.JobOut,
     status=200, writes=True, creates="key",
-    conflicts=(AlreadyClaimed, NotClaimable, SkillMissing, TooManyClaims),
+    conflicts=(AlreadyClaimed, NotClaimable, SkillMissing, BenchNotEquipped, TooManyClaims),
 )  # fmt: skip
 def post_claim(job_id: UUID, body: dict[str, Any]) -> Answer:
     """Take a named job; a claim whose last act lies before the shop last opened can be taken over."""
@@ -151,7 +170,8 @@ def delete_claim(job_id: UUID, claim_id: UUID) -> Answer:
 
 @blueprint.operation(
     "POST", "/jobs/<uuid:job_id>/handover", scopes=BENCH, body=schemas.HandoverIn, answer=schemas.JobOut,
-    status=200, writes=True, creates="key", conflicts=(ClaimEnded, SkillMissing, TooManyClaims),
+    status=200, writes=True, creates="key",
+    conflicts=(ClaimEnded, SkillMissing, BenchNotEquipped, TooManyClaims),
 )  # fmt: skip
 def post_handover(job_id: UUID, body: dict[str, Any]) -> Answer:
     """Pass a job on to another technician."""
@@ -189,9 +209,12 @@ def get_consents(job_id: UUID) -> dict[str, Any]:
     status=201, writes=True, creates="key",
 )  # fmt: skip
 def post_consent(job_id: UUID, body: dict[str, Any]) -> Consent:
-    """Keep the owner's yes or no; a no is a valid end and stands on the card."""
+    """Keep the owner's yes or no; a no is a valid end and stands on the card.
+
+    A yes puts a job that waits for consent back into the queue.
+    """
     job = work.load_job(current.session, job_id, for_change=True)
-    return consents.add_consent(current.session, job, body, now=current.now)
+    return consents.add_consent(current.session, job, body, actor=current.actor, now=current.now)
 
 
 @blueprint.operation(
@@ -229,12 +252,16 @@ def post_quote(job_id: UUID, body: dict[str, Any]) -> Quote:
     answer=schemas.QuoteOut, writes=True, edits=True, conflicts=(work.QuoteAnswered,),
 )  # fmt: skip
 def patch_quote(job_id: UUID, quote_id: UUID, body: dict[str, Any]) -> Quote:
-    """Keep the owner's answer to a quote."""
-    quote = current.session.get_one(Quote, quote_id, with_for_update=True)
+    """Keep the owner's answer to a quote.
+
+    A yes to the last open quote puts a job that waits for its owner back into the queue.
+    """
+    job = work.load_job(current.session, job_id, for_change=True)
+    quote = current.session.get_one(Quote, quote_id)
     if quote.job_id != job_id:
         raise NotFound
     must_match(quote)
-    answered = work.answer_quote(quote, body, now=current.now)
+    answered = work.answer_quote(current.session, job, quote, body, actor=current.actor, now=current.now)
     current.session.flush()
     return answered
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from shimstock_server.database.words import ConsentKind, JobState, Skill, WaitingFor
+from shimstock_server.database.words import ConsentKind, JobState, Quantity, SettleLook, Skill, WaitingFor
 from shimstock_server.web.fields import (
     Choice,
     Day,
@@ -174,6 +174,26 @@ class JobOut(StrictSchema):
     waiting_for = Choice(WaitingFor, allow_none=True)
     available_at = Instant(allow_none=True)
     due = Truth(required=True, metadata={"description": "It settles, and can be looked at again now."})
+    look = Choice(
+        SettleLook,
+        allow_none=True,
+        metadata={
+            "description": "Which look at the neck the job settles for, or came back onto a bench for."
+        },
+    )
+    readings_asked = ListOf(
+        Choice(Quantity),
+        required=True,
+        metadata={
+            "description": "What that look is for and has not been read since the job was put to rest."
+        },
+    )
+    late_minutes = Whole(
+        allow_none=True,
+        metadata={
+            "description": "How late that look is or was; hours in which the shop is shut do not count."
+        },
+    )
     allowed_moves = ListOf(Nested(AllowedMoveOut), required=True)
     claim = Nested(ClaimOut, allow_none=True, required=True)
     last_technician_id = Id(allow_none=True)
@@ -212,7 +232,24 @@ class MoveIn(StrictSchema):
 
     to = Choice(JobState, required=True)
     claim = Id(load_default=None, allow_none=True)
-    available_at = Instant(load_default=None, allow_none=True)
+    available_at = Instant(
+        load_default=None,
+        allow_none=True,
+        metadata={
+            "description": "From when on a settling job can be looked at again. Left out, the service "
+            "proposes it: the shop's first rest after the last rod turn or change of strings, or the next opening day "
+            "when the job has rested since; never while the shop is shut."
+        },
+    )
+    look = Choice(
+        SettleLook,
+        load_default=None,
+        allow_none=True,
+        metadata={
+            "description": "Which look a settling job rests for; left out, `settle-hour` first, then "
+            "`settle-day`."
+        },
+    )
     waiting_for = Choice(WaitingFor, load_default=None, allow_none=True)
     reason = Text(max=1000, multiline=True, load_default=None, allow_none=True)
     minutes = Whole(min=0, max=1440, load_default=None, allow_none=True)
@@ -227,6 +264,8 @@ class MoveOut(StrictSchema):
     to_state = Choice(JobState, required=True)
     waiting_for = Choice(WaitingFor, allow_none=True)
     available_at = Instant(allow_none=True)
+    look = Choice(SettleLook, allow_none=True)
+    readings_asked = ListOf(Choice(Quantity), allow_none=True)
     reason = Text(max=1000, allow_none=True)
     claim_id = Id(allow_none=True)
     technician_id = Id(allow_none=True)
@@ -237,6 +276,67 @@ class MoveList(StrictSchema):
     """Every move of a job, the first first."""
 
     items = ListOf(Nested(MoveOut), required=True)
+
+
+class LookOut(StrictSchema):
+    """A look at a settling neck: asked for, due, and what became of it."""
+
+    sequence = Whole(
+        allow_none=True,
+        metadata={
+            "description": "The move that put the job to rest; null for a next-day look that nobody asked for."
+        },
+    )
+    look = Choice(SettleLook, allow_none=True)
+    rested_from = Instant(required=True)
+    available_at = Instant(required=True)
+    taken_at = Instant(allow_none=True, metadata={"description": "When the job was next claimed."})
+    read_at = Instant(
+        allow_none=True,
+        metadata={"description": "When relief was first read, at pitch, before the next rest."},
+    )
+    readings_asked = ListOf(Choice(Quantity), required=True)
+    late_minutes = Whole(required=True)
+    outcome = Choice(
+        ("settling", "due", "on-bench", "read", "early", "skipped"),
+        required=True,
+        metadata={
+            "description": "settling: not due yet; due: nobody has looked; on-bench: claimed, not read yet; "
+            "read; early: read before it was due; skipped: the job went on without."
+        },
+    )
+
+
+class LookList(StrictSchema):
+    """Every look at the neck of this job, the first first."""
+
+    items = ListOf(Nested(LookOut), required=True)
+
+
+class PastClaimOut(StrictSchema):
+    """Who held a job, from when to when."""
+
+    id = Id(required=True)
+    technician_id = Id(required=True)
+    technician = Text(max=200, required=True)
+    bench_id = Id(allow_none=True)
+    since = Instant(required=True)
+    last_act_at = Instant(required=True)
+    ended_at = Instant(allow_none=True)
+    end_reason = Text(
+        max=40,
+        allow_none=True,
+        metadata={
+            "description": "given-back, handed-over, taken-over, or the state the job left the bench for."
+        },
+    )
+    note = Text(max=1000, allow_none=True)
+
+
+class PastClaimList(StrictSchema):
+    """Every claim on this job, the first first."""
+
+    items = ListOf(Nested(PastClaimOut), required=True)
 
 
 class ClaimIn(StrictSchema):

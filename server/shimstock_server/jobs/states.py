@@ -18,6 +18,7 @@ class Needs(StrEnum):
     INSTRUMENT = "instrument"
     REASON = "reason"
     AVAILABLE_AT = "available-at"
+    """From when on it can be looked at again; left out, it is proposed from the shop's settings."""
     WAITING_FOR = "waiting-for"
     FINAL_READINGS = "final-readings-or-reason"
     GIVE_BACK = "give-back"

@@ -10,16 +10,18 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from shimstock_server.catalogue import current_spec_ids, refuse_misfits
+from shimstock_server.database.history import emit
+from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.catalogue import StringSet, Tuning
 from shimstock_server.database.tables.jobs import Job, JobNumber, JobPart, JobSkill, Quote
 from shimstock_server.database.tables.owners import Instrument, Owner
-from shimstock_server.database.words import JobState
+from shimstock_server.database.words import JobState, WaitingFor
 from shimstock_server.shop import settings
 from shimstock_server.web.context import Actor
 from shimstock_server.web.problems import Conflict, InvalidFields
 from shimstock_server.web.quantities import Quantity
 
-from . import claims, consents, moves
+from . import claims, consents, moves, settling
 from .problems import InstrumentNeeded, JobOver
 from .states import OVER
 
@@ -52,8 +54,10 @@ def check_in(session: Session, wish: dict[str, Any], *, actor: Actor, now: datet
     _check_references(session, wish)
     if instrument is not None:
         refuse_misfits(session, instrument, wish["wants"], "/wants")
+    move_id = new_id()
     job = Job(
         number=_next_number(session),
+        move_id=move_id,
         instrument_id=instrument.id if instrument is not None else None,
         owner_id=owner_id,
         follows_id=wish["follows_id"],
@@ -71,9 +75,9 @@ def check_in(session: Session, wish: dict[str, Any], *, actor: Actor, now: datet
     )
     session.add(job)
     session.flush()
-    moves.append_move(session, job, state, actor=actor, now=now)
+    moves.append_move(session, job, state, actor=actor, now=now, move_id=move_id)
     for consent in wish["consents"]:
-        consents.add_consent(session, job, consent, now=now)
+        consents.add_consent(session, job, consent, actor=actor, now=now)
     return job
 
 
@@ -138,6 +142,7 @@ def show(session: Session, job: Job, *, now: datetime) -> dict[str, Any]:
         "wants": job.wants,
         "room": job.room,
         "skills": sorted(needed.skill for needed in job.skills),
+        **settling.asked_now(session, job, now=now),
     }
 
 
@@ -182,17 +187,33 @@ def add_quote(session: Session, job: Job, wish: dict[str, Any]) -> Quote:
     )
     session.add(quote)
     session.flush()
+    emit(session, "job.quoted", job, quote=quote.id)
     return quote
 
 
-def answer_quote(quote: Quote, wish: dict[str, Any], *, now: datetime) -> Quote:
-    """Keep the owner's answer to a quote; it is given once."""
+def answer_quote(
+    session: Session, job: Job, quote: Quote, wish: dict[str, Any], *, actor: Actor, now: datetime
+) -> Quote:
+    """Keep the owner's answer to a quote; it is given once.
+
+    A yes puts a job that waits for its owner back into the queue, once no other quote is open. After a no a
+    person decides: go on without that work, or return the instrument.
+    """
     if quote.answered_at is not None:
         raise QuoteAnswered
     quote.approved = wish["approved"]
     quote.answered_how = wish["answered_how"]
     quote.answered_at = now
+    session.flush()
+    emit(session, "job.quote-answered", job, quote=quote.id, approved=quote.approved)
+    if quote.approved and not _open_quotes(session, job.id):
+        moves.end_wait(session, job, WaitingFor.OWNER, reason="the quote was approved", actor=actor, now=now)
     return quote
+
+
+def _open_quotes(session: Session, job_id: UUID) -> bool:
+    unanswered = select(Quote.id).where(Quote.job_id == job_id, Quote.answered_at.is_(None)).limit(1)
+    return session.scalars(unanswered).first() is not None
 
 
 def add_part(session: Session, job: Job, wish: dict[str, Any]) -> JobPart:

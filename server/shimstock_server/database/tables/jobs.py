@@ -9,10 +9,11 @@ from uuid import UUID
 from sqlalchemy import ForeignKey, ForeignKeyConstraint, Index, String, UniqueConstraint, text
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from ..words import ConsentKind, JobState, Skill, WaitingFor
+from ..words import ConsentKind, JobState, SettleLook, Skill, WaitingFor
 from .base import Base, Identified, Json, Versioned, check, words
 
-CLAIMABLE = "state IN ('queued', 'settling')"
+QUEUED = "state = 'queued'"
+SETTLING = "state = 'settling'"
 
 
 class Job(Versioned, Base):
@@ -25,8 +26,6 @@ class Job(Versioned, Base):
         check("(state IN ('on-bench', 'final-check')) = (claim_id IS NOT NULL)", "worked_on_under_a_claim"),
         check("state IN ('booked', 'cancelled') OR instrument_id IS NOT NULL", "received_with_instrument"),
         check("priority BETWEEN 0 AND 9", "priority"),
-        Index("ix_jobs_claimable", text("priority DESC"), "promised_on", "queued_at", "id",
-              sqlite_where=text(CLAIMABLE), postgresql_where=text(CLAIMABLE)),
         Index("ix_jobs_state", "state", "id"),
         Index("ix_jobs_instrument_id", "instrument_id"),
         Index("ix_jobs_owner_id", "owner_id"),
@@ -39,6 +38,13 @@ class Job(Versioned, Base):
     follows_id: Mapped[UUID | None] = mapped_column(ForeignKey("jobs.id"))
     """The job that this one is the recheck of."""
     state: Mapped[JobState] = mapped_column(words(JobState, "state"))
+    move_id: Mapped[UUID | None] = mapped_column(
+        ForeignKey(
+            "job_moves.id", name="fk_jobs_move_id", deferrable=True, initially="DEFERRED", use_alter=True
+        )
+    )
+    """The move that brought the state: changes with it, and must be written by the end of the transaction.
+    Triggers (migration 0002) refuse a state without its move and a move that skips a state."""
     waiting_for: Mapped[WaitingFor | None] = mapped_column(words(WaitingFor, "waiting_for"))
     available_at: Mapped[datetime | None]
     priority: Mapped[int] = mapped_column(default=5)
@@ -61,6 +67,15 @@ class Job(Versioned, Base):
     """The setup spec versions this job began with, general to specific."""
 
     skills: Mapped[list[JobSkill]] = relationship(cascade="all, delete-orphan", lazy="selectin")
+
+
+# One index for each rank of the queue (`jobs/offer.py`), with its WHERE and its ORDER BY: nothing is sorted.
+Index("ix_jobs_queued", Job.priority.desc(), Job.promised_on, Job.queued_at, Job.id,
+      sqlite_where=text(QUEUED), postgresql_where=text(QUEUED))  # fmt: skip
+Index("ix_jobs_queued_promised", Job.promised_on, Job.priority.desc(), Job.queued_at, Job.id,
+      sqlite_where=text(QUEUED), postgresql_where=text(QUEUED))  # fmt: skip
+Index("ix_jobs_settling", Job.available_at, Job.id,
+      sqlite_where=text(SETTLING), postgresql_where=text(SETTLING))  # fmt: skip
 
 
 class JobNumber(Base):
@@ -110,6 +125,10 @@ class JobMove(Identified, Base):
     to_state: Mapped[JobState] = mapped_column(words(JobState, "to_state"))
     waiting_for: Mapped[WaitingFor | None] = mapped_column(words(WaitingFor, "waiting_for"))
     available_at: Mapped[datetime | None]
+    look: Mapped[SettleLook | None] = mapped_column(words(SettleLook, "look"))
+    """Which look at the neck a rest is followed by; only on moves to settling."""
+    readings_asked: Mapped[list[Any] | None] = mapped_column(Json)
+    """The quantities that this look is for; only on moves to settling."""
     reason: Mapped[str | None] = mapped_column(String(1000))
     claim_id: Mapped[UUID | None] = mapped_column(ForeignKey("claims.id"))
     key_id: Mapped[UUID | None] = mapped_column(ForeignKey("api_keys.id"))
