@@ -109,7 +109,8 @@ def run(arguments: Sequence[str] | None = None, *, transport: Any = None) -> int
         click.echo("\ninterrupted", err=True)
         return int(Exit.INTERRUPTED)
     except Stop as stop:
-        return _end(bench, stop.message, stop.code, {"code": stop.code.name.lower(), "detail": stop.message})
+        problem = {"code": stop.code.name.lower(), "detail": stop.message}
+        return _end(bench, stop.message, stop.code, problem, stop.answer)
     except BrokenPipeError:
         sys.stderr.close()  # the reader of our output went away; there is nobody to tell
         return 0
@@ -151,10 +152,13 @@ def _in_words(error: Any) -> str:
     return f"{line}\n{error}"
 
 
-def _end(bench: Bench, message: str, code: Exit, problem: dict[str, Any]) -> int:
+def _end(
+    bench: Bench, message: str, code: Exit, problem: dict[str, Any], answer: dict[str, Any] | None = None
+) -> int:
     click.echo(message, err=True)
     if bench.as_json:
-        click.echo(json.dumps({"error": problem, "exit": int(code)}, ensure_ascii=False, indent=1))
+        told = {"error": problem, "exit": int(code)} if answer is None else answer
+        click.echo(json.dumps(told, ensure_ascii=False, indent=1))
     return int(code)
 
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from enum import IntEnum
-
-OK = 0
+from typing import Any
 
 
 class Exit(IntEnum):
@@ -33,9 +32,20 @@ MEANING: dict[Exit, str] = {
 
 
 class Stop(Exception):  # noqa: N818 - an end, not always an error
-    """Ends a command with a message and an exit code."""
+    """Ends a command with a message and an exit code.
 
-    def __init__(self, message: str, code: Exit) -> None:
+    Parameters
+    ----------
+    message : str
+        For people, on standard error [-].
+    code : Exit
+        For scripts [-].
+    answer : dict or None
+        What --json prints instead of an error, when the end is none: an empty list, say [-].
+    """
+
+    def __init__(self, message: str, code: Exit, answer: dict[str, Any] | None = None) -> None:
         super().__init__(message)
         self.message = message
         self.code = code
+        self.answer = answer

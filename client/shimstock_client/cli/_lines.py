@@ -109,7 +109,9 @@ def read_air(text: str) -> dict[str, Any]:
     match = _AIR.match(text.strip())
     if match is None:
         raise NotUnderstood(f"air: temperature and humidity were expected, e.g. 21C 45%; not {text!r}")
-    temperature = read_measure(match["temperature"], Expected("temperature", "temperature", "degC"))
+    temperature = read_measure(
+        match["temperature"].rstrip(","), Expected("temperature", "temperature", "degC")
+    )
     humidity = read_measure(re.sub(r"rh\Z", "", match["humidity"], flags=re.IGNORECASE),
                             Expected("humidity", "humidity", "percent"))  # fmt: skip
     return {"temperature": temperature.wire(), "relative_humidity": humidity.wire()}

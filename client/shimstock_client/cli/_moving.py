@@ -125,10 +125,10 @@ def move(bench: Bench, number: str, to: str, reason: str | None) -> None:
     shimstock move 17 queued
     shimstock move 17 collected
     """
-    job = bench.named_job(number)
     needs = {"settling": "settle", "waiting": "wait"}.get(to)
     if needs:
         raise Stop(f"use shimstock {needs} --job {number}", Exit.USAGE)
+    job = bench.named_job(number)
     _say_moved(bench, _move(bench, job, to, reason=reason))
 
 

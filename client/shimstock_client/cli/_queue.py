@@ -104,8 +104,7 @@ def jobs(bench: Bench, state: str | None, mine: bool) -> None:
         if found:
             groups[BOARD[each]] = found
     if not groups:
-        bench.show({"items": []}, lambda: None)
-        raise Stop("no open jobs", Exit.NOTHING)
+        raise Stop("no open jobs", Exit.NOTHING, {"items": []})
 
     def say() -> None:
         from ._layout import print_jobs
@@ -122,8 +121,8 @@ def due(bench: Bench, everything: bool) -> None:
     """List the settling jobs that can be looked at again now."""
     found = list(bench.client.settling.list(due=not everything))
     if not found:
-        bench.show({"items": []}, lambda: None)
-        raise Stop("no job settles" if everything else "no settling job is due", Exit.NOTHING)
+        none = "no job settles" if everything else "no settling job is due"
+        raise Stop(none, Exit.NOTHING, {"items": []})
 
     def say() -> None:
         from ._layout import local

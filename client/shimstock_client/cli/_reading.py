@@ -327,6 +327,9 @@ def unsent(bench: Bench) -> None:
     except ValueError as error:
         raise Stop(str(error), Exit.USAGE) from error
 
+    if not kept:
+        raise Stop("no unsent sheets", Exit.NOTHING, {"items": []})
+
     def say() -> None:
         for sheet in kept:
             click.echo(
@@ -336,8 +339,6 @@ def unsent(bench: Bench) -> None:
             list_sheet(sheet)
 
     bench.show({"items": [{"job_id": sheet.job_id, "sheet": sheet.body()} for sheet in kept]}, say)
-    if not kept:
-        raise Stop("no unsent sheets", Exit.NOTHING)
 
 
 @click.command("send")
@@ -361,8 +362,7 @@ def send(bench: Bench, sheets: tuple[str, ...], throw_away: bool) -> None:
         bench.show({"thrown_away": [sheet.id for sheet in chosen]}, lambda: click.echo("thrown away"))
         return
     if not chosen:
-        bench.show({"items": []}, lambda: None)
-        raise Stop("no unsent sheets", Exit.NOTHING)
+        raise Stop("no unsent sheets", Exit.NOTHING, {"items": []})
     sent = []
     for sheet in chosen:
         if sheet.at_pitch is None:

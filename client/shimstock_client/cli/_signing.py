@@ -126,13 +126,9 @@ def sign_out(bench: Bench) -> None:
 
     Sheets that are not sent yet stay.
     """
-    removed = _sign_in.forget()
-    bench.show(
-        {"signed_out": removed},
-        lambda: click.echo("Signed out." if removed else "Nobody was signed in."),
-    )
-    if not removed:
-        raise Stop("", Exit.NOTHING)
+    if not _sign_in.forget():
+        raise Stop("nobody was signed in here", Exit.NOTHING, {"signed_out": False})
+    bench.show({"signed_out": True}, lambda: click.echo("Signed out."))
 
 
 @click.command("who")

@@ -150,7 +150,11 @@ def _take_tails(rest: str, reading: dict[str, Any]) -> str:
         rest = rest[: note.start()]
     tool = _TOOL.search(rest)
     if tool is not None:
-        reading["tool"] = tool["tool"].strip()
+        words = tool["tool"].split()
+        while len(words) > 1 and words[-1].lower() in _FLAGS:
+            name, value = _FLAGS[words.pop().lower()]
+            reading[name] = value
+        reading["tool"] = " ".join(words)
         rest = rest[: tool.start()]
     return rest
 

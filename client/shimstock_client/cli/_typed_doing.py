@@ -59,6 +59,8 @@ _FITTING: dict[str, tuple[str, ...]] = {
     "saddle": ("away", "file"),
     "nut-slot": ("file",),
 }
+_PLACED = {"bridge-post", "saddle-screw", "saddle", "nut-slot", "pickup-screw"}
+"""Parts that there are several of."""
 _WORDS = {
     "tighten": "tighten or loosen",
     "raise": "raise or lower",
@@ -96,6 +98,10 @@ def read_doing(words: Sequence[str]) -> dict[str, Any]:
     part = _part(text[0])
     done: dict[str, Any] = {"part": part}
     rest = _take_place(text[1:], part, done)
+    if part not in _PLACED and len(done) > 1:
+        raise NotUnderstood(
+            f"{text[0]}: there is only one; name no side and no string; e.g. {EXAMPLES[part]}"
+        )
     if part in {"frets", "tuners", "strings"}:
         if rest:
             raise NotUnderstood(f"{text[0]}: nothing more is said of them; e.g. {EXAMPLES[part]}")
