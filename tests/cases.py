@@ -1,9 +1,9 @@
 """Six setups as plain data: what came in, what is wanted, and what must come out.
 
-Expected figures follow from elementary geometry (a neck of constant curvature up to the body joint, a straight
-string) and from common practice, no published source. Lengths in mm, intonation in cents, linear densities
-in g/m, pulls in N. String sets and instruments are invented. Every entry holds plain lists, numbers and texts,
-so that the same data can be posted to the service; `tests/calc/plan_inputs.py` turns it into records.
+Expected figures follow from elementary geometry (a neck of constant curvature up to the body joint, a
+straight string) and from common practice, no published source. Lengths in mm, intonation in cents, linear
+densities in g/m, pulls in N. String sets and instruments are invented. Every entry holds plain lists, numbers
+and texts, so that the same data can be posted to the service; `calc/plan_inputs.py` makes records of it.
 """
 
 from __future__ import annotations

@@ -151,14 +151,17 @@ def _refuse_contradiction(
         raise Contradiction(
             f"{together}the saddle would lie {-low:.2f} mm below the frets; read the action again", "action"
         )
-    for fret in range(2, 25):
-        lowest = float(np.min(action_at(line, fret, scale_length, body_joint_fret)))
-        if lowest < -slack:
-            raise Contradiction(
-                f"{together}the open string would lie {-lowest:.2f} mm below the top of fret {fret}; "
-                "read relief again, in back-bow with a notched straightedge",
-                "relief",
-            )
+    axes = max(np.ndim(each) for each in (line.curvature, line.slot, scale_length, body_joint_fret))
+    frets = np.arange(2, 25)
+    heights = action_at(line, frets.reshape(-1, *[1] * axes), scale_length, body_joint_fret)
+    lowest = heights.reshape(frets.size, -1).min(axis=1)
+    if lowest.min() < -slack:
+        at = int(np.argmin(lowest))
+        raise Contradiction(
+            f"{together}the open string would lie {-lowest[at]:.2f} mm below the top of fret {frets[at]}; "
+            "read relief again, in back-bow with a notched straightedge",
+            "relief",
+        )
     if (np.asarray(line.slot) < -slack).any():
         low = float(np.min(line.slot))
         raise Contradiction(

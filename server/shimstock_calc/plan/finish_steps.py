@@ -16,6 +16,9 @@ from .reading_steps import listed, measure, read_again
 from .readings import Known
 from .words import Measure, Sentence, say
 
+LEAST_PUSH = 0.15
+"""Least movement worth pushing a bridge by hand [mm]; common practice, no published source."""
+
 NUT_SUSPECT = 3.0
 """Sharpness at frets 1 to 3 above that at the 12th from which the nut is suspected [cents]; judgement."""
 
@@ -177,6 +180,7 @@ def intonation(draft: Draft) -> None:
         return
     moves, shift = _moves(draft, due)
     if not moves:
+        _say_shared(draft, due)
         return
     draft.place_change(
         Step(
@@ -200,26 +204,28 @@ def intonation(draft: Draft) -> None:
 
 
 def _moves(draft: Draft, due: list[Known]) -> tuple[list[Move], dict[Spot, tuple[float, float]]]:
+    kind = draft.instrument.bridge.kind
+    together = kind in {"one-piece", "movable", "paired-saddles"}
+    known = [each for each in draft.of("intonation") if each.spot in draft.values] if together else due
     wanted = {
-        known.spot.string or 0: float(
+        each.spot.string or 0: float(
             saddle_move(
-                draft.values[known.spot] - known.goal.item.target,
-                draft.scale_at(known.spot),
-                known.goal.item.fret or OCTAVE,
+                draft.values[each.spot] - each.goal.item.target,
+                draft.scale_at(each.spot),
+                each.goal.item.fret or OCTAVE,
             )
         )
-        for known in due
+        for each in known
     }
-    kind = draft.instrument.bridge.kind
     if kind in {"one-piece", "movable"}:
         return _whole_bridge(draft, wanted)
     groups = [[number] for number in sorted(wanted)]
     if kind == "paired-saddles":
-        numbers = string_numbers(draft.instrument)
-        pairs = [numbers[start : start + 2] for start in range(0, len(numbers), 2)]
-        groups = [[number for number in pair if number in wanted] for pair in pairs]
+        asked = {each.spot.string for each in due}
+        pairs = dict.fromkeys(tuple(_pair_of(draft, number)) for number in sorted(wanted))
+        groups = [[n for n in pair if n in wanted] for pair in pairs if asked.intersection(pair)]
     moves, shift = [], {}
-    for group in (each for each in groups if each):
+    for group in groups:
         shared = sum(wanted[number] for number in group) / len(group)
         move, by, left = _saddle(draft, group[0], shared)
         if left:
@@ -289,7 +295,7 @@ def _whole_bridge(
         by = mean + slope * (at - mean_at)
         pitch = draft.instrument.bridge.intonation_screw_pitch
         turns = None if pitch is None else round_to_eighth(by / pitch)
-        ends[side] = by if pitch is None or turns is None else turns * pitch
+        ends[side] = (by if abs(by) >= LEAST_PUSH else 0.0) if turns is None else turns * (pitch or 0.0)
         if ends[side]:
             direction, seen = directions.saddle_position(ends[side], draft.instrument.bridge)
             wants = by if pitch is None else by / pitch
@@ -360,6 +366,22 @@ def _say_travel(draft: Draft, number: int, wanted: float, by: float) -> None:
     )
 
 
+def _say_shared(draft: Draft, due: list[Known]) -> None:
+    """Strings that share a saddle or a bridge, and cannot all be right."""
+    out = [known.spot.string or 0 for known in due if known.spot not in draft.touched]
+    if draft.instrument.bridge.kind in {"one-piece", "movable", "paired-saddles"} and out:
+        draft.note(
+            "shared-saddle",
+            say(
+                "string{plural} {numbers}: sharing a saddle, they cannot all be right; this is the middle",
+                plural="s" if len(out) > 1 else "",
+                numbers=listed([str(number) for number in out]),
+            ),
+            [say("accept it with a note"), say("quote: a bridge with a saddle for each string")],
+            quote=True,
+        )
+
+
 def _say_fixed(draft: Draft, due: list[Known]) -> None:
     numbers = [known.spot.string or 0 for known in due]
     draft.note(
@@ -400,7 +422,11 @@ def _say_nut(draft: Draft, due: list[Known]) -> None:
 
 def final_readings(draft: Draft) -> None:
     """Read everything once more when something will have been changed."""
-    if not any(step.changes_instrument for step in draft.steps):
+    refused = {"refused"}
+    if not any(
+        step.changes_instrument and refused.isdisjoint(block.code for block in step.blocked_by)
+        for step in draft.steps
+    ):
         return
     draft.place_reading(
         Step(

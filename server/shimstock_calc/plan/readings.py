@@ -102,7 +102,10 @@ def _same_string(adjustment: Adjustment, spot: Spot, plan_input: PlanInput) -> b
         return outermost(plan_input.instrument, side) if side and string is None else string
 
     turned, read = strings(adjustment.side, adjustment.string), strings(spot.side, spot.string)
-    return turned is None or read is None or turned == read
+    if turned is None or read is None or turned == read:
+        return True
+    paired = plan_input.instrument.bridge.kind == "paired-saddles" and adjustment.part != "nut-slot"
+    return paired and (turned - 1) // 2 == (read - 1) // 2
 
 
 class Sheet:
@@ -131,7 +134,35 @@ class Sheet:
             stale = newest.order <= since
             return Known(goal, _unread(goal, why, newest, stale=stale), reading=newest)
         fresh = [each for each in readings if each.order > since and self._unusable(each, since) is None]
-        return self._judged(goal, newest, len(fresh))
+        known = self._judged(goal, newest, len(fresh))
+        if known.verdict.verdict == "too close to call" and len(fresh) > 1 and not newest.accepted:
+            return self._averaged(known, fresh)
+        return known
+
+    def _averaged(self, known: Known, fresh: list[Reading]) -> Known:
+        """A newest reading that is too close to call is taken together with those it repeats."""
+        newest, item = known.reading, known.goal.item
+        assert newest is not None
+        resolution, repeatability, _ = _tool(newest)
+        alike = [each for each in fresh if each.value is not None and _repeats(each, newest)]
+        if repeatability is None or len(alike) < 2:
+            return known
+        converted = [self._convert(known.goal, each) for each in alike]
+        values = [each[0] for each in converted if not isinstance(each, Sentence)]
+        factor = next(each[1] for each in converted if not isinstance(each, Sentence))
+        value = sum(values) / len(values)
+        uncertainty = float(standard_uncertainty(repeatability, resolution, factor, len(values)))
+        probability = float(probability_in_spec(value, item.lower, item.upper, uncertainty))
+        word: VerdictWord = verdict(probability)  # type: ignore[assignment]
+        found = replace(
+            known.verdict,
+            value=value,
+            uncertainty=uncertainty,
+            probability=probability,
+            verdict=word,
+            reason=say("mean of {count} readings", count=len(values)),
+        )
+        return replace(known, verdict=found)
 
     def _candidates(self, spot: Spot) -> list[Reading]:
         found = list(self.by_spot.get(spot, []))
@@ -403,6 +434,18 @@ class Sheet:
                 spread = math.hypot(float(standard_uncertainty(repeatability, resolution, factor)), extra)
                 history.append((reading, value, spread))
         return sorted(history, key=lambda each: each[0].order)
+
+
+def _repeats(one: Reading, other: Reading) -> bool:
+    """Whether a reading was taken like another: same frets, tool and position."""
+    return (one.fret, one.held, one.capo, one.position, one.resolution, one.repeatability) == (
+        other.fret,
+        other.held,
+        other.capo,
+        other.position,
+        other.resolution,
+        other.repeatability,
+    )
 
 
 def _tool(reading: Reading) -> tuple[float | None, float | None, bool]:

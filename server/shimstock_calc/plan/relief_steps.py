@@ -11,14 +11,12 @@ from .draft import Draft
 from .model import Block, Move, Step
 from .reading_steps import GEOMETRY, read_again, settling
 from .readings import Known
+from .rod_check import TEST_TURN, proven, rod_answers, turns_back
 from .string_steps import heavier_sets, neck_compliance
 from .words import Measure, Sentence, say
 
 MOST_AT_ONCE = 0.25
 """Most that a rod is turned before tuning and reading again [turns]."""
-
-TEST_TURN = 0.125
-"""First turn of a rod whose direction is not proven [turns]."""
 
 SLACKEN_FROM = 0.5
 """Tightening in all from which the strings are slackened first [turns]; common practice."""
@@ -41,7 +39,7 @@ def relief(draft: Draft) -> None:
     if "relief" in draft.blocked:
         _unreachable(draft, goals, draft.blocked["relief"])
         return
-    if not _rod_answers(draft, goals):
+    if not rod_answers(draft, goals):
         return
     reach = _reach(draft, total)
     if reach == 0.0:
@@ -91,7 +89,7 @@ def _why_not(draft: Draft, total: float) -> Sentence:
 
 def _place(draft: Draft, goals: list[Known], wanted: float, total: float) -> None:
     rod, response = draft.instrument.rod, draft.plan_input.responses.rod
-    testing = rod.reversed is not False and not _proven(draft)
+    testing = rod.reversed is not False and not proven(draft)
     now = math.copysign(min(abs(total), TEST_TURN if testing else MOST_AT_ONCE), total)
     shift = draft.relief_shift(now * response.mean, abs(now) * response.sd)
     all_of_it = draft.relief_shift(total * response.mean, abs(total) * response.sd)
@@ -130,7 +128,7 @@ def _place(draft: Draft, goals: list[Known], wanted: float, total: float) -> Non
                 "rod-stop",
                 ("rod-reversed" if rod.reversed else "rod-test") if testing else "",
                 "rod-slacken" if now > 0 and total >= SLACKEN_FROM else "",
-                "free-play" if rod.kind == "dual-action" and _turns_back(draft, now) else "",
+                "free-play" if rod.kind == "dual-action" and turns_back(draft, now) else "",
             ),
             readings_next=draft.next_readings(*GEOMETRY),
         )
@@ -168,102 +166,6 @@ def _why(draft: Draft, goals: list[Known]) -> Sentence:
         chance=chance,
         target=Measure("relief", item.target),
     )
-
-
-def _rod_turns(draft: Draft) -> list[tuple[int, float]]:
-    turned = [each for each in draft.plan_input.adjustments if each.part == "truss-rod" and each.turns]
-    return [(each.order, each.turns or 0.0) for each in sorted(turned, key=lambda each: each.order)]
-
-
-def _turns_back(draft: Draft, now: float) -> bool:
-    """Whether this turn goes another way than the last one, or nobody knows how the last one went."""
-    turned = _rod_turns(draft)
-    return not turned or (turned[-1][1] > 0) != (now > 0)
-
-
-def _proven(draft: Draft) -> bool:
-    """Whether relief has been seen to follow the rod in this job."""
-    run = _last_run(draft)
-    return run is not None and run[1] * run[2] > 0 and abs(run[2]) > 0.01
-
-
-def _last_run(draft: Draft) -> tuple[float, float, float, float, int] | None:
-    """Turns in one direction since relief was last read before them, in terms of relief.
-
-    Returns
-    -------
-    tuple or None
-        Turns, expected and observed change [mm], uncertainty of the observed [mm], readings since.
-    """
-    turned = _rod_turns(draft)
-    if not turned:
-        return None
-    way = math.copysign(1.0, turned[-1][1])
-    run = []
-    for order, turns in reversed(turned):
-        if math.copysign(1.0, turns) != way:
-            break
-        run.append((order, turns))
-    other = [each.order for each in draft.plan_input.adjustments if each.part in {"strings", "frets"}]
-    start, end = run[-1][0], run[0][0]
-    floor = max([order for order in other if order < end], default=-1)
-    run = [each for each in run if each[0] > floor]
-    start = run[-1][0]
-    history = [each for each in draft.sheet.relief_history() if each[0].order > floor]
-    before = [each for each in history if each[0].order < start]
-    after = [each for each in history if each[0].order > end]
-    if not before or not after or any(order > end for order in other):
-        return None
-    (_, old, old_spread), (_, new, new_spread) = before[-1], after[-1]
-    turns = sum(each[1] for each in run)
-    free = draft.instrument.rod.free_play if draft.instrument.rod.kind == "dual-action" else 0.0
-    effective = math.copysign(max(abs(turns) - free, 0.0), turns)
-    expected = effective * draft.plan_input.responses.rod.mean
-    return turns, expected, new - old, math.hypot(old_spread, new_spread), len(after)
-
-
-def _rod_answers(draft: Draft, goals: list[Known]) -> bool:
-    """Stop when relief went the wrong way, or a quarter turn changed nothing outside the free play."""
-    run = _last_run(draft)
-    if run is None or abs(run[1]) < abs(draft.plan_input.responses.rod.mean) * TEST_TURN - 1e-9:
-        return True
-    _, expected, observed, spread, readings = run
-    along = observed * math.copysign(1.0, expected)
-    enough = abs(expected) >= abs(draft.plan_input.responses.rod.mean) * MOST_AT_ONCE - 1e-9
-    wrong_way = along < -2.0 * spread
-    nothing = enough and along <= 0.1 * abs(expected) and along < abs(expected) - 2.0 * spread
-    if not (wrong_way or nothing):
-        return True
-    if readings < 2:
-        draft.place_reading(
-            Step(
-                0,
-                "read-again",
-                None,
-                say("Read relief again before the rod is turned further"),
-                why=say(
-                    "relief moved by {observed} where {expected} was expected",
-                    observed=Measure("relief", observed),
-                    expected=Measure("relief", expected),
-                ),
-                readings_next=tuple(
-                    draft.wanted(known, "the rod did not answer as expected") for known in goals
-                ),
-            ),
-            gate="everything",
-        )
-        return False
-    if wrong_way:
-        text = say(
-            "relief went the wrong way, by {observed}: turn the rod back, and record whether it is reversed",
-            observed=Measure("relief", observed),
-        )
-        draft.note("rod-wrong-way", text)
-    else:
-        text = say("the rod was turned and relief does not follow: stop turning it")
-        draft.note("rod-no-response", text, [say("repair of the truss rod")], quote=True)
-    draft.relief_unreachable = True
-    return False
 
 
 def _say_left(draft: Draft, goals: list[Known]) -> None:
