@@ -237,8 +237,8 @@ class MoveIn(StrictSchema):
         allow_none=True,
         metadata={
             "description": "From when on a settling job can be looked at again. Left out, the service "
-            "proposes it: the shop's first rest after the last rod turn or change of strings, or the next opening day "
-            "when the job has rested since; never while the shop is shut."
+            "proposes it: the shop's first rest after the last rod turn or change of strings, or the next "
+            "opening day when the job has rested since; never while the shop is shut."
         },
     )
     look = Choice(
@@ -284,7 +284,7 @@ class LookOut(StrictSchema):
     sequence = Whole(
         allow_none=True,
         metadata={
-            "description": "The move that put the job to rest; null for a next-day look that nobody asked for."
+            "description": "The move that put the job to rest; null for a next-day look nobody asked for."
         },
     )
     look = Choice(SettleLook, allow_none=True)

@@ -1,8 +1,8 @@
 """Looks at a settling neck: when the next one is due, what it asks for, and what became of the earlier ones.
 
 The neck answers a turn of the rod or a change of strings slowly: it is looked at again after about an hour
-and on the next day on which the shop is open. The first look decides whether relief has settled; the second is
-a reminder that blocks nothing.
+and on the next day on which the shop is open. The first look decides whether relief has settled; the second
+is a reminder that blocks nothing.
 """
 
 from __future__ import annotations
