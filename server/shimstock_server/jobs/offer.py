@@ -7,8 +7,8 @@
 4. Any other queued job: by priority (9 first), then by the promised day, then by its time in the queue.
 
 Why so: a settled neck takes minutes, holds up an instrument that is nearly done, and its next look counts
-from this one; a promise to an owner that falls due today outweighs a priority that the shop gave itself; a job
-given back keeps its time in the queue. Each rank has an index that holds its jobs in just this order.
+from this one; a promise to an owner that falls due today outweighs a priority that the shop gave itself; a
+job given back keeps its time in the queue. Each rank has an index that holds its jobs in just this order.
 """
 
 from __future__ import annotations

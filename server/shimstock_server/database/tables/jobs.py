@@ -26,6 +26,7 @@ class Job(Versioned, Base):
         check("(state IN ('on-bench', 'final-check')) = (claim_id IS NOT NULL)", "worked_on_under_a_claim"),
         check("state IN ('booked', 'cancelled') OR instrument_id IS NOT NULL", "received_with_instrument"),
         check("priority BETWEEN 0 AND 9", "priority"),
+        Index("uq_jobs_move_id", "move_id", unique=True),
         Index("ix_jobs_state", "state", "id"),
         Index("ix_jobs_instrument_id", "instrument_id"),
         Index("ix_jobs_owner_id", "owner_id"),

@@ -22,6 +22,10 @@ depends_on = None
 JOB_REFUSALS = (("NEW.move_id IS NULL", "a job names the move that brought its state"),)
 STATE_REFUSALS = (
     (
+        "EXISTS (SELECT 1 FROM job_moves WHERE id = NEW.move_id)",
+        "this move was made already; a change of state brings a new one",
+    ),
+    (
         "NEW.move_id IS NULL OR NEW.move_id = OLD.move_id",
         "the state of a job changes only with the move that brings it",
     ),
@@ -48,6 +52,10 @@ MOVE_REFUSALS = (
         "EXISTS (SELECT 1 FROM jobs WHERE jobs.id = NEW.job_id AND jobs.move_id = NEW.id"
         " AND jobs.state <> NEW.to_state)",
         "a move brings the state that the job has",
+    ),
+    (
+        "EXISTS (SELECT 1 FROM jobs WHERE jobs.move_id = NEW.id AND jobs.id <> NEW.job_id)",
+        "a move belongs to the job that names it",
     ),
     (
         # A job whose own move is still to come is being loaded with its whole history.
@@ -110,6 +118,7 @@ def upgrade() -> None:
         "CREATE INDEX ix_jobs_queued_promised ON jobs (promised_on, priority DESC, queued_at, id)"
         " WHERE state = 'queued'"
     )
+    op.execute("CREATE UNIQUE INDEX uq_jobs_move_id ON jobs (move_id)")
     op.execute("CREATE INDEX ix_jobs_settling ON jobs (available_at, id) WHERE state = 'settling'")
     for trigger in TRIGGERS:
         _refuse(sqlite, *trigger)
@@ -121,7 +130,7 @@ def downgrade() -> None:
         op.execute(f"DROP TRIGGER {name}" + ("" if sqlite else f" ON {table}"))
         if not sqlite:
             op.execute(f"DROP FUNCTION {name}()")
-    for index in ("ix_jobs_settling", "ix_jobs_queued_promised", "ix_jobs_queued"):
+    for index in ("ix_jobs_settling", "uq_jobs_move_id", "ix_jobs_queued_promised", "ix_jobs_queued"):
         op.execute(f"DROP INDEX {index}")
     op.execute(
         "CREATE INDEX ix_jobs_claimable ON jobs (priority DESC, promised_on, queued_at, id)"
