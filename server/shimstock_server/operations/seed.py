@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 from uuid import UUID
 
+import click
 from marshmallow import ValidationError
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -30,7 +31,7 @@ FILES = ("shop.json", "people.json", "strings.json", "models.json", "specs.json"
 """What a folder of seeds holds, in the order in which it is read."""
 
 
-class SeedError(Exception):
+class SeedError(click.ClickException):
     """A file cannot be taken; the message names the file, the place and what would be right."""
 
 
