@@ -169,6 +169,57 @@ def sharpening(
     return plain(600.0 * np.log2(1.0 + growth))
 
 
+def nut_action_for_sharpening(
+    sharp: ArrayLike,
+    diameter: ArrayLike,
+    tension: ArrayLike,
+    scale_length: ArrayLike,
+    *,
+    fret: ArrayLike = 1,
+    modulus: float = STEEL_MODULUS,
+) -> FloatArray:
+    """How far a plain string may be pressed down at a low fret before it sounds so much sharper.
+
+    Parameters
+    ----------
+    sharp : float or array
+        Most that the added pull may sharpen, 0 to 100 [cents].
+    diameter : float or array, broadcast with `sharp`
+        Core diameter [mm].
+    tension : float or array, broadcast
+        Pull of the open string [N].
+    scale_length : float or array, broadcast
+        Scale length [mm].
+    fret : float or array, broadcast
+        Where it is pressed [-].
+    modulus : float
+        Young's modulus [MPa].
+
+    Returns
+    -------
+    float or array
+        How far it is pressed down there [mm].
+
+    Raises
+    ------
+    OutOfRange
+        When a number lies outside its range.
+
+    Notes
+    -----
+    Inverse of `sharpening`.
+
+    >>> round(float(nut_action_for_sharpening(sharpening(0.5, 0.254, 72.5, 647.7), 0.254, 72.5, 647.7)), 6)
+    0.5
+    """
+    length, x = positive(scale_length, "scale_length", "mm"), fret_position(fret, scale_length)
+    cents = within(sharp, "sharp", 0, 100, "cents")
+    area = np.pi * positive(diameter, "diameter", "mm") ** 2 / 4.0
+    growth = np.exp2(cents / 600.0) - 1.0
+    stretch = growth * positive(tension, "tension", "N") / (positive(modulus, "modulus", "MPa") * area)
+    return plain(np.sqrt(2.0 * stretch * length / (1.0 / x + 1.0 / (length - x))))
+
+
 def slot_width_fits(slot_width: float | None, gauge: float | None, clearance: float = 0.05) -> bool:
     """Whether a string lies free in its nut slot.
 

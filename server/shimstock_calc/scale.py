@@ -138,7 +138,7 @@ def scale_length_for(fret: ArrayLike, position: ArrayLike, rule: Rule = "equal t
     Parameters
     ----------
     fret : float or array
-        Fret that was measured to, above 0 [-].
+        Fret that was measured to, 0.1 or more [-].
     position : float or array, broadcast with `fret`
         Distance from the nut [mm].
     rule : str
@@ -152,7 +152,7 @@ def scale_length_for(fret: ArrayLike, position: ArrayLike, rule: Rule = "equal t
     Raises
     ------
     OutOfRange
-        When the fret is not above 0 or the distance is not above zero.
+        When the fret is below 0.1 or the distance is not above zero.
 
     Notes
     -----
@@ -161,7 +161,7 @@ def scale_length_for(fret: ArrayLike, position: ArrayLike, rule: Rule = "equal t
     >>> round(float(scale_length_for(12, 323.85)), 9)
     647.7
     """
-    number = within(positive(fret, "fret"), "fret", 0.0, MOST_FRETS)
+    number = within(fret, "fret", 0.1, MOST_FRETS)
     return plain(positive(position, "position", "mm") / (1.0 - _ratio(rule) ** number))
 
 

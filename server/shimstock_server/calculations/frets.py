@@ -7,11 +7,12 @@ from typing import Any
 import numpy as np
 
 from shimstock_calc import scale
+from shimstock_calc.errors import Contradiction
 from shimstock_server.web.fields import Choice, ListOf, Nested, Number, StrictSchema, Whole
 
 from .entry import Calculation, Given, Way
 from .fields import Question, Result, asked, calculated, told
-from .notes import scale_note
+from .notes import say, scale_note
 
 _RULE = Choice(
     tuple(scale.RATIOS),
@@ -144,6 +145,11 @@ def _fret(given: Given) -> dict[str, Any]:
 
 def _scale_length(given: Given) -> dict[str, Any]:
     length = float(scale.scale_length_for(given["fret"], given["position"], given["rule"]))
+    if not scale.SHORTEST <= length <= scale.LONGEST:
+        raise Contradiction(
+            f"a scale length of {say('scale-length', length)} would follow, which no instrument has",
+            "position",
+        )
     return _result(given, scale_length=length)
 
 

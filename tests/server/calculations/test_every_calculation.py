@@ -94,12 +94,12 @@ def test_quantities_have_a_range_and_lists_an_end(name: str) -> None:
 
 
 def leaves(tree: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
-    """Yield the path of every quantity and every other value of a body."""
+    """Yield the path of every value of a body; of a list, two entries stand for all."""
     if isinstance(tree, dict) and set(tree) != {"value", "unit"}:
         for key, below in tree.items():
             yield from leaves(below, (*path, key))
     elif isinstance(tree, list):
-        for n, below in enumerate(tree):
+        for n, below in enumerate(tree[:2]):
             yield from leaves(below, (*path, n))
     else:
         yield path
@@ -225,7 +225,7 @@ def values(field: Any) -> st.SearchStrategy[Any]:
 def test_any_body_gets_an_answer_or_a_reason(calculator: Client, name: str) -> None:
     question = BY_NAME[name].question()
 
-    @settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+    @settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
     @given(sent=st.one_of(fitting_bodies(BY_NAME[name]), bodies(question)))
     def check(sent: dict[str, Any]) -> None:
         response = post(calculator, name, sent)
