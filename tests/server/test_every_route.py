@@ -69,7 +69,7 @@ def routes_of(app: Flask) -> list[Route]:
 
 
 ROUTES = routes_of(
-    create_app(Config(secret=SECRET, database_url="sqlite:///no-such.db"), check_revision=False)
+    create_app(Config(secret=SECRET, database_url="sqlite:////dev/null"), check_revision=False)
 )
 KEYED = [route for route in ROUTES if route.operation.keyed]
 WITH_ID = [route for route in KEYED if "<uuid:" in route.rule]

@@ -6,6 +6,7 @@ import logging
 import re
 import time
 from typing import Any
+from urllib.parse import quote
 
 import uuid_utils.compat
 from flask import Flask, Response, current_app, g, request
@@ -22,6 +23,8 @@ from .tokens import redact
 _log = logging.getLogger(__name__)
 _access = logging.getLogger("shimstock.access")
 
+# What RFC 3986, section 3.3, lets stand in a path as it is.
+_PATH = "/:@!$&'()*+,;=~"
 _REQUEST_ID = re.compile(r"[A-Za-z0-9._-]{8,64}")
 
 
@@ -48,7 +51,7 @@ def _request_id() -> str:
 
 def answer_problem(problem: problems.Problem) -> Response:
     """Return the answer that tells of a problem."""
-    body = problem.body() | {"instance": redact(request.path), "request_id": _request_id()}
+    body = problem.body() | {"instance": quote(redact(request.path), safe=_PATH), "request_id": _request_id()}
     response = Response(
         encode(_whole_text(body)), status=problem.status, content_type="application/problem+json"
     )
