@@ -42,11 +42,11 @@ class Shop(Stored):
     settle_first_minutes: int | None = None
     claims_per_technician: int | None = None
     recheck_probability: float | None = None
-    string_hours: int | None = None
+    string_hours: float | None = None
     string_days: int | None = None
     shop_rate: float | None = None
-    humidity_low: float | None = None
-    humidity_high: float | None = None
+    humidity_low: Quantity | None = None
+    humidity_high: Quantity | None = None
     opening_hours: list[OpeningHours] = field(default_factory=list)
 
 

@@ -13,7 +13,7 @@ from werkzeug.serving import WSGIRequestHandler, make_server
 class Silent(WSGIRequestHandler):
     """Answers without a line on standard error for each request."""
 
-    def log(self, *_: object) -> None:  # type: ignore[override]
+    def log(self, *_: object) -> None:
         """Say nothing."""
 
 

@@ -55,9 +55,19 @@ def take_line(sheet: UnsentSheet, line: str, units: Units, asked: ReadingWanted 
         reading = read_reading(f"{_place(asked)} {text}", units)
         _as_asked(reading, asked)
     else:
-        reading = read_reading(text, units)
+        reading = _other_reading(text, units, asked)
     sheet.readings.append(reading)
     return describe(reading)
+
+
+def _other_reading(text: str, units: Units, asked: ReadingWanted | None) -> dict[str, Any]:
+    try:
+        return read_reading(text, units)
+    except NotUnderstood as error:
+        if asked is None:
+            raise
+        name = asked.quantity.replace("-", " ")
+        raise NotUnderstood(f"{error}. For the {name} that is asked for type the number alone") from error
 
 
 def _place(asked: ReadingWanted) -> str:

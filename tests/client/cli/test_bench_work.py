@@ -130,10 +130,10 @@ def test_every_command_answers_as_json(shop: Shop, command: Command, taken: dict
 
 @SQLITE
 def test_the_job_on_the_bench_is_shown_with_what_it_needs(command: Command, taken: dict[str, Any]) -> None:
-    shown = command("job").out
+    shown = " ".join(command("job").out.split())
     for words in ("Job 1: on bench", "Alder & Finch Heron", "single action rod", "Robin Example", "buzzes"):
         assert words in shown
-    assert re.search(r"relief +0\.2 mm +0\.1 … 0\.3 +shop", shown)
+    assert "relief 0.2 mm 0.1 … 0.3 shop" in shown
 
 
 @SQLITE
@@ -225,7 +225,7 @@ def test_at_pitch_or_not_must_be_said(command: Command, taken: dict[str, Any]) -
 class Cut(BaseAdapter):
     """A network that is not there."""
 
-    def send(self, *_: Any, **__: Any) -> requests.Response:  # type: ignore[override]
+    def send(self, *_: Any, **__: Any) -> requests.Response:
         """Fail as a cut line does."""
         raise requests.ConnectionError("Connection refused")
 
@@ -291,6 +291,7 @@ def test_the_plans_readings_are_asked_for_one_by_one(
         "with depth",
         "0,45",
         "wide",
+        "0.5.0",
         "0.50",
         "",
         "2.2mm",
@@ -302,7 +303,9 @@ def test_the_plans_readings_are_asked_for_one_by_one(
     ran = command("read")
     assert ran.code == 0, ran.err
     assert "relief, held 1–22, at fret 9 [mm] > " in ran.out
-    assert "not taken: nut action: 'wide' is no number; right would be 2.2mm" in ran.out
+    assert "not taken: 'wide' is no quantity; one of" in ran.out
+    assert "For the nut action that is asked for type the number alone" in ran.out
+    assert "not taken: nut action: '0.5.0' is no number; right would be 2.2mm" in ran.out
     (sheet,) = shop.client().reading_sheets.list(taken["id"])
     read = [
         (one.quantity, one.side, one.string, one.typed.value if one.typed else None) for one in sheet.readings
@@ -447,7 +450,6 @@ def test_a_narrow_screen_and_no_colour_lose_nothing(
         "do now",
         "out of spec",
         "in spec",
-        "not read yet",
         "care: right wrench",
         "5/8 turn in all",
     ):

@@ -47,7 +47,8 @@ def quantity(value: float, unit: str = "mm") -> dict[str, Any]:
 )
 def test_a_length_is_read_as_typed(text: str, value: float, unit: str) -> None:
     found = read_measure(text, LENGTH)
-    assert (found.value, found.unit) == (pytest.approx(value, abs=1e-12), unit)
+    assert found.value == pytest.approx(value, abs=1e-12)
+    assert found.unit == unit
 
 
 def test_a_fraction_that_is_no_64th_stays_inches() -> None:
