@@ -301,6 +301,49 @@ def _reach(half: FloatArray, spread: FloatArray, threshold: float) -> FloatArray
     return np.where(hopeless, np.nan, inner)
 
 
+def surely_in_spec_by_step(
+    lower: ArrayLike | None, upper: ArrayLike | None, resolution: ArrayLike, sure: float = SURE
+) -> tuple[FloatArray, FloatArray]:
+    """Between which readings a tool of which only the step is known can call a quantity in spec.
+
+    Parameters
+    ----------
+    lower, upper : float or array, or None
+        Limits; None = none on that side [any unit].
+    resolution : float or array, broadcast with the limits
+        Smallest step of the tool, above 0: the error lies anywhere within ± half of it [same unit].
+    sure : float
+        See `verdict` [-].
+
+    Returns
+    -------
+    tuple of two floats or arrays
+        Lowest and highest reading; NaN when no reading is sure with this tool, infinite on an open side
+        [same unit].
+
+    Raises
+    ------
+    Missing, Contradiction, OutOfRange
+        As `probability_in_spec`.
+
+    Notes
+    -----
+    The share of ± δ/2 about the reading that lies inside the limits reaches `sure` at (sure - 1/2)·δ from a
+    limit (rectangular error, JCGM 100:2008 F.2.2.1); inverse of `probability_in_spec` for the reading.
+
+    >>> low, high = surely_in_spec_by_step(0.10, 0.30, 0.05)
+    >>> round(float(low), 4), round(float(high), 4)
+    (0.1225, 0.2775)
+    """
+    threshold = _sure(sure)
+    low, high = _limits(lower, upper)
+    low, high, step = np.broadcast_arrays(low, high, positive(resolution, "resolution"))
+    first, last = low + (threshold - 0.5) * step, high - (threshold - 0.5) * step
+    # where both limits cut the step, the share inside is the whole tolerance, wherever the reading lies
+    hopeless = (high - low < threshold * step) | (first > last)
+    return plain(np.where(hopeless, np.nan, first)), plain(np.where(hopeless, np.nan, last))
+
+
 def largest_uncertainty(lower: ArrayLike, upper: ArrayLike, sure: float = SURE) -> FloatArray:
     """How uncertain a tool may be and still call a reading on target in spec.
 

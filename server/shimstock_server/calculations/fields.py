@@ -5,11 +5,22 @@ from __future__ import annotations
 from typing import Any
 
 from shimstock_server.web.context import current
-from shimstock_server.web.fields import Choice, ListOf, StrictField, StrictSchema, Text
-from shimstock_server.web.quantities import QuantityIn, QuantityOut
+from shimstock_server.web.fields import Choice, ListOf, StrictField, StrictSchema, Text, ValidationError
+from shimstock_server.web.quantities import Quantity, QuantityIn, QuantityOut
+from shimstock_server.web.typed import QuantityBeside
 from shimstock_server.web.units import KINDS, convert, decimals
 
-__all__ = ["Question", "Result", "StrictField", "Told", "asked", "calculated", "told"]
+__all__ = [
+    "AskedBeside",
+    "Question",
+    "Result",
+    "StrictField",
+    "Told",
+    "asked",
+    "calculated",
+    "told",
+    "told_beside",
+]
 
 _MORE_DECIMALS = 3
 """Beyond those of a reading: a program goes on from a result, and its rounding must not show there."""
@@ -39,6 +50,34 @@ def asked(kind: str, low: float, high: float, about: str, **options: Any) -> Qua
     )
 
 
+class AskedBeside(QuantityBeside):
+    """A quantity that is given, of the kind that a field beside it names.
+
+    Parameters
+    ----------
+    kinds : tuple of str
+        The kinds that it can be.
+    low, high : float
+        Bounds in the kept unit of whichever it is.
+    about : str
+        What it is.
+    """
+
+    def __init__(self, kinds: tuple[str, ...], low: float, high: float, about: str, **options: Any) -> None:
+        self.min, self.max = low, high
+        self.units = tuple(dict.fromkeys(unit.value for kind in kinds for unit in KINDS[kind].accepted))
+        metadata = {"description": f"{about}; of the kind that `quantity` names, {low:g} to {high:g}."}
+        super().__init__(metadata=metadata, **options)
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **options: Any) -> Quantity:
+        quantity = super()._deserialize(value, attr, data, **options)
+        if not self.min <= quantity.value <= self.max:
+            raise ValidationError(
+                {"value": [f"must be from {self.min:g} to {self.max:g} in mm, cents or percent"]}
+            )
+        return quantity
+
+
 class Told(QuantityOut):
     """A quantity of a result: in the reader's units, with three more decimals than a reading."""
 
@@ -50,6 +89,11 @@ class Told(QuantityOut):
         unit = kind.out(current.units)
         number = round(convert(value, kind.unit, unit), decimals(unit) + _MORE_DECIMALS)
         return {"value": number + 0.0, "unit": unit.value}
+
+
+def told_beside(about: str, *, maybe: bool = False) -> Told:
+    """Return the field of a quantity that is answered, of the kind that `quantity` beside it names."""
+    return Told(kind_from="quantity", allow_none=maybe, metadata={"description": f"{about}."})
 
 
 def told(kind: str, about: str, *, maybe: bool = False) -> Told:

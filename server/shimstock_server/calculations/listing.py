@@ -18,17 +18,15 @@ from shimstock_server.web.fields import (
     Truth,
     Whole,
 )
-from shimstock_server.web.quantities import AnyQuantity, QuantityIn
-from shimstock_server.web.typed import QuantityBeside
+from shimstock_server.web.quantities import QuantityIn
 from shimstock_server.web.units import Unit
 
 from .entry import AnyOf, Calculation, OneOf, Way
-from .fields import StrictField
+from .fields import AskedBeside, StrictField
 
 _TYPES: tuple[tuple[type[Any], str], ...] = (
     (QuantityIn, "quantity"),
-    (QuantityBeside, "quantity"),
-    (AnyQuantity, "quantity"),
+    (AskedBeside, "quantity"),
     (Whole, "whole number"),
     (Number, "number"),
     (Choice, "choice"),
@@ -138,13 +136,14 @@ def fields_of(schema: marshmallow.Schema, above: str = "") -> Iterator[dict[str,
 
 def _field(name: str, field: Any, *, required: bool) -> Iterator[dict[str, Any]]:
     quantity = isinstance(field, QuantityIn)
-    bounded = quantity or isinstance(field, (Whole, Number))
+    bounded = isinstance(field, (QuantityIn, AskedBeside, Whole, Number))
+    units = field.kind.accepted if quantity else getattr(field, "units", ())
     yield {
         "name": name,
         "about": str(field.metadata.get("description", "")),
         "type": next(word for kind, word in _TYPES if isinstance(field, kind)),
         "required": required,
-        "units": [unit.value for unit in field.kind.accepted] if quantity else [],
+        "units": [str(unit) for unit in units],
         "minimum": field.min if bounded else None,
         "maximum": field.max if bounded else None,
         "range_unit": field.kind.unit.value if quantity else None,

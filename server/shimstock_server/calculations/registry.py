@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from .bridge import BRIDGE_HEIGHT
+from .conformity import CONFORMITY
 from .entry import Calculation
 from .frets import FRET_POSITIONS
 from .neck import ACTION_FORECAST, RELIEF_AT_FRET
@@ -24,4 +25,5 @@ CALCULATIONS: tuple[Calculation, ...] = (
     BRIDGE_HEIGHT,
     NUT_SLOTS,
     SADDLE_POSITION,
+    CONFORMITY,
 )

@@ -13,11 +13,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from shimstock_server.calculations.entry import Calculation, names_of
+from shimstock_server.calculations.fields import AskedBeside
 from shimstock_server.calculations.listing import fields_of
 from shimstock_server.calculations.registry import CALCULATIONS
 from shimstock_server.web.fields import Choice, ListOf, MapOf, Nested, Number, Text, Truth, Whole
 from shimstock_server.web.quantities import QuantityIn
-from shimstock_server.web.typed import QuantityBeside
 from tests.server.clients import Client, pointers
 
 BY_NAME = {calculation.name: calculation for calculation in CALCULATIONS}
@@ -201,8 +201,8 @@ def values(field: Any) -> st.SearchStrategy[Any]:
         assert field.max is not None
         low, high = field.min, field.max
         return st.builds(lambda value: {"value": value, "unit": field.kind.unit.value}, numbers(low, high))
-    if isinstance(field, QuantityBeside):
-        return st.builds(lambda value: {"value": value, "unit": "mm"}, numbers(-1e3, 1e3))
+    if isinstance(field, AskedBeside):
+        return st.builds(lambda value: {"value": value, "unit": "mm"}, numbers(field.min, field.max))
     if isinstance(field, Whole):
         return st.integers(field.min, field.max)
     if isinstance(field, Number):
