@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
+from flask import request
 from sqlalchemy import select
 
 from shimstock_server.database.tables.catalogue import SetupSpec
@@ -41,11 +42,16 @@ class _Version:
 def _store(body: dict[str, Any], **where: Any) -> Answer:
     """Store a new version where none stands yet, or over the one that the client has read."""
     present = specs.current_spec(current.session, **where)
-    if present is not None:
-        require_if_match()
-        must_match(_Version(present.number))
+    _match(present is not None, _Version(0 if present is None else present.number))
     row = specs.store_spec(current.session, body, **where)
     return Answer(specs.told(row), location=f"/v1/setup-specs/{row.id}")
+
+
+def _match(stored: bool, version: Any) -> None:
+    """Hold If-Match against what is there; the first at a place needs none, but one that is sent counts."""
+    if stored or "If-Match" in request.headers:
+        require_if_match()
+        must_match(version)
 
 
 def _present(**where: Any) -> dict[str, Any]:
@@ -162,14 +168,15 @@ def show_resolved_instrument_setup_spec(instrument_id: UUID) -> Answer:
     body=SetupSpecIn,
     answer=ResolvedSpecOut,
     writes=True,
-    edits=True,
+    conflicts=_FIRST_NEEDS_NO_MATCH,
 )
 def put_instrument_setup_spec(instrument_id: UUID, body: dict[str, Any]) -> Answer:
     """Store what this one instrument is to have; the answer is the spec that then applies to it.
 
-    If-Match names the spec that applied, as it was read here.
+    If-Match names the spec that applied, as it was read here; the first needs none.
     """
-    must_match(specs.applies_to_instrument(current.session, instrument_id))
+    before = specs.applies_to_instrument(current.session, instrument_id)
+    _match(before.own is not None, before)
     specs.store_spec(current.session, body, instrument_id=instrument_id)
     return _applied(specs.applies_to_instrument(current.session, instrument_id))
 
@@ -205,14 +212,14 @@ def show_resolved_job_setup_spec(job_id: UUID) -> Answer:
     body=SetupSpecIn,
     answer=ResolvedSpecOut,
     writes=True,
-    edits=True,
-    conflicts=(NoInstrumentYet,),
+    conflicts=(NoInstrumentYet, *_FIRST_NEEDS_NO_MATCH),
 )
 def put_job_setup_spec(job_id: UUID, body: dict[str, Any]) -> Answer:
     """Store what the player asked for on this job; the answer is the spec that then applies to it.
 
-    If-Match names the spec that applied, as it was read here.
+    If-Match names the spec that applied, as it was read here; the first needs none.
     """
-    must_match(specs.applies_to_job(current.session, job_id))
+    before = specs.applies_to_job(current.session, job_id)
+    _match(before.own is not None, before)
     specs.store_spec(current.session, body, job_id=job_id)
     return _applied(specs.applies_to_job(current.session, job_id))

@@ -149,6 +149,20 @@ def test_a_later_version_needs_the_one_that_was_read(places: Places, client: Cli
     assert client.put(places.shop, json={"items": []}, etag='"1.mm"').status_code == 200
 
 
+@pytest.mark.parametrize("place", ["instrument", "job"])
+def test_the_first_at_an_instrument_or_job_needs_no_version(
+    places: Places, client: Client, place: str
+) -> None:
+    places.put(places.shop, SHOP)
+    path = places.instrument if place == "instrument" else f"/v1/jobs/{_job(client, places)}/setup-spec"
+    wish = {"items": [item("action", 2.0, 1.8, 2.2, side="bass")]}
+    assert client.put(path, json=wish, etag='"made-up.mm"').status_code == 412
+    first = client.put(path, json=wish)
+    assert first.status_code == 200
+    assert client.put(path, json=wish).status_code == 428
+    assert client.put(path, json=wish, etag=first.headers["ETag"]).status_code == 200
+
+
 def test_an_edit_of_what_applies_sees_a_change_of_any_place(places: Places, client: Client) -> None:
     places.put(places.shop, SHOP)
     seen = client.get(places.instrument).headers["ETag"]
