@@ -27,6 +27,10 @@ UNMEASURED = frozenset({Part.FRETS, Part.TUNERS, Part.INSTRUMENT})
 """Work without a measure: the technician's note is its description."""
 
 
+DONE_WITH = frozenset({JobState.READY, JobState.COLLECTED, JobState.RETURNED_UNREPAIRED, JobState.CANCELLED})
+"""States in which the shop will not look again by itself."""
+
+
 def card_of(session: Session, job: Job) -> CardContent:
     """Gather what stands on the card of a job.
 
@@ -49,7 +53,7 @@ def card_of(session: Session, job: Job) -> CardContent:
     facts = _instrument(session, instrument, found, days)
     returned = job.state is JobState.RETURNED_UNREPAIRED and moves
     restrung = any(work.part == Part.STRINGS for work in works)
-    settling = found.settled.state == "waiting"
+    settling = found.settled.state == "waiting" and job.state not in DONE_WITH
     last = _last_sheets(found)
     return CardContent(
         job_id=str(job.id),

@@ -83,6 +83,16 @@ class Session:
             room=ROOM,
         )
 
+    def move(self, to: str, **more: Any) -> None:
+        """Move the job."""
+        now = self.bench.get(f"/v1/jobs/{self.id}")
+        answer = self.bench.post(
+            f"/v1/jobs/{self.id}/moves",
+            json={"to": to, "claim": self.claim, **more},
+            etag=now.headers["ETag"],
+        )
+        assert answer.status_code == 200, answer.get_data(as_text=True)
+
     def card(self, client: Client | None = None, query: str = "", accept: str | None = None) -> Any:
         """Ask for the card."""
         headers = {} if accept is None else {"Accept": accept}

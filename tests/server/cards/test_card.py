@@ -191,3 +191,58 @@ def test_quotes_stand_on_the_card_with_their_answer(finished: Session, client: C
     assert made.status_code == 201, made.get_data(as_text=True)
     told = [text.replace("\u00a0", " ") for text in finished.card().get_json()["refused"]]
     assert "Offered, still open: Level and crown the frets (180.00 EUR)." in told
+
+
+def test_a_settling_neck_is_looked_at_again_and_a_ready_one_is_not(begin: Begin, clock: FixedClock) -> None:
+    session = begin()
+    session.read(case_one_readings(session.workshop), "as-received")
+    session.do("truss-rod", turns={"value": 0.25, "unit": "turn"})
+    session.move("settling", available_at=(clock.now() + timedelta(days=1)).isoformat())
+    assert "still settling; we read it again from 3 March 2026" in " ".join(
+        session.card().get_json()["next_look"]
+    )
+
+
+def test_a_ready_card_names_the_day_and_leaves_settling_to_the_owner(finished: Session) -> None:
+    finished.move("final-check")
+    finished.move("ready")
+    card = finished.card().get_json()
+    assert card["job"]["ready_on"] == "2026-03-02"
+    told = " ".join(card["next_look"])
+    assert "still settling" not in told
+    assert "After a turn of its truss rod a neck moves on" in told
+
+
+def test_what_cannot_be_reached_is_told_with_what_would_help(begin: Begin, workshop: Workshop) -> None:
+    # the second acceptance case: back-bow, and a single-action rod with nothing left to loosen
+    instrument = f"/v1/instruments/{workshop.ids['instrument']}"
+    found = workshop.manager.get(instrument)
+    changed = workshop.manager.patch(
+        instrument,
+        json={"truss_rod": {"turns_left_loosen": {"value": 0, "unit": "turn"}}},
+        etag=found.headers["ETag"],
+    )
+    assert changed.status_code == 200, changed.get_data(as_text=True)
+    session = begin()
+    readings = [each for each in case_one_readings(workshop) if each["quantity"] != "relief"]
+    session.read(
+        [*readings, {"quantity": "relief", "side": "bass", "value": mm(-0.10), "method": "straightedge"}],
+        "as-received",
+    )
+    told = session.card().get_json()["left"]
+    assert any(text.startswith("What would help: ") for text in told), told
+
+
+def test_readings_of_two_sheets_that_contradict_each_other_still_make_a_card(begin: Begin) -> None:
+    session = begin()
+    session.read([{"quantity": "relief", "side": "bass", "value": mm(1.4)}], "as-received")
+    session.read(
+        [
+            {"quantity": "action", "side": "bass", "value": mm(0.6)},
+            {"quantity": "nut-action", "side": "bass", "value": mm(0.1)},
+        ],
+        "as-received",
+    )
+    answer = session.card()
+    assert answer.status_code == 200
+    assert "cannot all be true of one string" in answer.get_json()["picture"]
