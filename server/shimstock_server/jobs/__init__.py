@@ -1,7 +1,9 @@
 """Work orders: from check-in to the day they are collected."""
 
+from .board import blueprint as board_blueprint
 from .claims import named_claim
 from .consents import consents_of, covering_consent, standing_consents
+from .erasure import forget_owner
 from .moves import has_final_readings
 from .problems import ClaimEnded
 from .routes import blueprint
@@ -15,10 +17,11 @@ __all__ = [
     "WantsIn",
     "consents_of",
     "covering_consent",
+    "forget_owner",
     "has_final_readings",
     "load_job",
     "named_claim",
     "standing_consents",
 ]
 
-blueprints = (blueprint,)
+blueprints = (blueprint, board_blueprint)

@@ -1,0 +1,35 @@
+"""What a job keeps in its owner's words, and how it is taken out."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from sqlalchemy import or_, select
+from sqlalchemy.orm import Session
+
+from shimstock_server.database.tables.jobs import Consent, Job
+from shimstock_server.database.tables.owners import Instrument
+from shimstock_server.owners import on_erasure
+
+ERASED = "erased"
+"""Stands where somebody's name stood."""
+
+
+@on_erasure
+def forget_owner(session: Session, owner_id: UUID) -> None:
+    """Take an owner's words and name out of the jobs; what was measured, done and agreed stays.
+
+    Parameters
+    ----------
+    owner_id : UUID
+        The owner who is erased: the jobs are those that name this owner, and those that name nobody, of
+        this owner's instruments.
+    """
+    instruments = select(Instrument.id).where(Instrument.owner_id == owner_id)
+    mine = or_(Job.owner_id == owner_id, Job.owner_id.is_(None) & Job.instrument_id.in_(instruments))
+    for job in session.scalars(select(Job).where(mine)):
+        job.complaints = None
+        job.wants = {**job.wants, "playing_style": None, "note": None}
+        for consent in session.scalars(select(Consent).where(Consent.job_id == job.id)):
+            consent.given_by = ERASED
+            consent.note = None
