@@ -6,7 +6,7 @@ from ..errors import Contradiction, Missing, OutOfRange
 from .draft import Draft
 from .finish_steps import break_clearance, final_readings, intonation, pickups
 from .height_steps import action
-from .look_over import look_over
+from .look_over import fret_check, look_over
 from .model import Plan, PlanInput
 from .nut_steps import nut
 from .reading_steps import GEOMETRY, measure, tune_first
@@ -48,6 +48,7 @@ def make_plan(plan_input: PlanInput) -> Plan:
     restring(draft)
     relief(draft)
     settle(draft)
+    fret_check(draft)
     nut(draft)
     action(draft)
     if not draft.relief_unreachable:

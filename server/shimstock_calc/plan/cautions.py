@@ -13,6 +13,7 @@ TEXTS: dict[str, str] = {
     "rod-slacken": "slacken the strings before a large tightening",
     "rod-test": "this rod's direction is not proven: an eighth as a test; relief must follow before more",
     "rod-reversed": "this rod is reversed: counter-clockwise tightens; the first eighth is a test",
+    "loose-nut": "once its nut is loose a single-action rod has nothing left to give: stop there",
     "free-play": "a dual-action rod has free play between its directions: the first part may do nothing",
     "posts-slacken": "raising posts against full tension strips their threads: slacken the strings first",
     "irreversible": "cannot be undone",

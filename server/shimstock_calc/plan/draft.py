@@ -98,6 +98,12 @@ class Draft:
             and known.spot not in self.touched
         )
 
+    def relief_open(self) -> bool:
+        """Whether nothing can be said of nut and bridge yet: relief is not read, or stays wrong."""
+        reliefs = self.of("relief")
+        unread = any(known.spot not in self.values for known in reliefs)
+        return self.relief_unreachable or unread
+
     # ------------------------------------------------------------ effects
 
     def heights(self) -> list[Spot]:

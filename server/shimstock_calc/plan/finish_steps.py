@@ -166,6 +166,7 @@ def intonation(draft: Draft) -> None:
     if any(_unread(draft, known) for known in goals):
         _ask(draft, goals, "intonation of every string", gate=True)
     read_again(draft, ("intonation",), gate="nothing")
+    _say_nut(draft, [known for known in goals if known.spot in draft.values])
     due = [
         known
         for known in goals
@@ -173,7 +174,6 @@ def intonation(draft: Draft) -> None:
     ]
     if not due:
         return
-    _say_nut(draft, due)
     kind = draft.instrument.bridge.kind
     if kind == "fixed-saddle":
         _say_fixed(draft, due)
@@ -201,6 +201,14 @@ def intonation(draft: Draft) -> None:
         )
     )
     draft.apply(shift)
+    _say_shared(draft, [known for known in draft.of("intonation") if not _will_do(draft, known)])
+
+
+def _will_do(draft: Draft, known: Known) -> bool:
+    item, value = known.goal.item, draft.values.get(known.spot)
+    if value is None or known.spot not in draft.touched:
+        return True
+    return (item.lower is None or value >= item.lower) and (item.upper is None or value <= item.upper)
 
 
 def _moves(draft: Draft, due: list[Known]) -> tuple[list[Move], dict[Spot, tuple[float, float]]]:
@@ -320,7 +328,7 @@ def _whole_bridge(
 def _intonation_what(draft: Draft, moves: list[Move]) -> Sentence:
     parts, values = [], {}
     for place, move in enumerate(moves):
-        who = f"string {move.string}" if move.string is not None else f"{move.side} end of the bridge"
+        who = _who(draft, move)
         values[f"far{place}"] = Measure("distance", _shown_move(draft, move))
         turned = ""
         if move.turns is not None:
@@ -331,7 +339,16 @@ def _intonation_what(draft: Draft, moves: list[Move]) -> Sentence:
     tail = f" ({facing})" if facing else ""
     if draft.instrument.bridge.kind == "locking-tremolo":
         tail += "; slacken the string before its saddle is unlocked"
-    return say("Saddles: " + "; ".join(parts) + tail).filled(values)
+    lead = "Bridge: " if moves[0].string is None else "Saddles: "
+    return say(lead + "; ".join(parts) + tail).filled(values)
+
+
+def _who(draft: Draft, move: Move) -> str:
+    if move.string is None:
+        return f"{move.side} end of the bridge"
+    if draft.instrument.bridge.kind == "paired-saddles":
+        return "strings " + listed([str(number) for number in _pair_of(draft, move.string)])
+    return f"string {move.string}"
 
 
 def _shown_move(draft: Draft, move: Move) -> float:
@@ -368,7 +385,7 @@ def _say_travel(draft: Draft, number: int, wanted: float, by: float) -> None:
 
 def _say_shared(draft: Draft, due: list[Known]) -> None:
     """Strings that share a saddle or a bridge, and cannot all be right."""
-    out = [known.spot.string or 0 for known in due if known.spot not in draft.touched]
+    out = [known.spot.string or 0 for known in due]
     if draft.instrument.bridge.kind in {"one-piece", "movable", "paired-saddles"} and out:
         draft.note(
             "shared-saddle",
@@ -399,9 +416,9 @@ def _say_fixed(draft: Draft, due: list[Known]) -> None:
     )
 
 
-def _say_nut(draft: Draft, due: list[Known]) -> None:
+def _say_nut(draft: Draft, read: list[Known]) -> None:
     """Notes sharp near the nut only: the nut, not the saddle."""
-    for known in due:
+    for known in read:
         number = known.spot.string
         low = [
             reading

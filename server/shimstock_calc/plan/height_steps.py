@@ -37,7 +37,7 @@ class Turned:
 
 def action(draft: Draft) -> None:
     """Place the height step."""
-    if draft.relief_unreachable:
+    if draft.relief_open():
         return
     goals = [known for known in draft.of("action") if known.spot in draft.values]
     if not any(draft.wants_step(known) for known in goals):
@@ -229,9 +229,14 @@ def _place(draft: Draft, turned: Turned) -> None:
 
 def _what(draft: Draft, turned: Turned, moving: list[Move]) -> Sentence:
     """One sentence; saddles that turn alike are named together."""
+    paired = (
+        draft.instrument.bridge.kind == "paired-saddles" and draft.instrument.bridge.screws_per_saddle == 1
+    )
     alike: dict[tuple[str, str, float], list[str]] = {}
     for move in moving:
-        alike.setdefault((move.direction, move.seen, move.turns or 0.0), []).append(_name(move))
+        alike.setdefault((move.direction, move.seen, move.turns or 0.0), []).append(
+            _name(move, paired=paired)
+        )
     parts, values = [], {}
     for place, ((direction, seen, turns), names) in enumerate(alike.items()):
         noun = turned.part_name + ("s" if len(names) > 1 else "")
@@ -239,7 +244,7 @@ def _what(draft: Draft, turned: Turned, moving: list[Move]) -> Sentence:
         parts.append(f"{who}: {direction} {{turns{place}}} ({seen})")
         values[f"turns{place}"] = Measure("turns", turns)
     text = "; ".join(parts)
-    over = _inner_heights(draft) if moving[0].part == "saddle-screw" else {}
+    over = _inner_heights(draft) if moving[0].part == "saddle-screw" and not paired else {}
     if over:
         text += "; then inner strings to the radius, above the line of the outer two: "
         text += ", ".join(f"string {number} {{over{number}}}" for number in over)
@@ -247,8 +252,12 @@ def _what(draft: Draft, turned: Turned, moving: list[Move]) -> Sentence:
     return say(text[0].upper() + text[1:]).filled(values)
 
 
-def _name(move: Move) -> str:
-    return str(move.string) if move.string is not None else str(move.side)
+def _name(move: Move, *, paired: bool = False) -> str:
+    if move.string is None:
+        return str(move.side)
+    if paired:
+        return f"{move.string}/{move.string + 1}"
+    return str(move.string)
 
 
 def _inner_heights(draft: Draft) -> dict[int, float]:

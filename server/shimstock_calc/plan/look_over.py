@@ -58,6 +58,7 @@ MEANINGS: dict[str, Meaning] = {
 }
 """Common practice, no published source."""
 
+FRETS = frozenset({"frets-worn", "fret-high", "fret-loose", "fret-ends-sharp", "rise-at-the-end"})
 SILENT = frozenset({"plate-level", "plate-tail-high", "plate-tail-low", "string-damaged"})
 
 
@@ -73,10 +74,11 @@ def look_over(draft: Draft) -> None:
             ),
             gate="nothing",
         )
+    levelled = last_fret_work(draft)
     for finding in sorted(
         draft.plan_input.findings, key=lambda each: (each.order, each.code, each.fret or 0)
     ):
-        if finding.code in SILENT:
+        if finding.code in SILENT or (finding.code in FRETS and finding.order < levelled):
             continue
         meaning = MEANINGS[finding.code]
         text = _text(finding, meaning)
@@ -91,3 +93,35 @@ def _text(finding: Finding, meaning: Meaning) -> Sentence:
     template = meaning.text + (": {note}" if finding.note else "")
     fret = str(finding.fret) if finding.fret is not None else "(not said which)"
     return say(template, fret=fret, note=finding.note)
+
+
+def last_fret_work(draft: Draft) -> int:
+    """Rank of the last work on the frets; findings before it are done with."""
+    return max((each.order for each in draft.plan_input.adjustments if each.part == "frets"), default=-1)
+
+
+def fret_check(draft: Draft) -> None:
+    """Check frets that were found high or loose, once the neck is where it should be."""
+    levelled = last_fret_work(draft)
+    found = {
+        finding.fret
+        for finding in draft.plan_input.findings
+        if finding.code in {"fret-high", "fret-loose"}
+        and finding.fret is not None
+        and finding.order >= levelled
+    }
+    if not found:
+        return
+    draft.place_reading(
+        Step(
+            0,
+            "fret-check",
+            "frets",
+            say(
+                "Frets: rock a short straightedge over fret {frets}; seat what is loose",
+                frets=", ".join(str(fret) for fret in sorted(found)),
+            ),
+            why=say("nothing is filed before the frets are level; levelling is quoted"),
+        ),
+        gate="nothing",
+    )

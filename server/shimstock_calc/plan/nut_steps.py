@@ -21,7 +21,7 @@ SURELY_OUT = 0.05
 
 def nut(draft: Draft) -> None:
     """Place the filing of slots that are too high, and say which are too low."""
-    if draft.relief_unreachable or not draft.of("nut-action"):
+    if draft.relief_open() or not draft.of("nut-action"):
         return
     read_again(draft, ("nut-action",), gate="nothing")
     known = [each for each in draft.of("nut-action") if each.spot in draft.values]
@@ -103,7 +103,8 @@ def _file(draft: Draft, high: list[Known]) -> None:
     needs = consent_needed(draft, "nut-filing")
     no = refused(draft, "nut-filing")
     blocks = (*filing_blocks(draft), *consent_blocks(draft, "nut-filing", needs))
-    numbers = sorted(number for number, _ in stops)
+    stops.sort()
+    numbers = [number for number, _ in stops]
     draft.place_change(
         Step(
             0,

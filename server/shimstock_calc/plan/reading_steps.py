@@ -63,8 +63,16 @@ def why_unread(known: Known) -> str:
 
 def measure(draft: Draft, quantities: tuple[Quantity, ...], *, gate: Gate) -> list[Known]:
     """Place one step for all readings of some quantities that are missing or cannot be used."""
+    asked = {
+        Spot(each.quantity, each.side, each.string, each.pickup)
+        for step in draft.steps
+        if step.kind == "measure"
+        for each in step.readings_next
+    }
     unread = [
-        known for known in draft.of(*quantities) if not known.verdict.usable or known.verdict.zero_or_less
+        known
+        for known in draft.of(*quantities)
+        if (not known.verdict.usable or known.verdict.zero_or_less) and known.spot not in asked
     ]
     if not unread:
         return []

@@ -14,6 +14,9 @@ from .goals import OCTAVE, SIDES, Goal, Spot, relief_place, spot_of
 from .model import Adjustment, Part, PlanInput, Quantity, Reading, Side, Verdict, VerdictWord
 from .words import Sentence, say
 
+CAPO_SHARE = 0.53
+"""Part of the nut action that a capo at fret 1 takes from the 12th fret [-]."""
+
 GRAVITY_UNCERTAINTY = 0.03
 """Standard uncertainty of the correction for lying on the back [mm relief]; judgement."""
 
@@ -54,6 +57,10 @@ AFFECTS: dict[Part, frozenset[Quantity]] = {
 WEATHER: frozenset[Quantity] = frozenset({"relief", "twist", "action", "nut-action"})
 """No verdict on these while the instrument is cold or the room too dry or damp."""
 
+
+MODEL_SLACK, LOW_SLOT = 0.05, 0.30
+"""How far solved heights may fall below zero because no neck bends quite evenly, and because slots get filed
+too low [mm]; judgement."""
 
 UNSAID = Sentence("")
 
@@ -323,6 +330,8 @@ class Sheet:
             if nut is None or nut.held:
                 return say("read with a capo at fret 1: the nut action is needed to convert it")
             value = float(open_action_from_capo(value, nut.value or 0.0, at))
+            resolution, repeatability, _ = _tool(nut)
+            extra = math.hypot(extra, CAPO_SHARE * float(standard_uncertainty(repeatability, resolution)))
             note = say("read with a capo at fret 1; converted with the nut action")
         if at != wanted:
             known = self._bend(spot), self.newest(spot._replace(quantity="nut-action"))
@@ -489,7 +498,6 @@ def refuse_contradictions(known: dict[Spot, Known], sheet: Sheet) -> None:
     Contradiction
         Naming the reading to look at first.
     """
-    instrument = sheet.plan_input.instrument
     for side in SIDES:
         relief = known.get(Spot("relief", side)) or known.get(Spot("relief"))
         three = (relief, known.get(Spot("nut-action", side)), known.get(Spot("action", side)))
@@ -497,16 +505,33 @@ def refuse_contradictions(known: dict[Spot, Known], sheet: Sheet) -> None:
         values = [each.value for each in found]
         if len(found) < 3 or any(value is None for value in values):
             continue
-        slack = 0.1 + 2.0 * sum(each.uncertainty or 0.0 for each in found)
+        slack = MODEL_SLACK + 2.0 * math.hypot(*(each.uncertainty or 0.0 for each in found))
         try:
-            string_line(
-                *(value or 0.0 for value in values),
-                scale_length=side_scale(instrument, side),
-                body_joint_fret=instrument.body_joint_fret,
-                held=sheet.place.held,
-                fret=sheet.place.fret,
-                action_fret=found[2].fret or OCTAVE,
-                slack=slack,
-            )
+            _line_of(sheet, side, [value or 0.0 for value in values], found[2].fret or OCTAVE, slack)
         except Contradiction as contradiction:
+            if contradiction.field == "nut_action" and _slot_may_be_low(sheet, side, found, slack):
+                continue
             raise Contradiction(f"{side} side: {contradiction.message}", contradiction.field) from None
+
+
+def _line_of(sheet: Sheet, side: Side, values: list[float], fret: int, slack: float) -> None:
+    instrument = sheet.plan_input.instrument
+    string_line(
+        *values,
+        scale_length=side_scale(instrument, side),
+        body_joint_fret=instrument.body_joint_fret,
+        held=sheet.place.held,
+        fret=sheet.place.fret,
+        action_fret=fret,
+        slack=slack,
+    )
+
+
+def _slot_may_be_low(sheet: Sheet, side: Side, found: list[Verdict], slack: float) -> bool:
+    """A slot filed too low is a fault, not a contradiction, as long as the string still clears its frets."""
+    values = [each.value or 0.0 for each in found]
+    try:
+        _line_of(sheet, side, values, found[2].fret or OCTAVE, max(slack, LOW_SLOT))
+    except Contradiction:
+        return False
+    return True

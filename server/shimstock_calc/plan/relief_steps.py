@@ -47,7 +47,20 @@ def relief(draft: Draft) -> None:
         return
     _place(draft, goals, turns, reach)
     if abs(reach) < abs(total):
+        _say_end(draft, goals, total)
+
+
+def _say_end(draft: Draft, goals: list[Known], total: float) -> None:
+    """The rod ends before the target; that is enough when the limits are reached."""
+    if all(_inside(draft, known) for known in goals):
+        draft.note("rod-end", _why_not(draft, total))
+    else:
         _unreachable(draft, goals, _why_not(draft, total), some=True)
+
+
+def _inside(draft: Draft, known: Known) -> bool:
+    item, value = known.goal.item, draft.values[known.spot]
+    return (item.lower is None or value >= item.lower) and (item.upper is None or value <= item.upper)
 
 
 def _mean(draft: Draft, goals: list[Known]) -> float:
@@ -79,12 +92,12 @@ def _why_not(draft: Draft, total: float) -> Sentence:
     if rod.kind == "none":
         return say("this neck has no truss rod")
     if total > 0:
-        return say("the truss rod is tightened to its end")
+        return say("the truss rod comes to its end")
     if rod.kind == "single-action":
         return say(
             "a single-action rod whose nut is loose has nothing left to give: never tighten it in back-bow"
         )
-    return say("the truss rod is loosened to its end")
+    return say("the truss rod comes to its end")
 
 
 def _place(draft: Draft, goals: list[Known], wanted: float, total: float) -> None:
@@ -128,6 +141,7 @@ def _place(draft: Draft, goals: list[Known], wanted: float, total: float) -> Non
                 "rod-stop",
                 ("rod-reversed" if rod.reversed else "rod-test") if testing else "",
                 "rod-slacken" if now > 0 and total >= SLACKEN_FROM else "",
+                "loose-nut" if now < 0 and rod.kind == "single-action" else "",
                 "free-play" if rod.kind == "dual-action" and turns_back(draft, now) else "",
             ),
             readings_next=draft.next_readings(*GEOMETRY),

@@ -147,12 +147,12 @@ def _ask_again(draft: Draft, goals: list[Known], run: Run) -> None:
 def _say_stop(draft: Draft, run: Run, *, wrong_way: bool) -> None:
     if wrong_way:
         text = say(
-            "relief goes the wrong way, {slope} of tightening: turn the rod back, and record if it is reversed",
+            "relief goes the wrong way, {slope} of tightening: turn the rod back, record if it is reversed",
             slope=Measure("rod-response", run.slope),
         )
         draft.note("rod-wrong-way", text)
     elif draft.instrument.rod.reversed is None:
-        text = say("relief does not follow: find out which way the rod tightens, and if the wrench grips")
+        text = say("relief does not follow: find out which way the rod tightens and if the wrench grips")
         draft.note("rod-unproven", text)
     else:
         text = say("the rod was turned and relief does not follow: stop turning it")

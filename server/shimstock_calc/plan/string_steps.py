@@ -127,6 +127,11 @@ def restring(draft: Draft) -> None:
     )
     draft.apply(shift)
     draft.forget("intonation")
+    if heavier and draft.instrument.max_total_pull is None:
+        draft.note(
+            "pull-limit-unknown",
+            say("how much pull this model allows is not stated: make sure before it goes on"),
+        )
     _slots(draft, new)
     if draft.instrument.bridge.kind in BALANCED:
         _balance(draft, change)

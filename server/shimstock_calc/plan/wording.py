@@ -42,6 +42,11 @@ def step_lines(step: Step, write: Writer = write_measure) -> list[str]:
     if step.do_now:
         head = f"{head:<{WIDTH - 8}}  do now"
     lines = [head]
+    if any(block.code == "refused" for block in step.blocked_by):
+        return [
+            *lines,
+            *(f"   {block.text.text(write)}" for block in step.blocked_by if block.code == "refused"),
+        ]
     for changes in _by_quantity(step.changes):
         lines.append("   " + _from_to(changes, step, write))
     if step.forecasts:
