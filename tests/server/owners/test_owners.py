@@ -117,6 +117,28 @@ def test_erasing_waits_for_open_jobs_unless_forced(client: Client, bench_client:
     assert client.post(path, json={"force": True}).get_json()["name"] is None
 
 
+def test_the_jobs_of_an_erased_owner_keep_no_word_of_the_owners(client: Client, database: Database) -> None:
+    made = add_owner(client)
+    row = add_instrument(client, made["id"])
+    client.put("/v1/shop", json={"name": "Werkbank", "zone": "Europe/Berlin"})
+    body = {
+        "instrument_id": row["id"],
+        "complaints": "Zoë says that it buzzes",
+        "wants": {"restring": True, "playing_style": "like Zoë", "note": "call Zoë"},
+        "consents": [{"covers": "general", "given": True, "given_by": "Zoë Fenstropp", "how": "in-person"}],
+    }
+    job = client.post("/v1/jobs", json=body).get_json()
+    assert client.post(f"/v1/owners/{made['id']}/erasure", json={"force": True}).status_code == 200
+    left = client.get(f"/v1/jobs/{job['id']}").get_json()
+    assert (left["complaints"], left["wants"]["note"], left["wants"]["playing_style"]) == (None, None, None)
+    assert left["wants"]["restring"]
+    consents = client.get(f"/v1/jobs/{job['id']}/consents").get_json()["items"]
+    assert [(consent["given"], consent["given_by"]) for consent in consents] == [(True, "erased")]
+    with database.read() as session:
+        trail = " ".join(str((event.before, event.after)) for event in session.query(AuditEvent))
+    assert "Zoë" not in trail
+
+
 def test_an_erasure_is_done_again_after_an_older_copy_was_put_back(
     client: Client, database: Database, clock: FixedClock
 ) -> None:

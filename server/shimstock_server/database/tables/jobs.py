@@ -57,7 +57,7 @@ class Job(Versioned, Base):
     last_technician_id: Mapped[UUID | None] = mapped_column(ForeignKey("technicians.id"))
     complaints: Mapped[str | None] = mapped_column(String(4000), info={"personal": True})
     condition: Mapped[str | None] = mapped_column(String(4000))
-    wants: Mapped[dict[str, Any]] = mapped_column(Json, default=dict)
+    wants: Mapped[dict[str, Any]] = mapped_column(Json, default=dict, info={"personal": True})
     """What the player wants: tuning, strings, playing style, in our words; quantities in mm."""
     room: Mapped[dict[str, Any] | None] = mapped_column(Json)
     """The room's air at check-in [degC, % RH], and as typed."""
