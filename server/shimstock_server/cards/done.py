@@ -15,6 +15,7 @@ SIGNS: dict[str, tuple[str, str]] = {
     "truss-rod": ("tightened", "loosened"),
     "spring-claw": ("tightened", "loosened"),
     "bridge-post": ("raised", "lowered"),
+    "tailpiece": ("raised", "lowered"),
     "saddle-screw": ("raised", "lowered"),
     "pickup-screw": ("raised", "lowered"),
     "saddle-position": ("away", "toward"),
@@ -28,7 +29,7 @@ KIND_OF_AMOUNT = {"saddle-position": "saddle-position"}
 """In which kind of quantity an amount is told; thickness for all others."""
 
 ORDER = (
-    "strings", "truss-rod", "neck-shim", "spring-claw", "nut-slot", "bridge-post", "saddle-screw", "saddle",
+    "strings", "truss-rod", "neck-shim", "spring-claw", "nut-slot", "bridge-post", "tailpiece", "saddle-screw", "saddle",
     "saddle-position", "pickup-screw", "frets", "tuners", "instrument",
 )  # fmt: skip
 

@@ -112,12 +112,12 @@ class CardOut(StrictSchema):
     left = ListOf(
         Text(max=SENTENCE),
         required=True,
-        metadata={"description": "What is not in spec, not read or out of reach, and why."},
+        metadata={"description": "What is not in spec, not read or out of reach, why, and what is offered."},
     )
     refused = ListOf(
         Text(max=SENTENCE),
         required=True,
-        metadata={"description": "What the owner said no to, and what was offered beyond the setup."},
+        metadata={"description": "What the owner said no to."},
     )
     next_look = ListOf(Text(max=SENTENCE), required=True)
     cautions = ListOf(Nested(CardCautionOut), required=True)

@@ -36,9 +36,9 @@ def summary(content: CardContent, speech: Speech) -> str:
 
 
 def refused(content: CardContent, speech: Speech) -> list[str]:
-    """Say what the owner said no to, and what was offered beyond the setup."""
+    """Say what the owner said no to: steps that cannot be undone, and work beyond the setup."""
     return [_refusal(refusal, speech) for refusal in content.refusals] + [
-        _offer(offer, speech) for offer in content.offers
+        _offer(offer, speech) for offer in content.offers if offer.approved is False
     ]
 
 
@@ -56,7 +56,7 @@ def _offer(offer: Offer, speech: Speech) -> str:
 
 
 def left_open(content: CardContent, speech: Speech) -> list[str]:
-    """Say what is not in spec, what could not be judged or was not read, and why."""
+    """Say what is not in spec, could not be judged or was not read, why, and what is offered beyond."""
     told = [_not_in_spec(line, speech) for line in content.lines if line.after.usable]
     told += [
         speech.say(
@@ -75,6 +75,7 @@ def left_open(content: CardContent, speech: Speech) -> list[str]:
         if remark.alternatives:
             options = [_lower(speech.sentence(each).rstrip(".")) for each in remark.alternatives]
             told.append(speech.say("open", "instead", alternatives="; ".join(options)))
+    told += [_offer(offer, speech) for offer in content.offers if offer.approved is not False]
     return [_ended(text) for text in told if text]
 
 

@@ -189,8 +189,15 @@ def test_quotes_stand_on_the_card_with_their_answer(finished: Session, client: C
     quotes = f"/v1/jobs/{finished.id}/quotes"
     made = client.post(quotes, json={"work": "Level and crown the frets", "amount": 180})
     assert made.status_code == 201, made.get_data(as_text=True)
-    told = [text.replace("\u00a0", " ") for text in finished.card().get_json()["refused"]]
+    told = [text.replace("\u00a0", " ") for text in finished.card().get_json()["left"]]
     assert "Offered, still open: Level and crown the frets (180.00 EUR)." in told
+    quote = f"{quotes}/{made.get_json()['id']}"
+    answered = client.patch(
+        quote, json={"approved": False, "answered_how": "phone"}, etag=made.headers["ETag"]
+    )
+    assert answered.status_code == 200, answered.get_data(as_text=True)
+    told = [text.replace("\u00a0", " ") for text in finished.card().get_json()["refused"]]
+    assert "You decided against: Level and crown the frets (180.00 EUR)." in told
 
 
 def test_a_settling_neck_is_looked_at_again_and_a_ready_one_is_not(begin: Begin, clock: FixedClock) -> None:

@@ -40,6 +40,7 @@ def done(*works: Work, units: str = "mm") -> list[str]:
         (Work("saddle", side="bass", amount=-0.3), "Saddle: bass side shimmed up by 0.30 mm"),
         (Work("nut-slot", string=1, amount=0.1), "Nut slots: string 1 filed by 0.10 mm"),
         (Work("neck-shim", amount=0.5), "Neck joint: shim fitted, 0.50 mm"),
+        (Work("tailpiece", turns=0.5), "Tailpiece: raised 1/2 turn"),
         (Work("spring-claw", turns=0.5), "Tremolo springs: tightened 1/2 turn"),
         (Work("frets", note="two loose frets seated"), "Frets: two loose frets seated"),
         (Work("tuners"), "Tuners: worked on"),
@@ -141,7 +142,8 @@ def test_a_no_of_the_owner_stands_on_the_card() -> None:
         "You decided against: Level and crown the frets (180.00 EUR).",
     ]
     open_offer = replace(ELECTRIC, refusals=(), offers=(Offer("Refret", 400, "EUR"),))
-    assert wording.refused(open_offer, speech())[0].startswith("Offered, still open: Refret")
+    assert wording.refused(open_offer, speech()) == []
+    assert wording.left_open(open_offer, speech())[-1].startswith("Offered, still open: Refret")
 
 
 def test_the_owner_is_told_of_air_and_cold() -> None:
