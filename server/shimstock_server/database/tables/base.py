@@ -35,6 +35,11 @@ class Instant(TypeDecorator[datetime]):
     impl = DateTime
     cache_ok = True
 
+    @property
+    def python_type(self) -> type[datetime]:
+        """What a value of this column is in Python; a list's cursor needs it to read its place again."""
+        return datetime
+
     def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[Any]:
         if dialect.name == "sqlite":
             return dialect.type_descriptor(String(27))
