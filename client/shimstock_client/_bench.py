@@ -11,7 +11,7 @@ from ._bench_records import Adjustment, Card, Job, NewFinding, NewReading, Readi
 from ._collection import Link, id_of, read
 from ._ids import uuid7
 from ._jobs import OfJob
-from ._plan_records import Recommendation, Step
+from ._plan_records import PartMove, Recommendation, Step
 from ._quantity import Quantity
 from ._wire import to_wire
 
@@ -167,31 +167,64 @@ class Adjustments(OfJob[Adjustment]):
         self, job: Job, plan: Recommendation, step: Step, *, done_at: datetime | None = None, **more: Any
     ) -> Sequence[Adjustment]:
         """Tell that a step was done as the plan said: one adjustment for each part that it moves."""
-        bodies = as_planned(step)
+        bodies = as_planned(step, job.wants)
         return [self.record(job, plan=plan.digest, done_at=done_at, **body, **more) for body in bodies]
 
 
-def as_planned(step: Step) -> Sequence[dict[str, Any]]:
+FILED = frozenset({"saddle", "nut-slot"})
+WITHOUT_MEASURE = frozenset({"strings", "tuners", "tailpiece", "frets", "instrument"})
+"""Parts that are simply done: nothing is turned, filed or moved by so and so much."""
+
+
+def as_planned(step: Step, wants: Mapping[str, Any] | None = None) -> Sequence[dict[str, Any]]:
     """Return the fields of each adjustment that a step asks for.
+
+    Parameters
+    ----------
+    step : Step
+        Of a plan [-].
+    wants : mapping or None
+        What the player wants, of the job: the set and the tuning that a change of strings puts on [-].
+
+    Returns
+    -------
+    sequence of dict
+        Empty when nothing is changed, or when only the technician knows how far [-].
 
     >>> from shimstock_client import PartMove, Quantity, Step
     >>> as_planned(Step(moves=[PartMove(part="truss-rod", turns=Quantity(0.25, "turn"))]))
     [{'part': 'truss-rod', 'turns': Quantity(value=0.25, unit='turn')}]
     """
-    bodies: list[dict[str, Any]] = []
-    for move in step.moves:
-        body: dict[str, Any] = {"part": move.part}
-        if move.turns is not None:
-            body["turns"] = move.turns
-        elif move.amount is not None:
-            body["amount"] = move.amount
-        for name in ("side", "string", "pickup"):
-            if getattr(move, name) is not None:
-                body[name] = getattr(move, name)
-        bodies.append(body)
-    if not bodies and step.changes_instrument and step.part is not None:
+    bodies = [_as_told(move) for move in step.moves if not _is_left(move)]
+    if not bodies and step.changes_instrument and step.part in WITHOUT_MEASURE:
         bodies.append({"part": step.part})
+    for body in bodies:
+        if body["part"] == "strings":
+            body |= {
+                name: (wants or {})[name]
+                for name in ("string_set_id", "tuning_id")
+                if (wants or {}).get(name)
+            }
     return bodies
+
+
+def _is_left(move: PartMove) -> bool:
+    return move.turns is not None and move.turns.value == 0.0
+
+
+def _as_told(move: PartMove) -> dict[str, Any]:
+    body: dict[str, Any] = {"part": move.part}
+    if move.turns is not None:
+        body["turns"] = move.turns
+    elif move.amount is not None:
+        # the plan gives what is filed or shimmed without a sign; what is added underneath counts below zero
+        added = move.part in FILED and move.direction != "file"
+        body["amount"] = Quantity(-abs(move.amount.value), move.amount.unit) if added else move.amount
+    places = ("string",) if move.string is not None else ("side",)
+    for name in (*places, "pickup"):
+        if getattr(move, name) is not None:
+            body[name] = getattr(move, name)
+    return body
 
 
 class Recommendations:

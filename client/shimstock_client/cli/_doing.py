@@ -11,7 +11,7 @@ import click
 from ._bench import Bench, at_bench, on_job
 from ._exits import Exit, Stop
 from ._measures import Expected, NotUnderstood, read_measure
-from ._typed_doing import describe_doing, read_doing
+from ._typed_doing import EXAMPLES, describe_doing, read_doing
 
 if TYPE_CHECKING:
     from .. import Adjustment, Job, Recommendation, Step
@@ -84,7 +84,9 @@ def _planned(bench: Bench, job: Job, turns: str | None) -> Doing:
         first = next(iter(plan.steps), None)
         told = f"first: {first.what}" if first else "nothing is left to do"
         raise Stop(f"the plan has no step to do now; {told}", Exit.NOTHING)
-    bodies = [dict(body) for body in as_planned(step)]
+    bodies = [dict(body) for body in as_planned(step, job.wants)]
+    if not bodies and step.changes_instrument:
+        raise Stop(f"only you know how far: {step.what}; say it, e.g. {_example(step)}", Exit.USAGE)
     if not bodies:
         raise Stop(f"the step to do now changes nothing: {step.what}; shimstock read enters it", Exit.NOTHING)
     if turns is not None:
@@ -94,6 +96,10 @@ def _planned(bench: Bench, job: Job, turns: str | None) -> Doing:
             )
         bodies[0]["turns"] = _other_turns(turns, bodies[0]["turns"].value)
     return Doing(bodies, plan, step)
+
+
+def _example(step: Step) -> str:
+    return f"shimstock done {EXAMPLES.get(step.part or '', EXAMPLES['truss-rod'])}"
 
 
 def _other_turns(text: str, planned: float) -> dict[str, Any]:
