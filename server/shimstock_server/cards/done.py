@@ -29,8 +29,8 @@ KIND_OF_AMOUNT = {"saddle-position": "saddle-position"}
 """In which kind of quantity an amount is told; thickness for all others."""
 
 ORDER = (
-    "strings", "truss-rod", "neck-shim", "spring-claw", "nut-slot", "bridge-post", "tailpiece", "saddle-screw", "saddle",
-    "saddle-position", "pickup-screw", "frets", "tuners", "instrument",
+    "strings", "truss-rod", "neck-shim", "spring-claw", "nut-slot", "bridge-post", "tailpiece",
+    "saddle-screw", "saddle", "saddle-position", "pickup-screw", "frets", "tuners", "instrument",
 )  # fmt: skip
 
 
