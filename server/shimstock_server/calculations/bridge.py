@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
 
 from shimstock_calc import bridge
+from shimstock_calc.errors import Contradiction, Missing
 from shimstock_calc.neck import saddle_share
 from shimstock_calc.plan import directions
 from shimstock_calc.plan.model import Bridge
@@ -197,15 +199,25 @@ def _saddles(given: Given) -> dict[str, Any]:
     )
 
 
+_COMPOUND = ("radius_nut", "radius_body_end", "board_length", "scale_length")
+
+
 def _radius(given: Given) -> float:
     """Return the fretboard radius at the saddle; infinite for a flat board [mm]."""
+    compound = [name for name in _COMPOUND if name in given]
     if "radius" in given:
+        if compound:
+            raise Contradiction(
+                "the board has one radius or a compound one: leave out the other", compound[0]
+            )
         return float(given["radius"])
-    if "radius_nut" not in given and "radius_body_end" not in given:
-        return float("inf")
-    board, length = given.get("board_length", 450.0), given.get("scale_length", 650.0)
-    ends = given.get("radius_nut"), given.get("radius_body_end")
-    return float(bridge.fretboard_radius_at(length, *ends, board))
+    if not compound:
+        return math.inf
+    for name in _COMPOUND:
+        if name not in given:
+            raise Missing(f"a compound radius needs {', '.join(_COMPOUND)} together", name)
+    ends = given["radius_nut"], given["radius_body_end"]
+    return float(bridge.fretboard_radius_at(given["scale_length"], *ends, given["board_length"]))
 
 
 def _saddles_turned(given: Given) -> dict[str, Any]:

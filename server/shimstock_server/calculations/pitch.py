@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from shimstock_calc import pitch
+from shimstock_calc.errors import Contradiction
 from shimstock_server.web.fields import Number, Text
 
 from .entry import Calculation, Given, Way
@@ -55,6 +56,13 @@ def _note(given: Given) -> dict[str, Any]:
 
 def _reference_pitch(given: Given) -> dict[str, Any]:
     found = float(pitch.reference_for(given["frequency"], given["note"]))
+    if not 380.0 <= found <= 480.0:
+        name, _ = pitch.nearest_note(given["frequency"])
+        raise Contradiction(
+            f"{given['frequency']:g} Hz is no {given['note']} at any reference pitch of 380 to 480 Hz; "
+            f"at 440 Hz it is nearest to {name}",
+            "frequency",
+        )
     return _pitch(given["note"], given["frequency"], 0.0, found)
 
 
