@@ -14,7 +14,7 @@ Record = TypeVar("Record")
 
 def record(kind: type[Record], plain: dict[str, Any]) -> Record:
     """Build a dataclass from plain data, its nested ones too; unknown fields fail."""
-    hints = typing.get_type_hints(kind, vars(model))
+    hints = typing.get_type_hints(kind)
     return kind(**{name: _value(hints[name], value) for name, value in plain.items()})
 
 

@@ -1,8 +1,8 @@
 """Simulated instruments: a hidden truth that answers to what a technician does, read with noisy tools.
 
-Nothing here is taken from the calculations under test but the records of the plan's input: the neck's bend, the
-string over it, the posts and the saddles are worked out again from first principles. What the rod has shown
-so far goes through the same learning that the shop uses.
+Nothing here is taken from the calculations under test but the records of the plan's input: the neck's bend,
+the string over it, the posts and the saddles are worked out again from first principles. What the rod has
+shown so far goes through the same learning that the shop uses.
 """
 
 from __future__ import annotations

@@ -112,6 +112,16 @@ def test_ordinary_air_is_no_hindrance(humidity):
     assert verdict(plan(good(humidity=humidity)), "relief").verdict == "in spec"
 
 
+def test_a_reading_off_pitch_does_not_hide_an_older_one_at_pitch():
+    made = plan([*good(), relief(0.60, at_pitch=False)])
+    assert verdict(made, "relief").value == pytest.approx(0.20)
+
+
+def test_of_two_readings_on_one_sheet_the_later_one_counts():
+    pair = [{**relief(0.45), "order": 7, "id": "sheet/9"}, {**relief(0.20), "order": 7, "id": "sheet/10"}]
+    assert verdict(plan([*pair, *good()[1:]]), "relief").reading == "sheet/10"
+
+
 def test_action_with_a_capo_is_converted_with_the_nut_action():
     # 0.530 of the nut action, elementary geometry
     made = plan([relief(0.20), *action(1.46, 1.3, capo=1), *nut_action(0.45, 0.35)])
@@ -133,7 +143,8 @@ def test_the_gap_held_at_fret_3_is_converted_to_nut_action():
     made = plan([relief(0.20), *action(1.7, 1.5), *nut_action(0.16, 0.10, held=[3])])
     found = verdict(made, "nut-action", "bass")
     assert found.value == pytest.approx(0.16 / 0.647 + 0.2 * 0.37 + 0.056 * 2.2, abs=0.05)
-    assert found.uncertainty == pytest.approx(0.03 / 0.647, rel=1e-3)
+    # the slot moves by 1/0.647 of the gap, the string over fret 1 by 1 - x_1/x_12 of that
+    assert found.uncertainty == pytest.approx(0.03 * 0.888 / 0.647, rel=1e-3)
 
 
 def test_action_read_at_another_fret_is_converted():

@@ -457,7 +457,7 @@ def test_more_pull_than_the_model_allows_is_refused():
 
 
 def test_a_string_beyond_its_strength_is_refused_and_near_it_noted():
-    # plain steel .010 at 628.65 mm, E4: 0.50 of its strength (Shigley Table 10-4); pull grows as pitch squared
+    # plain steel .010 at 628.65 mm, E4: 0.50 of its strength (Shigley Table 10-4), growing as pitch squared
     assert "string-breaking" in codes(restring(factor=1.45))
     assert "restring" not in kinds(restring(factor=1.45))
     assert "string-near-breaking" in codes(restring(factor=1.30))

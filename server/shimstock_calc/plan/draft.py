@@ -8,10 +8,11 @@ from dataclasses import replace
 from typing import Literal, TypeAlias
 
 from ..conformity import probability_in_spec
+from .contradictions import refuse_contradictions
 from .geometry import ReliefPlace, coupling, share, share_across, side_scale, string_scale
 from .goals import OCTAVE, Goal, Spot, goals
 from .model import Block, Change, Instrument, Note, Plan, PlanInput, Quantity, ReadingWanted, Settling, Step
-from .readings import Known, Sheet, refuse_contradictions
+from .readings import Known, Sheet
 from .words import Sentence, say
 
 Gate: TypeAlias = Literal["nothing", "changes", "everything"]

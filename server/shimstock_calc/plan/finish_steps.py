@@ -422,7 +422,7 @@ def _say_nut(draft: Draft, read: list[Known]) -> None:
         number = known.spot.string
         low = [
             reading
-            for spot, readings in draft.sheet.by_spot.items()
+            for spot, readings in draft.sheet.records.by_spot.items()
             if spot.quantity == "intonation" and spot.string == number
             for reading in readings
             if reading.fret in {1, 2, 3} and reading.value is not None and reading.at_pitch

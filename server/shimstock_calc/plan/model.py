@@ -10,579 +10,85 @@ read at its outermost string.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Literal, TypeAlias
-
+from .inputs import (
+    Adjustment,
+    Bridge,
+    BridgeKind,
+    Consent,
+    Finding,
+    Instrument,
+    InstrumentString,
+    Kind,
+    NeckJoint,
+    Nut,
+    Part,
+    Pickup,
+    PlanInput,
+    Quantity,
+    Reading,
+    Responses,
+    RodKind,
+    RodResponse,
+    Settings,
+    Side,
+    SpecItem,
+    StringSet,
+    TrussRod,
+    Wanted,
+)
+from .outputs import (
+    Block,
+    Caution,
+    Change,
+    Move,
+    Note,
+    Plan,
+    ReadingWanted,
+    Settling,
+    Step,
+    StepKind,
+    Verdict,
+    VerdictWord,
+)
 from .words import Measure, Sentence
 
-__all__ = ["Measure", "Sentence"]
-
-Kind: TypeAlias = Literal["electric", "acoustic-steel", "classical-nylon", "bass"]
-Side: TypeAlias = Literal["bass", "treble"]
-Quantity: TypeAlias = Literal[
-    "relief",
-    "action",
-    "nut-action",
-    "pickup-height",
-    "intonation",
-    "break-clearance",
-    "twist",
-    "saddle-out",
+__all__ = [
+    "Adjustment",
+    "Block",
+    "Bridge",
+    "BridgeKind",
+    "Caution",
+    "Change",
+    "Consent",
+    "Finding",
+    "Instrument",
+    "InstrumentString",
+    "Kind",
+    "Measure",
+    "Move",
+    "NeckJoint",
+    "Note",
+    "Nut",
+    "Part",
+    "Pickup",
+    "Plan",
+    "PlanInput",
+    "Quantity",
+    "Reading",
+    "ReadingWanted",
+    "Responses",
+    "RodKind",
+    "RodResponse",
+    "Sentence",
+    "Settings",
+    "Settling",
+    "Side",
+    "SpecItem",
+    "Step",
+    "StepKind",
+    "StringSet",
+    "TrussRod",
+    "Verdict",
+    "VerdictWord",
+    "Wanted",
 ]
-BridgeKind: TypeAlias = Literal[
-    "two-post",
-    "one-piece",
-    "individual-saddles",
-    "paired-saddles",
-    "fixed-saddle",
-    "movable",
-    "resting-tremolo",
-    "floating-tremolo",
-    "locking-tremolo",
-]
-RodKind: TypeAlias = Literal["none", "single-action", "dual-action"]
-Part: TypeAlias = Literal[
-    "truss-rod",
-    "strings",
-    "bridge-post",
-    "saddle-screw",
-    "saddle",
-    "saddle-position",
-    "nut-slot",
-    "spring-claw",
-    "neck-shim",
-    "pickup-screw",
-    "tailpiece",
-    "frets",
-    "tuners",
-    "instrument",
-]
-VerdictWord: TypeAlias = Literal["in spec", "out of spec", "too close to call"]
-StepKind: TypeAlias = Literal[
-    "look-over",
-    "tune",
-    "measure",
-    "read-again",
-    "restring",
-    "balance",
-    "relief",
-    "settle",
-    "fret-check",
-    "nut",
-    "action",
-    "shim",
-    "break-clearance",
-    "pickups",
-    "intonation",
-    "final-readings",
-]
-
-
-# ---------------------------------------------------------------- the instrument
-
-
-@dataclass(frozen=True)
-class InstrumentString:
-    """One string as fitted or as wanted."""
-
-    number: int
-    """1 = outermost on the treble side."""
-    frequency: float
-    """Open pitch [Hz]."""
-    gauge: float | None = None
-    """Outside diameter [mm]."""
-    linear_density: float | None = None
-    """[g/m]; without it the string's pull cannot be computed."""
-    core_diameter: float | None = None
-    """Plain strings: the gauge [mm]."""
-    core_shape: Literal["round", "hex"] = "round"
-    material: Literal["steel", "nylon", "fluorocarbon", "gut"] = "steel"
-    """Material of what carries the pull."""
-    wound: bool = False
-    note: str | None = None
-    """Open note, for words only ("E4")."""
-    course: int | None = None
-    """Course on an instrument with pairs of strings."""
-    course_role: Literal["principal", "octave", "unison"] | None = None
-
-
-@dataclass(frozen=True)
-class StringSet:
-    """A set of strings with the pitches they are meant for."""
-
-    name: str
-    strings: tuple[InstrumentString, ...]
-
-
-@dataclass(frozen=True)
-class Bridge:
-    """What raises, lowers and moves the strings' far end. Fields that a kind does not have stay None."""
-
-    kind: BridgeKind
-    post_spacing: float | None = None
-    """Between the two height screws or pivots of a bridge that stands on two [mm]."""
-    string_spread: float | None = None
-    """Between the outermost strings at the bridge [mm]."""
-    height_thread_pitch: float | None = None
-    """Of posts, thumbwheels, pivots or the saddles' height screws [mm per turn]."""
-    screws_per_saddle: int = 1
-    """Height screws a saddle: 1 or 2."""
-    height_left_up: float | None = None
-    """How far the bridge or saddles can still rise [mm]; None = unknown."""
-    height_left_down: float | None = None
-    """How far they can still sink [mm]; None = unknown."""
-    intonation_screw_pitch: float | None = None
-    """[mm per turn]; None = not adjustable by a screw."""
-    intonation_screw_head: Literal["tail", "nut"] = "tail"
-    travel_away: tuple[tuple[int, float], ...] = ()
-    """Travel left away from the nut, per string number [mm]; strings not named: unknown."""
-    travel_toward: tuple[tuple[int, float], ...] = ()
-    """Travel left toward the nut, per string number [mm]."""
-    saddle_total_height: tuple[float, float] | None = None
-    """Fixed saddle: its whole height on the bass and treble side, what stands in the slot included [mm]."""
-    undersaddle_pickup: bool = False
-    left_hand_thread: bool = False
-    """Height thread is left-handed: every turning direction is reversed."""
-    springs: int | None = None
-    """Springs hooked on a tremolo's claw."""
-
-
-@dataclass(frozen=True)
-class TrussRod:
-    """The rod in the neck."""
-
-    kind: RodKind
-    reversed: bool | None = False
-    """True when anticlockwise tightens; None = not known yet: the first eighth of a turn is a test."""
-    wrench_end: Literal["head", "body"] | None = None
-    turns_left_tighten: float | None = None
-    """Turns that it can still be tightened; None = unknown."""
-    turns_left_loosen: float | None = None
-    """Turns that it can still be loosened; 0 = its nut is loose; None = unknown."""
-    free_play: float = 0.0
-    """Turns in the middle of a dual-action rod that move nothing."""
-
-
-@dataclass(frozen=True)
-class Pickup:
-    """A pickup whose height can be set."""
-
-    name: str
-    screw: Literal["ring", "body"] | None = "ring"
-    """`ring`: screws run through a ring or guard, clockwise raises; `body`: through the pickup into the body,
-    clockwise lowers; None: no screws (the height cannot be set)."""
-    thread_pitch: float | None = None
-    """[mm per turn]."""
-
-
-@dataclass(frozen=True)
-class Nut:
-    """The nut."""
-
-    slot_widths: tuple[tuple[int, float], ...] = ()
-    """Width of each slot where known, per string number [mm]."""
-    locking: bool = False
-    """A clamping nut is shimmed or exchanged, never filed."""
-
-
-@dataclass(frozen=True)
-class NeckJoint:
-    """How the neck sits on the body."""
-
-    kind: Literal["bolt-on", "set", "through"] = "set"
-    pocket_length: float | None = None
-    """Length of a bolt-on neck's pocket along the strings [mm]."""
-    pocket_front: float | None = None
-    """Distance from the nut to the pocket's front edge [mm]; None = at the body joint fret."""
-
-
-@dataclass(frozen=True)
-class Instrument:
-    """The geometry and hardware that the plan reckons with."""
-
-    kind: Kind
-    strings: tuple[InstrumentString, ...]
-    scale_bass: float
-    scale_treble: float
-    frets: int
-    body_joint_fret: float
-    bridge: Bridge
-    rod: TrussRod
-    built_for: Literal["steel", "nylon"] = "steel"
-    perpendicular_fret: float = 0.0
-    radius_nut: float | None = None
-    """Fretboard radius at the nut [mm]; None = flat."""
-    radius_end: float | None = None
-    """Fretboard radius at the board's body end [mm]; None = flat."""
-    left_handed: bool = False
-    nut: Nut = field(default_factory=Nut)
-    neck_joint: NeckJoint = field(default_factory=NeckJoint)
-    pickups: tuple[Pickup, ...] = ()
-    max_total_pull: float | None = None
-    """Most that all strings together may pull [N]; None = not stated."""
-    delicate: bool = False
-    """Old, valuable, lightly braced: an irreversible step needs a consent that names it."""
-    delicate_finish: bool = False
-    """Old nitrocellulose or celluloid: no flame, no heat, no solvent."""
-
-
-# ---------------------------------------------------------------- spec, readings, what was done
-
-
-@dataclass(frozen=True)
-class SpecItem:
-    """Target and tolerance of one quantity, with the frets that they are meant at."""
-
-    quantity: Quantity
-    target: float
-    lower: float | None = None
-    upper: float | None = None
-    side: Side | None = None
-    """None = holds for both sides."""
-    string: int | None = None
-    """None = holds for every string."""
-    pickup: str | None = None
-    """None = holds for every pickup."""
-    fret: int | None = None
-    """Fret at which it is read (relief, action, intonation)."""
-    held: tuple[int, ...] = ()
-    """Frets at which the string is held: two for relief, the last for pickup height."""
-    source: str = "shop default"
-    """Where it came from: shop default, model, instrument, this job."""
-
-
-@dataclass(frozen=True)
-class Reading:
-    """One reading as normalised by the service; newest = largest `order`."""
-
-    id: str
-    quantity: Quantity
-    value: float | None
-    """[mm] or [cents]; None only together with `zero_or_less`."""
-    order: int
-    """Rank of (taken_at, id) among all readings and adjustments of the job."""
-    at: float = 0.0
-    """When it was taken, on the same clock as the adjustments [min]."""
-    side: Side | None = None
-    string: int | None = None
-    pickup: str | None = None
-    fret: int | None = None
-    held: tuple[int, ...] = ()
-    """Relief: the two hold frets. Nut action: empty, or (3,) for the gap with the string held at fret 3."""
-    method: Literal["string", "straightedge", "open string", "tuner"] | None = None
-    zero_or_less: bool = False
-    """The string touched: the value lies at or below zero."""
-    tool: str | None = None
-    resolution: float | None = None
-    repeatability: float | None = None
-    position: Literal["playing", "on-back"] = "playing"
-    capo: int | None = None
-    """Fret of the capo, None = no capo."""
-    at_pitch: bool = True
-    """Every string within 5 cents of its pitch when the reading was taken."""
-    acclimatised: bool = True
-    humidity: float | None = None
-    """Relative humidity of the room [%]."""
-    accepted: bool = False
-    """The technician accepts a reading that is too close to call, with a note."""
-
-
-@dataclass(frozen=True)
-class Adjustment:
-    """What a technician did."""
-
-    id: str
-    part: Part
-    order: int
-    at: float = 0.0
-    turns: float | None = None
-    """Signed as the module says [turns]."""
-    amount: float | None = None
-    """Signed as the module says [mm]."""
-    side: Side | None = None
-    string: int | None = None
-    pickup: str | None = None
-
-
-@dataclass(frozen=True)
-class Finding:
-    """Something seen while looking over the instrument."""
-
-    code: Literal[
-        "frets-worn",
-        "fret-high",
-        "fret-loose",
-        "fret-ends-sharp",
-        "rise-at-the-end",
-        "crack",
-        "bridge-lifting",
-        "belly",
-        "neck-angle-low",
-        "neck-joint-loose",
-        "twist",
-        "rod-stiff",
-        "rod-creaks",
-        "rod-no-response",
-        "rod-broken",
-        "nut-cracked",
-        "nut-slot-low",
-        "tuner-slips",
-        "string-damaged",
-        "plate-level",
-        "plate-tail-high",
-        "plate-tail-low",
-        "saddle-pickup-uneven",
-    ]
-    order: int = 0
-    fret: int | None = None
-    string: int | None = None
-    note: str = ""
-
-
-@dataclass(frozen=True)
-class Consent:
-    """What the owner said about steps that cannot be undone."""
-
-    id: str
-    given: bool
-    """False = refused."""
-    steps: tuple[Literal["nut-filing", "saddle-filing", "fret-work", "high-pull"], ...] = ()
-    """Empty = general, as asked for at check-in."""
-
-
-@dataclass(frozen=True)
-class Wanted:
-    """What the owner asked for beyond the spec."""
-
-    restring: bool = False
-    """New strings are wanted; an adjustment of the strings in this job counts as done."""
-    strings: StringSet | None = None
-    """The new set; None = the same set again."""
-
-
-@dataclass(frozen=True)
-class RodResponse:
-    """Change of relief per turn of tightening, at the spec's frets [mm per turn]."""
-
-    mean: float = -0.40
-    sd: float = 0.12
-    samples: int = 0
-    source: str = "stated prior"
-
-
-@dataclass(frozen=True)
-class Responses:
-    """What is known about how this instrument answers."""
-
-    rod: RodResponse = field(default_factory=RodResponse)
-    coupling_sd: float = 0.3
-    """Standard uncertainty of d(action)/d(relief) [-]."""
-    neck_compliance: float | None = None
-    """Change of relief per newton of pull [mm/N]; None = beam estimate, uncertain by a factor 2."""
-    neck_compliance_source: str = "learned from this model's restrings"
-
-
-@dataclass(frozen=True)
-class Settings:
-    """The shop's own thresholds."""
-
-    settle_minutes: float = 60.0
-    humidity_low: float = 35.0
-    humidity_high: float = 60.0
-    least_saddle_out: float | None = None
-    """Least height of a fixed saddle above its slot [mm]; None = 2.0 for steel, 1.5 for nylon."""
-
-
-@dataclass(frozen=True)
-class PlanInput:
-    """Everything that the plan depends on; the same input gives the same plan."""
-
-    instrument: Instrument
-    """With the strings that are on it now."""
-    spec: tuple[SpecItem, ...]
-    readings: tuple[Reading, ...] = ()
-    adjustments: tuple[Adjustment, ...] = ()
-    findings: tuple[Finding, ...] = ()
-    looked_over: bool = True
-    """False puts looking over the instrument first."""
-    wanted: Wanted = field(default_factory=Wanted)
-    other_sets: tuple[StringSet, ...] = ()
-    """Sets that the shop could fit instead; weighed when the rod cannot give what is needed."""
-    responses: Responses = field(default_factory=Responses)
-    consents: tuple[Consent, ...] = ()
-    settings: Settings = field(default_factory=Settings)
-
-
-# ---------------------------------------------------------------- the plan
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """One spec item against its newest reading, converted to the spec's frets."""
-
-    quantity: Quantity
-    side: Side | None
-    string: int | None
-    pickup: str | None
-    fret: int | None
-    held: tuple[int, ...]
-    target: float
-    lower: float | None
-    upper: float | None
-    source: str
-    reading: str | None
-    """Id of the reading; None = not read yet."""
-    value: float | None
-    """Converted to the spec's frets; None when missing or known only as zero or less."""
-    uncertainty: float | None
-    """Standard uncertainty of `value`."""
-    probability: float | None
-    verdict: VerdictWord | None
-    """None when there is no usable reading."""
-    usable: bool
-    stale: bool
-    zero_or_less: bool = False
-    accepted: bool = False
-    reason: Sentence | None = None
-    """Why there is no verdict, or what was converted or assumed."""
-
-
-@dataclass(frozen=True)
-class Change:
-    """What a step does to one quantity."""
-
-    quantity: Quantity
-    side: Side | None
-    string: int | None
-    before: float
-    after: float
-    target: float | None = None
-    lower: float | None = None
-    upper: float | None = None
-    uncertainty: float | None = None
-    """Standard uncertainty of `after`."""
-    pickup: str | None = None
-
-
-@dataclass(frozen=True)
-class Move:
-    """One part to turn, file, shim or shift."""
-
-    part: Part
-    direction: str
-    """tighten, loosen, raise, lower, file, shim, away from the nut, toward the nut."""
-    seen: str
-    """Which way it turns and seen from where ("clockwise, seen from above"); empty when nothing is turned."""
-    turns: float | None
-    """To do now, signed, a multiple of 1/8."""
-    amount: float | None
-    """What that is in mm, signed (height or travel); files: the amount taken off, positive."""
-    wanted: float | None = None
-    """Unrounded, before limits, in turns where it is turned, else in mm; signed."""
-    total_turns: float | None = None
-    """All that is needed, of which `turns` is the part to do now; a multiple of 1/8."""
-    side: Side | None = None
-    string: int | None = None
-    pickup: str | None = None
-
-
-@dataclass(frozen=True)
-class ReadingWanted:
-    """A reading to take."""
-
-    quantity: Quantity
-    side: Side | None = None
-    string: int | None = None
-    pickup: str | None = None
-    fret: int | None = None
-    held: tuple[int, ...] = ()
-    method: str | None = None
-    why: str = ""
-    """missing, stale, off pitch, too close to call, repeat, after the step …"""
-
-
-@dataclass(frozen=True)
-class Caution:
-    """A caution that belongs to a step."""
-
-    code: str
-    text: str
-
-
-@dataclass(frozen=True)
-class Block:
-    """Why a step may not be done yet."""
-
-    code: str
-    text: Sentence
-
-
-@dataclass(frozen=True)
-class Step:
-    """One step of the plan."""
-
-    number: int
-    kind: StepKind
-    part: Part | None
-    what: Sentence
-    moves: tuple[Move, ...] = ()
-    changes: tuple[Change, ...] = ()
-    """From → to of what the step is for, after the part that is done now."""
-    total: tuple[Change, ...] = ()
-    """From → to after all of it, where only a part is done now; else empty."""
-    forecasts: tuple[Change, ...] = ()
-    """What the part done now does to the other readings."""
-    total_forecasts: tuple[Change, ...] = ()
-    """What all of it does to the other readings; else empty."""
-    probability: float | None = None
-    """That the quantity will be in spec after all of it."""
-    confidence: Sentence | None = None
-    why: Sentence | None = None
-    cautions: tuple[Caution, ...] = ()
-    readings_next: tuple[ReadingWanted, ...] = ()
-    irreversible: bool = False
-    needs_consent: Literal["general", "named"] | None = None
-    consent_step: Literal["nut-filing", "saddle-filing", "fret-work", "high-pull"] | None = None
-    blocked_by: tuple[Block, ...] = ()
-    do_now: bool = False
-    changes_instrument: bool = False
-
-
-@dataclass(frozen=True)
-class Note:
-    """Something said plainly: what cannot be reached, with the alternatives; what a setup does not cure."""
-
-    code: str
-    text: Sentence
-    alternatives: tuple[Sentence, ...] = ()
-    quote: bool = False
-    """The alternatives go beyond a setup: a quote for the owner."""
-
-
-@dataclass(frozen=True)
-class Settling:
-    """Whether relief has settled after the last rod turn or change of strings."""
-
-    state: Literal["not needed", "settled", "waiting"]
-    since: float | None = None
-    """When the last rod turn or restring was done [min, the input's clock]."""
-    read_from: float | None = None
-    """Earliest time at which the next relief reading counts [min, the input's clock]."""
-    reason: Sentence | None = None
-
-
-@dataclass(frozen=True)
-class Plan:
-    """Verdicts, ordered steps, and what must be said besides."""
-
-    verdicts: tuple[Verdict, ...]
-    steps: tuple[Step, ...]
-    notes: tuple[Note, ...] = ()
-    settled: Settling = field(default_factory=lambda: Settling("not needed"))
-    settle_for: float | None = None
-    """Minutes that the job should rest after the step to do now; None = it need not."""
-    complete: bool = False
-    """Every spec item has a usable reading that is in spec or accepted, and no step is left."""
-    finished: bool = False
-    """Nothing more can be done here: complete, or what is left is unreachable or refused by the owner."""
-    readings_used: tuple[str, ...] = ()

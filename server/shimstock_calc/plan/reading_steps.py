@@ -8,7 +8,7 @@ from .cautions import cautions
 from .draft import Draft, Gate
 from .goals import Spot
 from .model import Quantity, Reading, Settling, Step
-from .readings import WEATHER, Known
+from .readings import Known
 from .words import say
 
 GEOMETRY: tuple[Quantity, ...] = ("relief", "nut-action", "action")
@@ -107,12 +107,9 @@ def measure(draft: Draft, quantities: tuple[Quantity, ...], *, gate: Gate) -> li
 
 def _weather(draft: Draft, known: Known) -> bool:
     reading = known.reading
-    if reading is None or known.spot.quantity not in WEATHER or known.verdict.stale or known.verdict.usable:
+    if reading is None or known.verdict.stale or known.verdict.usable:
         return False
-    settings = draft.plan_input.settings
-    humidity = reading.humidity
-    dry_or_damp = humidity is not None and not settings.humidity_low <= humidity <= settings.humidity_high
-    return not reading.acclimatised or dry_or_damp
+    return draft.sheet.records.bad_air(reading)
 
 
 def read_again(draft: Draft, quantities: tuple[Quantity, ...], *, gate: Gate) -> list[Known]:
@@ -194,7 +191,7 @@ def settling(draft: Draft) -> Settling:
 def _since(draft: Draft, spot: Spot, order: int) -> list[tuple[Reading, float, float]]:
     return [
         (reading, value, spread)
-        for reading, value, spread in draft.sheet.relief_history()
+        for reading, value, spread in draft.sheet.converter.history()
         if reading.order > order and reading.side == spot.side
     ]
 

@@ -78,7 +78,7 @@ def last_run(draft: Draft) -> Run | None:
     side = next((known.spot.side for known in draft.of("relief")), None)
     history = [
         (reading.order, value, spread)
-        for reading, value, spread in draft.sheet.relief_history()
+        for reading, value, spread in draft.sheet.converter.history()
         if reading.order > floor and reading.side == side
     ]
     after = [each for each in history if each[0] > run[-1][0]]

@@ -63,7 +63,7 @@ def _to_do(draft: Draft, known: Known) -> bool:
 
 
 def _measured(draft: Draft, sides: list[Side]) -> bool:
-    unread = [side for side in sides if draft.sheet.newest(Spot("saddle-out", side)) is None]
+    unread = [side for side in sides if draft.sheet.records.newest(Spot("saddle-out", side)) is None]
     if not unread:
         return True
     draft.place_reading(
@@ -95,7 +95,7 @@ def _work(draft: Draft, known: Known) -> SaddleFiling:
     assert side is not None
     item = known.goal.item
     off = float(saddle_change(draft.values[known.spot] - item.target, draft.fret_of(known.spot)))
-    reading = draft.sheet.newest(Spot("saddle-out", side))
+    reading = draft.sheet.records.newest(Spot("saddle-out", side))
     out = reading.value if reading is not None and reading.value is not None else 0.0
     totals = draft.instrument.bridge.saddle_total_height
     total = None if totals is None else totals[0 if side == "bass" else 1]

@@ -130,9 +130,9 @@ def _values(changes: Sequence[Change], values: Sequence[float], write: Writer) -
     texts = [
         write(Measure(_kind(change.quantity), value)) for change, value in zip(changes, values, strict=True)
     ]
-    units = {text.partition(" ")[2] for text in texts}
-    if len(units) == 1 and "" not in units:
-        return " / ".join(text.partition(" ")[0] for text in texts) + f" {units.pop()}"
+    units = {text.rpartition(" ")[2] for text in texts if " " in text}
+    if len(units) == 1 and all(" " in text for text in texts):
+        return " / ".join(text.rpartition(" ")[0] for text in texts) + f" {units.pop()}"
     return " / ".join(texts)
 
 
@@ -158,7 +158,7 @@ def _limits(changes: list[Change], write: Writer) -> str:
         low_text = write(Measure(_kind(change.quantity), low)) if low is not None else ""
         high_text = write(Measure(_kind(change.quantity), high)) if high is not None else ""
         if low_text and high_text:
-            low_text = low_text.partition(" ")[0]
+            low_text = low_text.rpartition(" ")[0] or low_text
         texts.append(
             f"{low_text} … {high_text}".strip(" …")
             if not (low_text and high_text)

@@ -137,7 +137,7 @@ _NEIGHBOURS = re.compile(r"\{(\w+)\}(?= (?:/|±|to|…) \{(\w+)\})")
 
 
 def _unit(text: str) -> str:
-    return text.partition(" ")[2]
+    return text.rpartition(" ")[2] if " " in text else ""
 
 
 def _no_minus_zero(value: float, decimals: int) -> str:
@@ -169,7 +169,7 @@ class Sentence:
         for first, second in _NEIGHBOURS.findall(self.template):
             # two neighbours share one unit: 2.03 / 1.73 mm
             if {first, second} <= measured and _unit(shown[first]) == _unit(shown[second]):
-                shown[first] = shown[first].partition(" ")[0]
+                shown[first] = shown[first].rpartition(" ")[0]
         return self.template.format_map(shown)
 
     def filled(self, more: Mapping[str, Value]) -> Sentence:

@@ -1,0 +1,101 @@
+"""The job's readings by spot, newest first, and whether each can be used."""
+
+from __future__ import annotations
+
+from .geometry import side_scale, string_scale
+from .goals import Spot, relief_place, spot_of
+from .inputs import PlanInput, Quantity, Reading
+from .staleness import disturbed_since
+from .words import Sentence, say
+
+COARSEST: dict[Quantity, tuple[float, float]] = {
+    "relief": (0.05, 0.03),
+    "twist": (0.05, 0.042),
+    "action": (0.5, 0.08),
+    "nut-action": (0.25, 0.06),
+    "pickup-height": (0.5, 0.08),
+    "break-clearance": (0.5, 0.08),
+    "saddle-out": (0.5, 0.08),
+    "intonation": (1.0, 1.2),
+}
+"""Resolution and repeatability of the coarsest usual tool [mm; cents]; repeatabilities from memory."""
+
+WEATHER: frozenset[Quantity] = frozenset({"relief", "twist", "action", "nut-action"})
+"""No verdict on these while the instrument is cold or the room too dry or damp."""
+
+
+class Records:
+    """All readings of the job."""
+
+    def __init__(self, plan_input: PlanInput) -> None:
+        self.plan_input = plan_input
+        self.place = relief_place(plan_input)
+        self.by_spot: dict[Spot, list[Reading]] = {}
+        newest_first = sorted(plan_input.readings, key=_age, reverse=True)
+        for reading in newest_first:
+            self.by_spot.setdefault(spot_of(reading, plan_input.instrument), []).append(reading)
+
+    def disturbed_since(self, spot: Spot) -> int:
+        """Rank of the last adjustment that affects a spot."""
+        return disturbed_since(spot, self.plan_input)
+
+    def newest(self, spot: Spot) -> Reading | None:
+        """Newest reading of a spot that can be used and has a value."""
+        since = self.disturbed_since(spot)
+        for reading in self.by_spot.get(spot, []):
+            if reading.value is not None and self.unusable(reading, since) is None:
+                return reading
+        return None
+
+    def scale_at(self, spot: Spot) -> float:
+        """Scale length at a spot [mm]."""
+        if spot.string is not None:
+            return string_scale(self.plan_input.instrument, spot.string)
+        return side_scale(self.plan_input.instrument, spot.side)
+
+    def unusable(self, reading: Reading, since: int) -> Sentence | None:
+        """Why a reading cannot be used; None when it can."""
+        if reading.order <= since:
+            return say("older than the last adjustment that affects it")
+        if not reading.at_pitch:
+            return say("taken off pitch: kept, but no plan is built on it")
+        if reading.quantity == "relief" and (len(reading.held) != 2 or reading.fret is None):
+            return say("relief without its hold frets and reading fret cannot be used")
+        if reading.capo is not None and (reading.quantity != "action" or reading.capo != 1):
+            return say(
+                "read with a capo at fret {fret}; only action with a capo at fret 1 can be converted",
+                fret=reading.capo,
+            )
+        return self._bad_air(reading) if reading.quantity in WEATHER else None
+
+    def bad_air(self, reading: Reading) -> bool:
+        """Whether the instrument was cold, too dry or too damp for a verdict."""
+        return reading.quantity in WEATHER and self._bad_air(reading) is not None
+
+    def _bad_air(self, reading: Reading) -> Sentence | None:
+        settings, humidity = self.plan_input.settings, reading.humidity
+        if not reading.acclimatised:
+            return say("the instrument had not yet taken the room's temperature")
+        if humidity is None or settings.humidity_low <= humidity <= settings.humidity_high:
+            return None
+        return say(
+            "the room was too {state}: no verdict until the instrument has recovered",
+            state="dry" if humidity < settings.humidity_low else "damp",
+        )
+
+
+def _age(reading: Reading) -> tuple[int, int, str]:
+    """Rank of a reading; of two on one sheet the one with the higher number is the newer."""
+    return reading.order, len(reading.id), reading.id
+
+
+def tool_of(reading: Reading) -> tuple[float | None, float | None]:
+    """Resolution and repeatability of a reading's tool, or of the coarsest usual one when none is named."""
+    if reading.resolution is None and reading.repeatability is None:
+        return COARSEST[reading.quantity]
+    return reading.resolution, reading.repeatability
+
+
+def tool_assumed(reading: Reading) -> bool:
+    """Whether no tool was named."""
+    return reading.resolution is None and reading.repeatability is None

@@ -1,0 +1,63 @@
+"""Which readings an adjustment makes stale."""
+
+from __future__ import annotations
+
+from .geometry import outermost
+from .goals import Spot
+from .inputs import Adjustment, Part, PlanInput, Quantity, Side
+
+HEIGHT: frozenset[Quantity] = frozenset(
+    {"action", "nut-action", "pickup-height", "intonation", "break-clearance"}
+)
+SOUND: frozenset[Quantity] = HEIGHT | {"relief", "twist"}
+
+AFFECTS: dict[Part, frozenset[Quantity]] = {
+    "truss-rod": frozenset({"relief", "twist", "action", "nut-action", "intonation"}),
+    "strings": SOUND,
+    "bridge-post": HEIGHT,
+    "saddle-screw": HEIGHT,
+    "saddle": HEIGHT | {"saddle-out"},
+    "saddle-position": frozenset({"intonation"}),
+    "nut-slot": frozenset({"nut-action", "action", "intonation"}),
+    "spring-claw": HEIGHT | {"relief"},
+    "neck-shim": HEIGHT,
+    "pickup-screw": frozenset({"pickup-height"}),
+    "tailpiece": frozenset({"break-clearance"}),
+    "frets": SOUND,
+    "tuners": frozenset(),
+    "instrument": frozenset(),
+}
+"""Quantities that an adjustment of a part changes.
+
+The height of a pickup is read with the string held at the last fret, beyond the bend: a rod leaves it.
+"""
+
+
+def disturbed_since(spot: Spot, plan_input: PlanInput) -> int:
+    """Rank of the last adjustment that affects a spot; -1 when none does."""
+    ranks = [each.order for each in plan_input.adjustments if _affects(each, spot, plan_input)]
+    return max(ranks, default=-1)
+
+
+def _affects(adjustment: Adjustment, spot: Spot, plan_input: PlanInput) -> bool:
+    if spot.quantity not in AFFECTS[adjustment.part]:
+        return False
+    if adjustment.part == "pickup-screw":
+        return adjustment.pickup is None or spot.pickup is None or adjustment.pickup == spot.pickup
+    if adjustment.part in {"nut-slot", "saddle-screw", "saddle-position"}:
+        return _same_string(adjustment, spot, plan_input)
+    return True
+
+
+def _same_string(adjustment: Adjustment, spot: Spot, plan_input: PlanInput) -> bool:
+    def strings(side: Side | None, string: int | None) -> int | None:
+        return outermost(plan_input.instrument, side) if side and string is None else string
+
+    kind = plan_input.instrument.bridge.kind
+    if adjustment.part == "saddle-position" and kind in {"one-piece", "movable"}:
+        return True
+    turned, read = strings(adjustment.side, adjustment.string), strings(spot.side, spot.string)
+    if turned is None or read is None or turned == read:
+        return True
+    paired = kind == "paired-saddles" and adjustment.part != "nut-slot"
+    return paired and (turned - 1) // 2 == (read - 1) // 2
