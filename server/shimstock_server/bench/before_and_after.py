@@ -63,8 +63,7 @@ def before_and_after(session: Session, job: Job) -> BeforeAndAfter:
     newest = verdicts(source, wanted, sheets)
     last = verdicts(source, wanted, final)
     items = tuple(
-        (came, ended if ended.reading is not None else newer)
-        for came, ended, newer in zip(before, last, newest, strict=True)
+        (came, _at_the_end(ended, newer)) for came, ended, newer in zip(before, last, newest, strict=True)
     )
     notes, settled = _said(source)
     return BeforeAndAfter(
@@ -90,6 +89,11 @@ def verdicts(
     kept = tuple(reading for reading in source.readings if reading.id.rpartition("/")[0] in ids)
     known = Sheet(replace(source, readings=kept))
     return [_verdict(known, goal) for goal in wanted]
+
+
+def _at_the_end(last: plan_model.Verdict, newest: plan_model.Verdict) -> plan_model.Verdict:
+    """The verdict of the final readings, with the repeats that the plan counted beside the newest of them."""
+    return newest if last.reading is None or last.reading == newest.reading else last
 
 
 def _verdict(known: Sheet, goal: Goal) -> plan_model.Verdict:
