@@ -1,0 +1,16 @@
+"""bookings, webhooks and owner pages"""
+
+from __future__ import annotations
+
+revision = "0003"
+down_revision = "0002"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Nothing yet."""
+
+
+def downgrade() -> None:
+    """Nothing yet."""

@@ -1,0 +1,16 @@
+"""roll-ups, studies and check pieces"""
+
+from __future__ import annotations
+
+revision = "0005"
+down_revision = "0004"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Nothing yet."""
+
+
+def downgrade() -> None:
+    """Nothing yet."""
