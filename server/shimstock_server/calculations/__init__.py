@@ -1,5 +1,5 @@
 """The formulas of the calculation module, each at an address of its own."""
 
-from .routes import blueprint
+from .routes import blueprint, pages
 
-blueprints = (blueprint,)
+blueprints = (blueprint, pages)

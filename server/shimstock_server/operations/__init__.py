@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from .pages import HEADERS as PAGE_HEADERS
+    from .pages import render_page as render_page
     from .routes import blueprints as blueprints
 
-__all__ = ["blueprints"]
+__all__ = ["PAGE_HEADERS", "blueprints", "render_page"]
 
 
 def __getattr__(name: str) -> Any:
@@ -16,4 +18,8 @@ def __getattr__(name: str) -> Any:
         from .routes import blueprints
 
         return blueprints
+    if name in ("PAGE_HEADERS", "render_page"):
+        from . import pages
+
+        return pages.HEADERS if name == "PAGE_HEADERS" else pages.render_page
     raise AttributeError(name)

@@ -34,6 +34,12 @@ _templates = jinja2.Environment(
 )
 
 
+def render_page(package: str, template: str, **values: Any) -> str:
+    """Return a page of another package in the look of these; its template may use `style` and `prose`."""
+    page = _templates.overlay(loader=jinja2.PackageLoader(package)).get_template(template)
+    return page.render(style=Markup(_STYLE), prose=_prose, **values)  # noqa: S704 - a file of this package
+
+
 def document_page(document: dict[str, Any]) -> str:
     """Return the page that shows every operation and schema."""
     schemas = document["components"]["schemas"]
