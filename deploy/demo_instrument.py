@@ -85,7 +85,7 @@ class DemoInstrument:
     rod_response: float = -0.37
     slow_share: float = 0.2
     slow_minutes: float = 20.0
-    seed: int = 7
+    seed: int = 17
     geometry: DemoGeometry = field(default_factory=DemoGeometry)
 
     def __post_init__(self) -> None:

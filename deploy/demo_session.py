@@ -41,7 +41,7 @@ from shimstock_client.cli._plan_layout import print_step, print_verdicts, turns
 SERIAL = "K-0117"
 TOO_CLOSE = "too close to call"
 WIDTH = 98
-MOST_ROUNDS = 20
+MOST_ROUNDS = 40
 BEGAN = timedelta(hours=8)
 """How long before now the bench's simulated clock starts."""
 ROOM = {"temperature": Quantity(21, "degC"), "relative_humidity": Quantity(46, "percent")}
@@ -352,8 +352,8 @@ def bench_key(keys: dict[str, str]) -> str:
     return found
 
 
-def play(url: str, keys: dict[str, str], folder: Path, places: Path | None) -> None:
-    """Play the whole session."""
+def play(url: str, keys: dict[str, str], folder: Path, places: Path | None) -> Bench:
+    """Play the whole session, and return the bench as it stands at the end."""
     with Client(url, keys["manager"]) as counter:
         technician = next(
             (one for one in counter.technicians.list() if one.active and "setup" in one.skills), None
@@ -374,6 +374,7 @@ def play(url: str, keys: dict[str, str], folder: Path, places: Path | None) -> N
             receive(bench, job)
             job = finish(bench, work(bench, job))
             show_card(bench, job, folder, places)
+            return bench
 
 
 def main() -> int:
