@@ -121,11 +121,12 @@ class Timeline:
     """The order of everything that was read and done, by (time, id), and minutes since the first of it."""
 
     def __init__(self, sheets: Iterable[ReadingSheet], adjustments: Iterable[Adjustment]) -> None:
+        # of a reading and an adjustment at the same instant the reading is taken as the older, hence stale
         events = sorted(
-            [(sheet.taken_at, str(sheet.id)) for sheet in sheets]
-            + [(adjustment.done_at, str(adjustment.id)) for adjustment in adjustments]
+            [(sheet.taken_at, 0, str(sheet.id)) for sheet in sheets]
+            + [(adjustment.done_at, 1, str(adjustment.id)) for adjustment in adjustments]
         )
-        self._rank = {event: number for number, event in enumerate(events)}
+        self._rank = {(at, identifier): number for number, (at, _, identifier) in enumerate(events)}
         self._first = events[0][0] if events else None
 
     def order(self, at: datetime, identifier: UUID) -> int:
