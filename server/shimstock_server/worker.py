@@ -99,9 +99,13 @@ def run_until_stopped(database: Database, config: Config) -> None:
     WrongRevision
         When the database has not been migrated to this release.
     """
-    migrate.check(database.engine)
-    worker = Worker(database, config)
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: worker.stop())
-    worker.run()
-    database.dispose()
+    try:
+        migrate.check(database.engine)
+        worker = Worker(database, config)
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, lambda *_: worker.stop())
+        _log.info("the worker is ready")
+        worker.run()
+        _log.info("the worker has stopped")
+    finally:
+        database.dispose()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import json
 import os
@@ -9,7 +10,7 @@ import secrets
 import shutil
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
 from typing import Any, TypeVar
@@ -53,10 +54,15 @@ def _in_a_sentence(command: Command) -> Command:
     return wrapped  # type: ignore[return-value]
 
 
-def _database(config: Config) -> Database:
+@contextlib.contextmanager
+def _opened(config: Config) -> Iterator[Database]:
+    """Open the database, which must be migrated, and close it."""
     database = open_database(config)
-    migrations.check(database.engine)
-    return database
+    try:
+        migrations.check(database.engine)
+        yield database
+    finally:
+        database.dispose()
 
 
 def _setting_help() -> str:
@@ -91,12 +97,16 @@ def migrate(revision: str) -> None:
 @click.argument("path", type=click.Path(exists=True, path_type=Path))
 @_in_a_sentence
 def seed(path: Path) -> None:
-    """Fill an empty shop from the JSON files in PATH."""
-    import importlib
+    """Fill the shop from the JSON files in PATH; what is there already stays as it is."""
+    from . import seed as seeds
 
     config = Config.from_environment()
-    importlib.import_module("shimstock_server.operations.seed").load(_database(config), path)
-    click.echo(f"filled from {path}")
+    try:
+        with _opened(config) as database:
+            loaded = seeds.load(database, path, secret=config.secret)
+    except seeds.SeedError as error:
+        raise click.ClickException(str(error)) from error
+    click.echo(f"added {loaded}")
 
 
 @admin.group()
@@ -117,7 +127,8 @@ def create_key(
 ) -> None:
     """Make a key and print it. It is shown here and never again."""
     config, now = Config.from_environment(), SystemClock().now()
-    with _database(config).write({"now": now, "secret": config.secret}) as session:
+    info = {"now": now, "secret": config.secret}
+    with _opened(config) as database, database.write(info) as session:
         bench_id = _bench_id(session, bench) if bench else None
         made, token = make_key(
             session,
@@ -152,7 +163,7 @@ def _bench_id(session: Any, bench: str) -> UUID:
 def list_keys() -> None:
     """List all keys: id, scope, name, and whether they open anything."""
     config, now = Config.from_environment(), SystemClock().now()
-    with _database(config).read() as session:
+    with _opened(config) as database, database.read() as session:
         for row in session.scalars(select(ApiKey).order_by(ApiKey.created_at, ApiKey.id)):
             if row.revoked_at is not None:
                 state = f"revoked {instant_text(row.revoked_at)}"
@@ -170,7 +181,8 @@ def list_keys() -> None:
 def revoke(key_id: UUID) -> None:
     """End a key for good."""
     config, now = Config.from_environment(), SystemClock().now()
-    with _database(config).write({"now": now, "secret": config.secret}) as session:
+    info = {"now": now, "secret": config.secret}
+    with _opened(config) as database, database.write(info) as session:
         found = session.get(ApiKey, key_id)
         if found is None:
             raise click.ClickException(f"there is no key {key_id}")
@@ -186,7 +198,8 @@ def revoke(key_id: UUID) -> None:
 def serve(bind: str, workers: int, threads: int) -> None:
     """Answer requests until stopped. The database must be migrated already."""
     config = Config.from_environment()
-    _database(config).dispose()
+    with _opened(config):
+        pass
     # Where the figures of all processes meet; prometheus_client reads it once, when it is imported.
     folder, first_process = tempfile.mkdtemp(prefix="shimstock-figures-"), os.getpid()
     os.environ["PROMETHEUS_MULTIPROC_DIR"] = folder

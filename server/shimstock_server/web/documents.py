@@ -81,8 +81,8 @@ _REQUEST_ID = {
     "in": "header",
     "required": False,
     "description": (
-        "Your name for this request: 8 to 64 letters, digits, dots, hyphens, underscores. It comes back and stands "
-        "in the logs; another one is replaced."
+        "Your name for this request: 8 to 64 letters, digits, dots, hyphens, underscores. It comes back and "
+        "stands in the logs; another one is replaced."
     ),
     "schema": {"type": "string"},
 }

@@ -271,10 +271,16 @@ def _version_of(data: Any) -> int | str | None:
     return version if isinstance(version, (int, str)) else None
 
 
+# A browser puts these in the place of those that it kept with the page (RFC 9111, section 4.3.4).
+_KEPT_BY_304 = ("ETag", "Cache-Control", "Content-Security-Policy", "Set-Cookie", "Vary")
+
+
 def _not_modified(response: Response) -> Response:
     short = Response(status=304)
     short.headers.pop("Content-Type", None)
-    short.headers["ETag"] = response.headers["ETag"]
+    for name in _KEPT_BY_304:
+        for value in response.headers.getlist(name):
+            short.headers.add(name, value)
     return short
 
 

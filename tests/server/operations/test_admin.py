@@ -1,0 +1,258 @@
+"""The operator's commands, from a bare database to a restored one."""
+
+from __future__ import annotations
+
+import builtins
+import json
+import secrets
+import subprocess
+import sys
+import threading
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from shimstock_server.app import open_database
+from shimstock_server.config import Config
+from shimstock_server.database import migrate
+from shimstock_server.database.session import Database
+from shimstock_server.database.tables.shop import Bench
+from shimstock_server.operations import entry
+from shimstock_server.operations.admin import admin
+
+SEED = Path(__file__).resolve().parents[3] / "seed"
+SECRET = secrets.token_urlsafe(32)
+
+
+class Operator:
+    """Runs commands against one database."""
+
+    def __init__(self, url: str) -> None:
+        self.url = url
+        self.environment = {"SHIMSTOCK_SECRET": SECRET, "SHIMSTOCK_DATABASE_URL": url}
+
+    def run(self, *arguments: str) -> Result:
+        return CliRunner().invoke(admin, arguments, env=self.environment)
+
+    def does(self, *arguments: str) -> str:
+        result = self.run(*arguments)
+        assert result.exit_code == 0, result.output
+        return result.output
+
+    def fails(self, *arguments: str) -> str:
+        result = self.run(*arguments)
+        assert result.exit_code != 0
+        assert "Traceback" not in result.output
+        return result.output
+
+    def database(self) -> Database:
+        return open_database(Config(secret=SECRET, database_url=self.url))
+
+
+@pytest.fixture
+def bare(empty_database_url: str) -> Operator:
+    """An operator with a database without tables."""
+    return Operator(empty_database_url)
+
+
+@pytest.fixture
+def operator(database_url: str) -> Operator:
+    """An operator with a migrated database."""
+    return Operator(database_url)
+
+
+def add_bench(operator: Operator, name: str) -> None:
+    database = operator.database()
+    with database.write({"secret": SECRET}) as session:
+        session.add(Bench(name=name, skills=[]))
+    database.dispose()
+
+
+def benches(operator: Operator) -> list[str]:
+    database = operator.database()
+    with database.read() as session:
+        found = sorted(bench.name for bench in session.query(Bench))
+    database.dispose()
+    return found
+
+
+def test_migrate_there_and_back(bare: Operator) -> None:
+    assert f"revision none -> {migrate.head()}" in bare.does("migrate")
+    assert f"revision {migrate.head()} -> {migrate.head()}" in bare.does("migrate")
+    assert "revision" in bare.does("migrate", "--to", "base")
+    assert migrate.current(bare.url) is None
+
+
+@pytest.mark.parametrize("command", [("serve",), ("key", "list"), ("worker",)])
+def test_nothing_starts_on_other_tables(bare: Operator, command: tuple[str, ...]) -> None:
+    assert "run `shimstock-admin migrate`" in bare.fails(*command)
+
+
+def test_nothing_starts_without_a_secret() -> None:
+    result = CliRunner().invoke(admin, ["serve"], env={"SHIMSTOCK_SECRET": None})
+    assert result.exit_code == 1
+    assert "SHIMSTOCK_SECRET is not set" in result.output
+
+
+def test_keys_are_made_listed_and_revoked(operator: Operator) -> None:
+    add_bench(operator, "Window bench")
+    made = json.loads(operator.does("key", "create", "--name", "office", "--scope", "manager", "--json"))
+    assert made["secret"].startswith("shim_")
+    at_bench = operator.does("key", "create", "--name", "b", "--scope", "bench", "--bench", "Window bench")
+    assert at_bench.startswith("shim_")
+    operator.does("key", "create", "--name", "trial", "--scope", "booking", "--days", "3", "--units", "inch")
+    assert operator.does("key", "list").count("(valid, never used)") == 3
+    operator.does("key", "revoke", made["id"])
+    listed = operator.does("key", "list")
+    assert "revoked 2" in listed
+    assert made["secret"].split("_", 2)[2] not in listed
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (("--name", "b", "--scope", "bench"), "bench_id is required"),
+        (
+            ("--name", "b", "--scope", "bench", "--bench", "Nowhere"),
+            "there is no bench Nowhere; there are: none yet",
+        ),
+        (("--name", "b", "--scope", "owner"), "'owner' is not one of"),
+    ],
+)
+def test_a_key_that_makes_no_sense_is_refused(
+    operator: Operator, arguments: tuple[str, ...], message: str
+) -> None:
+    assert message in operator.fails("key", "create", *arguments)
+
+
+def test_a_shop_is_filled_once(operator: Operator, tmp_path: Path) -> None:
+    assert "added" in operator.does("seed", str(SEED))
+    before = benches(operator)
+    assert len(before) >= 2
+    assert "nothing new" in operator.does("seed", str(SEED))
+    assert benches(operator) == before
+    assert "Error" in operator.fails("seed", str(tmp_path))
+
+
+def test_an_unknown_key_cannot_be_revoked(operator: Operator) -> None:
+    unknown = "01890a5d-ac96-774b-bcce-b302099a8057"
+    assert f"there is no key {unknown}" in operator.fails("key", "revoke", unknown)
+
+
+def test_a_backup_made_at_work_is_whole_and_can_be_put_back(operator: Operator, tmp_path: Path) -> None:
+    for n in range(5):
+        add_bench(operator, f"bench {n}")
+    stop = threading.Event()
+    database = operator.database()
+
+    def work() -> None:
+        n = 0
+        while not stop.is_set():
+            with database.write({"secret": SECRET}) as session:
+                session.add(Bench(name=f"meanwhile {n}", skills=[]))
+            n += 1
+
+    worker = threading.Thread(target=work)
+    worker.start()
+    copy = tmp_path / "folder" / "monday.backup"
+    try:
+        operator.does("backup", str(copy))
+    finally:
+        stop.set()
+        worker.join(10)
+        database.dispose()
+    assert copy.stat().st_mode & 0o077 == 0, "for its owner alone"
+    add_bench(operator, "after the backup")
+    operator.does("restore", str(copy))
+    found = benches(operator)
+    assert "after the backup" not in found
+    assert [name for name in found if name.startswith("bench")] == [f"bench {n}" for n in range(5)]
+
+
+def test_a_backup_goes_into_an_empty_place(operator: Operator, bare: Operator, tmp_path: Path) -> None:
+    if operator.url.split(":")[0] == bare.url.split(":")[0]:
+        add_bench(operator, "moved")
+        operator.does("backup", str(tmp_path / "copy"))
+        bare.does("restore", str(tmp_path / "copy"))
+        assert benches(bare) == ["moved"]
+    else:
+        add_bench(operator, "moved")
+        operator.does("backup", str(tmp_path / "copy"))
+        assert "Error" in bare.fails("restore", str(tmp_path / "copy"))
+
+
+def test_what_is_no_backup_is_refused(operator: Operator, tmp_path: Path) -> None:
+    add_bench(operator, "kept")
+    nonsense = tmp_path / "nonsense"
+    nonsense.write_bytes(b"nothing of the kind" * 1000)
+    assert "Error" in operator.fails("restore", str(nonsense))
+    assert "there is no file" in operator.fails("restore", str(tmp_path / "missing"))
+    assert benches(operator) == ["kept"]
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_another_sqlite_file_is_refused(operator: Operator, tmp_path: Path) -> None:
+    import sqlite3
+
+    other = tmp_path / "other.db"
+    with sqlite3.connect(other) as connection:
+        connection.execute("CREATE TABLE things (id INTEGER)")
+    connection.close()
+    assert "is no copy of a database of this service" in operator.fails("restore", str(other))
+
+
+def test_a_backup_of_nothing_is_refused(tmp_path: Path) -> None:
+    nobody = Operator(f"sqlite:///{tmp_path / 'missing.db'}")
+    assert "there is no database" in nobody.fails("backup", str(tmp_path / "copy"))
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_document_is_written_and_compared(tmp_path: Path) -> None:
+    operator = Operator("sqlite:////dev/null")
+    file = tmp_path / "openapi" / "shimstock.json"
+    assert "run `shimstock-admin openapi`" in operator.fails("openapi", "--check", str(file))
+    operator.does("openapi", str(file))
+    operator.does("openapi", "--check", str(file))
+    document = json.loads(file.read_text(encoding="utf-8"))
+    assert document["openapi"].startswith("3.1")
+    file.write_text("{}", encoding="utf-8")
+    operator.fails("openapi", "--check", str(file))
+
+
+def test_help_explains_every_setting() -> None:
+    said = CliRunner().invoke(admin, ["--help"]).output
+    for name in ("SHIMSTOCK_SECRET", "SHIMSTOCK_DATABASE_URL", "SHIMSTOCK_PROXIES"):
+        assert name in said
+
+
+def test_without_the_servers_libraries_one_sentence_says_what_to_install(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    real = builtins.__import__
+
+    def without_sqlalchemy(name: str, *args: Any, **kwargs: Any) -> Any:
+        if name == "sqlalchemy" or name.startswith("sqlalchemy."):
+            raise ModuleNotFoundError("No module named 'sqlalchemy'", name="sqlalchemy")
+        return real(name, *args, **kwargs)
+
+    for module in [name for name in sys.modules if name.startswith("shimstock_server.operations.admin")]:
+        monkeypatch.delitem(sys.modules, module)
+    monkeypatch.setattr(builtins, "__import__", without_sqlalchemy)
+    with pytest.raises(SystemExit) as left:
+        entry.main()
+    assert left.value.code == 1
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert "pip install 'shimstock[server]'" in said
+
+
+def test_the_command_is_installed() -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", "from shimstock_server.operations.entry import main; main()", "--help"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert "Look after the Shimstock service" in done.stdout

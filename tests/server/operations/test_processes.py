@@ -1,0 +1,157 @@
+"""The real processes: gunicorn with two workers, and the worker, started and stopped as an operator does."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+import requests
+
+from shimstock_server.app import open_database
+from shimstock_server.clock import FixedClock, SystemClock
+from shimstock_server.config import Config
+from shimstock_server.database.session import Database
+from shimstock_server.web.problems import DatabaseAway
+from shimstock_server.worker import Task, Worker
+from tests.server.conftest import Staff, make_staff
+
+SECRET = secrets.token_urlsafe(40)
+COMMAND = [sys.executable, "-c", "from shimstock_server.operations.entry import main; main()"]
+
+
+@dataclass
+class Running:
+    """The service, listening."""
+
+    url: str
+    process: subprocess.Popen[str]
+    staff: Staff
+    environment: dict[str, str]
+
+    def ask(self, method: str, path: str, scope: str = "manager", **options: object) -> requests.Response:
+        headers = {"Authorization": f"Bearer {self.staff.tokens[scope]}", **options.pop("headers", {})}  # type: ignore[dict-item]
+        with requests.Session() as session:
+            session.trust_env = False
+            return session.request(method, self.url + path, headers=headers, timeout=30, **options)  # type: ignore[arg-type]
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@pytest.fixture
+def running(database_url: str, tmp_path: Path) -> Iterator[Running]:
+    """The service under gunicorn, with two workers of four threads."""
+    config = Config(secret=SECRET, database_url=database_url)
+    database = open_database(config)
+    staff = make_staff(database, FixedClock(SystemClock().now()))
+    database.dispose()
+    environment = {
+        **{name: value for name, value in os.environ.items() if not name.startswith("SHIMSTOCK_")},
+        "SHIMSTOCK_SECRET": SECRET,
+        "SHIMSTOCK_DATABASE_URL": database_url,
+        "TMPDIR": str(tmp_path),
+    }
+    port = free_port()
+    log = tmp_path / "serve.log"
+    with log.open("w") as output:
+        process = subprocess.Popen(
+            [*COMMAND, "serve", "--bind", f"127.0.0.1:{port}"], env=environment, stderr=output, text=True
+        )
+    running = Running(f"http://127.0.0.1:{port}", process, staff, environment)
+    try:
+        until = time.monotonic() + 60
+        while True:
+            try:
+                if running.ask("GET", "/readyz").status_code == 200:
+                    break
+            except requests.ConnectionError:
+                pass
+            assert process.poll() is None, log.read_text()
+            assert time.monotonic() < until, log.read_text()
+            time.sleep(0.1)
+        yield running
+    finally:
+        process.terminate()
+        process.wait(30)
+
+
+def test_two_workers_serve_count_and_stop(running: Running, tmp_path: Path) -> None:
+    for _ in range(20):
+        assert running.ask("GET", "/v1/keys").status_code == 200
+    figures = running.ask("GET", "/metrics").text
+    counted = [line for line in figures.splitlines() if line.startswith("shimstock_requests_total")]
+    keys = next(line for line in counted if 'route="/v1/keys"' in line)
+    assert float(keys.split()[-1]) == 20, "of both workers together"
+    assert list(tmp_path.glob("shimstock-figures-*"))
+    running.process.send_signal(signal.SIGTERM)
+    assert running.process.wait(30) == 0
+    assert not list(tmp_path.glob("shimstock-figures-*")), "the folder of figures is put away"
+
+
+def test_many_clients_at_once_lose_nothing_and_do_nothing_twice(running: Running) -> None:
+    def make(n: int) -> str:
+        body = {"name": f"key {n // 2}", "scope": "booking"}
+        made = running.ask("POST", "/v1/keys", json=body, headers={"Idempotency-Key": f"key-{n // 2}"})
+        assert made.status_code == 201, made.text
+        return str(made.json()["id"])
+
+    with ThreadPoolExecutor(8) as threads:
+        made = list(threads.map(make, range(40)))
+    assert len(set(made)) == 20
+    listed = running.ask("GET", "/v1/keys?limit=500").json()["items"]
+    assert sorted(key["name"] for key in listed if key["name"].startswith("key ")) == sorted(
+        f"key {n}" for n in range(20)
+    )
+
+
+def test_workers_idle_and_stop_when_asked(running: Running, tmp_path: Path) -> None:
+    logs = [tmp_path / "worker-1.log", tmp_path / "worker-2.log"]
+    workers = []
+    for log in logs:
+        with log.open("w") as output:
+            workers.append(subprocess.Popen([*COMMAND, "worker"], env=running.environment, stderr=output))
+    until = time.monotonic() + 60
+    while not all("the worker is ready" in log.read_text() for log in logs):
+        assert time.monotonic() < until
+        time.sleep(0.1)
+    time.sleep(1)
+    for worker, log in zip(workers, logs, strict=True):
+        assert worker.poll() is None, log.read_text()
+        worker.send_signal(signal.SIGTERM)
+    for worker, log in zip(workers, logs, strict=True):
+        assert worker.wait(30) == 0, log.read_text()
+        assert "the worker has stopped" in log.read_text()
+
+
+def test_a_task_that_fails_stops_neither_the_others_nor_the_worker(
+    database: Database, config: Config, clock: FixedClock
+) -> None:
+    done: list[str] = []
+
+    def fail(*_: object) -> int:
+        raise ValueError("a slip")
+
+    def away(*_: object) -> int:
+        raise DatabaseAway()
+
+    def work(*_: object) -> int:
+        done.append("work")
+        return 3
+
+    tasks = (Task("fails", 60, fail), Task("finds no database", 60, away), Task("works", 60, work))
+    worker = Worker(database, config, clock, tasks)
+    assert worker.run_once() == {"fails": 0, "finds no database": 0, "works": 3}
+    assert done == ["work"]
