@@ -9,6 +9,7 @@ from __future__ import annotations
 TABLE = """\
 bench booking manager
 200 200 200  GET    /docs
+200 200 200  GET    /docs/calculations
 200 200 200  GET    /docs/problems
 200 200 200  GET    /livez
 200 200 200  GET    /metrics
@@ -19,9 +20,18 @@ bench booking manager
 404 403 404  GET    /v1/benches/{bench_id}
 403 403 404  PATCH  /v1/benches/{bench_id}
 200 200 200  GET    /v1/calculations
+415 415 415  POST   /v1/calculations/action-forecast
+415 415 415  POST   /v1/calculations/bridge-height
 415 415 415  POST   /v1/calculations/cents
+415 415 415  POST   /v1/calculations/conformity
 415 415 415  POST   /v1/calculations/fret-positions
+415 415 415  POST   /v1/calculations/nut-slots
 415 415 415  POST   /v1/calculations/pitch
+415 415 415  POST   /v1/calculations/relief-at-fret
+415 415 415  POST   /v1/calculations/restring-forecast
+415 415 415  POST   /v1/calculations/saddle-position
+415 415 415  POST   /v1/calculations/string-inharmonicity
+415 415 415  POST   /v1/calculations/string-tension
 200 403 200  GET    /v1/closures
 403 403 415  POST   /v1/closures
 404 403 404  GET    /v1/closures/{closure_id}
