@@ -24,6 +24,8 @@ Timeout = tuple[float, float]
 TIMEOUT: Timeout = (3.05, 15.0)
 """Seconds to connect (just above TCP's first repeat at 3 s) and seconds between two bytes of the answer."""
 
+LOOPBACK = ("localhost", "127.0.0.1", "::1")
+
 _IN_PROGRESS_TRIES = 4
 _IN_PROGRESS_WAIT = 1.0
 
@@ -70,6 +72,8 @@ class Connection:
         self.url = checked_url(url)
         self.timeout = timeout
         self._auth = _BearerKey(key)
+        # a proxy of the environment leads out of this machine, never back to it
+        self._proxies = {"no_proxy": ",".join(LOOPBACK)} if urlsplit(self.url).hostname in LOOPBACK else None
         self._session = session or _own_session()
         if transport is not None:
             self._session.mount(self.url, transport)
@@ -119,6 +123,7 @@ class Connection:
                 auth=self._auth,
                 timeout=self.timeout,
                 allow_redirects=False,
+                proxies=self._proxies,
             )
         except requests.RequestException as error:
             raise NotReachable(self._why(error)) from error

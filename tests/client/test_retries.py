@@ -5,6 +5,8 @@ from __future__ import annotations
 import time
 
 import pytest
+import requests
+from requests.adapters import HTTPAdapter
 from urllib3.exceptions import ProtocolError
 
 from shimstock_client import BoundedRetry, Client, InvalidFields, NotReachable, ServiceFailed
@@ -45,10 +47,19 @@ def test_what_cannot_be_taken_is_not_sent_again() -> None:
     assert len(service.asked) == 1
 
 
+def impatient() -> requests.Session:
+    """A session with the client's retries, without the waits between them."""
+    session = requests.Session()
+    session.mount(
+        "http://", HTTPAdapter(max_retries=BoundedRetry.usual().new(backoff_factor=0, backoff_jitter=0))
+    )
+    return session
+
+
 def test_trying_ends_with_what_the_service_said() -> None:
     with (
         listening([AWAY]) as (service, url),
-        Client(url, "k") as client,
+        Client(url, "k", session=impatient()) as client,
         pytest.raises(ServiceFailed, match="The database is away") as caught,
     ):
         client.owners.create(name="Robin")
@@ -98,7 +109,18 @@ def test_an_answer_that_does_not_come_is_not_reachable() -> None:
 
     with (
         listening(slow) as (_, url),
-        Client(url, "k", timeout=(0.2, 0.05)) as client,
+        Client(url, "k", timeout=(0.2, 0.05), session=impatient()) as client,
         pytest.raises(NotReachable, match="did not answer in time"),
     ):
         client.owners.create(name="Robin")
+
+
+@pytest.mark.parametrize("name", ["HTTP_PROXY", "http_proxy", "ALL_PROXY"])
+def test_a_proxy_does_not_stand_between_the_client_and_its_own_machine(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(name, "http://127.0.0.1:9")
+    monkeypatch.delenv("NO_PROXY", raising=False)
+    monkeypatch.delenv("no_proxy", raising=False)
+    with listening([Says(200, {"id": "j"})]) as (_, url), Client(url, "k") as client:
+        assert client.jobs.get("j").id == "j"

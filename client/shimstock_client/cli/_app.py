@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import logging
-import sys
 from collections.abc import Sequence
 from typing import Any
 
@@ -111,9 +110,6 @@ def run(arguments: Sequence[str] | None = None, *, transport: Any = None) -> int
     except Stop as stop:
         problem = {"code": stop.code.name.lower(), "detail": stop.message}
         return _end(bench, stop.message, stop.code, problem, stop.answer)
-    except BrokenPipeError:
-        sys.stderr.close()  # the reader of our output went away; there is nobody to tell
-        return 0
     except Exception as error:
         from .. import ShimstockError
 

@@ -18,8 +18,9 @@ from ._typed import describe
 from ._unsent import UnsentSheet, all_unsent, find_unsent
 
 if TYPE_CHECKING:
-    from .. import InvalidFields, Job, ReadingSheet, ReadingWanted
+    from .. import InvalidFields, Job, ReadingSheet, ReadingWanted, Recommendation
 
+_LATER = {"settle", "final-readings"}
 STAGES = ("as-received", "in-progress", "final", "recheck")
 
 
@@ -212,10 +213,19 @@ def _asked_by_plan(bench: Bench, job: Job) -> Sequence[ReadingWanted]:
     except ShimstockError as error:
         click.echo(f"no plan yet: {error.detail}")
         return ()
-    for step in plan.steps:
-        if step.readings_next and not step.changes_instrument:
-            return step.readings_next
-    return ()
+    return readings_to_ask(plan, final=job.state == "final-check")
+
+
+def readings_to_ask(plan: Recommendation, *, final: bool) -> Sequence[ReadingWanted]:
+    """Return what to ask for: everything in the final check, else what comes before the next change."""
+    from itertools import takewhile
+
+    if final:
+        return next((step.readings_next for step in plan.steps if step.kind == "final-readings"), ())
+    if plan.steps and plan.steps[0].kind == "settle":
+        return plan.steps[0].readings_next
+    before = takewhile(lambda step: not step.changes_instrument and step.kind not in _LATER, plan.steps)
+    return [wanted for step in before for wanted in step.readings_next]
 
 
 def _say_kept(sheet: UnsentSheet) -> None:

@@ -34,7 +34,7 @@ def sign_in(
     """Say where the service is, your key, and who you are.
 
     Kept in a file that only you can read. The key is asked for and never shown; SHIMSTOCK_URL, SHIMSTOCK_KEY
-    and SHIMSTOCK_TECHNICIAN go before the file.
+    and SHIMSTOCK_TECHNICIAN go before the file; SHIMSTOCK_FILES names another folder for it.
 
     \b
     shimstock sign-in https://shimstock.example --technician "Robin"

@@ -8,9 +8,11 @@ from typing import Any
 
 import pytest
 
+from shimstock_client import ReadingWanted, Recommendation, Step
 from shimstock_client.cli._files import BadFile, read_file
 from shimstock_client.cli._lines import read_air, read_finding, take_line
 from shimstock_client.cli._measures import NotUnderstood
+from shimstock_client.cli._reading import readings_to_ask
 from shimstock_client.cli._unsent import UnsentSheet, all_unsent, find_unsent
 
 RELIEF = {"quantity": "relief", "value": {"value": 0.45, "unit": "mm"}}
@@ -165,3 +167,22 @@ def test_findings_are_read_by_their_beginning() -> None:
     assert read_finding("bridge") == {"code": "bridge-lifting"}
     with pytest.raises(NotUnderstood, match="found: 'fret' is not one of frets-worn"):
         read_finding("fret")
+
+
+def test_what_is_asked_for_depends_on_where_the_plan_stands() -> None:
+    def step(kind: str, *quantities: str, changes: bool = False) -> Step:
+        asked = [ReadingWanted(quantity=quantity) for quantity in quantities]
+        return Step(kind=kind, changes_instrument=changes, readings_next=asked)
+
+    def asked(*steps: Step, final: bool = False) -> list[str]:
+        plan = Recommendation(steps=list(steps))
+        return [one.quantity for one in readings_to_ask(plan, final=final)]
+
+    final = step("final-readings", "relief", "action", "intonation")
+    first = [step("measure", "relief", "action"), step("measure", "intonation"), final]
+    assert asked(*first) == ["relief", "action", "intonation"]
+    assert asked(step("relief", "relief", changes=True), step("measure", "intonation"), final) == []
+    assert asked(step("settle", "relief"), step("measure", "twist"), final) == ["relief"]
+    assert asked(step("read-again", "relief"), step("settle", "relief"), final) == ["relief"]
+    assert asked(*first, final=True) == ["relief", "action", "intonation"]
+    assert asked() == []

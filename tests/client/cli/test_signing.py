@@ -251,3 +251,11 @@ def test_the_installed_command_runs() -> None:
         env={**os.environ, "NO_COLOR": "1"},
     )
     assert ran.stdout.startswith("shimstock, version ")
+
+
+def test_a_reader_that_goes_away_makes_no_noise() -> None:
+    program = Path(sys.executable).with_name("shimstock")
+    ran = subprocess.run(
+        ["bash", "-c", f"'{program}' --help | true"], capture_output=True, text=True, check=False
+    )
+    assert ran.stderr == ""
