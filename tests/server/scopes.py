@@ -8,6 +8,10 @@ from __future__ import annotations
 
 TABLE = """\
 bench booking manager
+200 200 200  GET    /board
+401 401 401  GET    /board/data
+204 403 204  POST   /board/session
+204 204 204  DELETE /board/session
 200 200 200  GET    /docs
 200 200 200  GET    /docs/calculations
 200 200 200  GET    /docs/problems
@@ -19,6 +23,7 @@ bench booking manager
 403 403 415  POST   /v1/benches
 404 403 404  GET    /v1/benches/{bench_id}
 403 403 404  PATCH  /v1/benches/{bench_id}
+409 403 409  GET    /v1/board
 200 200 200  GET    /v1/calculations
 415 415 415  POST   /v1/calculations/action-forecast
 415 415 415  POST   /v1/calculations/bridge-height
@@ -59,10 +64,12 @@ bench booking manager
 404 403 404  GET    /v1/jobs/{job_id}/card
 404 403 404  POST   /v1/jobs/{job_id}/claim
 404 403 404  DELETE /v1/jobs/{job_id}/claim/{claim_id}
+404 403 404  GET    /v1/jobs/{job_id}/claims
 404 403 404  GET    /v1/jobs/{job_id}/consents
 404 403 404  POST   /v1/jobs/{job_id}/consents
 404 403 404  POST   /v1/jobs/{job_id}/consents/{consent_id}/withdrawal
 404 403 404  POST   /v1/jobs/{job_id}/handover
+404 403 404  GET    /v1/jobs/{job_id}/looks
 404 403 404  GET    /v1/jobs/{job_id}/moves
 404 403 404  POST   /v1/jobs/{job_id}/moves
 404 403 404  GET    /v1/jobs/{job_id}/parts

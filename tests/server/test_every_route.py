@@ -135,21 +135,31 @@ def with_key(app: Flask, staff: Staff, scope: str) -> Client:
     return Client(app, staff.tokens[scope], technician_id=technician)
 
 
-def test_the_table_names_every_route_and_no_other() -> None:
-    assert set(EXPECTED) == {route.name for route in ROUTES}
-
-
-@each(ROUTES)
-def test_what_each_scope_gets(app: Flask, staff: Staff, route: Route) -> None:
-    """Send a bare request with ids that nobody has, and compare with the table."""
-    found = [
+def bare_requests(app: Flask, staff: Staff, route: Route) -> list[int]:
+    """Send a request with nothing but a key and ids that nobody has, once for each scope."""
+    return [
         with_key(app, staff, scope).open(route.method, route.address(), idempotency_key=None).status_code
         for scope in SCOPES
     ]
-    assert found == EXPECTED[route.name]
 
 
-@each(ROUTES)
+def test_the_table_names_every_route_and_no_other(app: Flask, staff: Staff) -> None:
+    missing = [
+        " ".join(map(str, [*bare_requests(app, staff, route), route.name]))
+        for route in ROUTES
+        if route.name not in EXPECTED
+    ]
+    assert not missing, "not in tests/server/scopes.py; is this what they should do?\n" + "\n".join(missing)
+    assert not set(EXPECTED) - {route.name for route in ROUTES}, "in the table alone"
+
+
+@pytest.mark.parametrize("route", [route for route in ROUTES if route.name in EXPECTED], ids=lambda r: r.name)
+def test_what_each_scope_gets(app: Flask, staff: Staff, route: Route) -> None:
+    """Compare what a bare request gets with the table."""
+    assert bare_requests(app, staff, route) == EXPECTED[route.name]
+
+
+@pytest.mark.parametrize("route", [route for route in ROUTES if route.name in EXPECTED], ids=lambda r: r.name)
 def test_scopes_are_what_the_table_implies(route: Route) -> None:
     """A bare request gets 403 with every scope that the operation does not name, and with no other."""
     allowed = route.operation.scopes or SCOPES

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from flask import current_app, request
 
+from shimstock_server.shop import ShopNotSetUp
 from shimstock_server.web.blueprint import Answer, Blueprint
 from shimstock_server.web.context import current
 from shimstock_server.web.idempotency import content_hash
@@ -29,7 +30,7 @@ def _answer(**headers: str) -> Answer:
     )
 
 
-@blueprint.operation("GET", "/v1/board", scopes=BENCH, answer=BoardOut)
+@blueprint.operation("GET", "/v1/board", scopes=BENCH, answer=BoardOut, conflicts=(ShopNotSetUp,))
 def get_board() -> Answer:
     """Read the board: what waits, what is on which bench, what settles until when, what is promised.
 
@@ -75,7 +76,7 @@ def delete_board_session() -> Answer:
 
 @blueprint.operation(
     "GET", "/board/data", scopes=None, answer=BoardOut, also={304: None},
-    conflicts=(Unauthorized, TooManyRequests, DatabaseAway),
+    conflicts=(Unauthorized, TooManyRequests, DatabaseAway, ShopNotSetUp),
 )  # fmt: skip
 def get_board_data() -> Answer:
     """Read the board with the cookie of a screen instead of a key."""
