@@ -129,7 +129,8 @@ def _entry(session: Session, row: Row[Any], skills: list[str], today: date, now:
     return {
         "job_id": row.id,
         "number": row.number,
-        "instrument": f"{row.maker} {row.model}" if row.model is not None else None,
+        "maker": row.maker,
+        "model": row.model,
         "kind": row.kind,
         "state": row.state,
         "waiting_for": row.waiting_for,

@@ -22,9 +22,8 @@ class BoardEntryOut(StrictSchema):
 
     job_id = Id(required=True)
     number = Whole(required=True, metadata={"description": "The number on the ticket."})
-    instrument = Text(
-        max=500, allow_none=True, metadata={"description": "Maker and name of the instrument's model."}
-    )
+    maker = Text(max=200, allow_none=True, metadata={"description": "Of the instrument's model."})
+    model = Text(max=200, allow_none=True, metadata={"description": "The name of the instrument's model."})
     kind = Choice(Kind, allow_none=True)
     state = Choice(JobState, required=True)
     waiting_for = Choice(WaitingFor, allow_none=True)

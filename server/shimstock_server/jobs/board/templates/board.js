@@ -15,11 +15,11 @@ function moment(text) {
   return dayOf(instant) === dayOf(now()) ? clockOf(instant) : `${weekday(instant)} ${clockOf(instant)}`;
 }
 
-function calendarDay(text) {
+function calendarDay(text, options = { weekday: "short", day: "numeric", month: "short" }) {
   const day = new Date(`${text}T12:00:00Z`);
-  const options = { timeZone: "UTC", weekday: "short", day: "numeric", month: "short" };
-  return new Intl.DateTimeFormat("en-GB", options).format(day).replace(",", "");
+  return new Intl.DateTimeFormat("en-GB", { timeZone: "UTC", ...options }).format(day).replace(",", "");
 }
+const shortDay = (text) => calendarDay(text, { day: "numeric", month: "short" });
 
 function make(name, text, className) {
   const element = document.createElement(name);
@@ -36,13 +36,23 @@ const ticket = (job, name = "td") => {
   return cell;
 };
 const instrument = (job) => {
-  const cell = make("td", job.instrument ?? "no instrument yet", "cut");
-  cell.title = cell.textContent;
+  if (job.model === null) return make("td", "no instrument yet", "none");
+  const cell = make("td", `${job.model} `, "what");
+  cell.append(make("span", job.maker, "maker"));
   return cell;
 };
 
+/* On the wall a first name is enough, unless two technicians share it. */
+let names = new Set();
+const firstName = (name) => name.split(" ")[0];
+const technician = (job) => {
+  if (job.technician === null) return make("td", "");
+  const alike = [...names].filter((name) => firstName(name) === firstName(job.technician));
+  return make("td", alike.length > 1 ? job.technician : firstName(job.technician));
+};
+
 function promised(job) {
-  if (job.promise === "late") return mark(`late: ${calendarDay(job.promised_on)}`, "late");
+  if (job.promise === "late") return mark(`late ${shortDay(job.promised_on)}`, "late");
   if (job.promise === "today") return mark("today", "today");
   return job.promised_on === null ? "" : calendarDay(job.promised_on);
 }
@@ -53,14 +63,14 @@ function settles(job) {
 
 function where(job) {
   const words = { received: "checked in", queued: "in the queue", "final-check": "final check" };
-  if (job.state === "on-bench") return job.bench === null ? "on a bench" : `on ${job.bench}`;
-  if (job.state === "settling") return job.due ? "settled, due" : `settling until ${moment(job.available_at)}`;
+  if (job.state === "on-bench") return job.bench === null ? "on a bench" : job.bench;
+  if (job.state === "settling") return job.due ? "settled, due" : `until ${moment(job.available_at)}`;
   if (job.state === "waiting") return `waits for ${job.waiting_for}`;
   return words[job.state] ?? job.state;
 }
 
 function held(job) {
-  if (job.stale) return mark(`left since ${moment(job.since)}`, "late");
+  if (job.stale) return mark(`left ${weekday(new Date(job.since))}`, "late");
   if (job.state === "final-check") return "final check";
   return `since ${moment(job.since)}`;
 }
@@ -88,7 +98,7 @@ function benchRows(benches) {
     const name = bench.bench ?? "away from a bench";
     if (bench.jobs.length) {
       return bench.jobs.map((job) =>
-        row(first(name), ticket(job), instrument(job), make("td", job.technician), make("td", held(job))));
+        row(first(name), ticket(job), instrument(job), technician(job), make("td", held(job))));
     }
     const free = make("td", "free", "none");
     free.colSpan = 4;
@@ -109,7 +119,10 @@ function fill(id, rows, count, empty) {
 
 function show(board) {
   zone = board.shop.zone;
+  tick();
   const held = board.benches.reduce((sum, bench) => sum + bench.jobs.length, 0);
+  const everything = [board.benches.flatMap((bench) => bench.jobs), board.settling, board.promised].flat();
+  names = new Set(everything.map((job) => job.technician).filter((name) => name !== null));
   const apart = [...board.waiting, ...board.received];
   document.title = `Board of ${board.shop.name}`;
   at("shop").textContent = board.shop.name;
@@ -117,7 +130,7 @@ function show(board) {
   at("ready").textContent = board.counts.ready ? `${board.counts.ready} ready to collect` : "";
   fill("benches", benchRows(board.benches), held, "The shop has no bench yet.");
   fill("settling", board.settling.map((job) =>
-    row(make("td", settles(job)), ticket(job, "th"), instrument(job), make("td", job.technician))),
+    row(make("td", settles(job)), ticket(job, "th"), instrument(job), technician(job))),
     board.settling.length, "Nothing settles.");
   fill("promised", board.promised.map((job) =>
     row(make("td", promised(job)), ticket(job, "th"), instrument(job), make("td", where(job)))),
@@ -126,7 +139,7 @@ function show(board) {
     row(ticket(job, "th"), instrument(job), make("td", needs(job), "needs"), make("td", promised(job)))),
     board.counts.queued, "The queue is empty.");
   fill("waiting", apart.map((job) =>
-    row(make("td", job.waiting_for ?? "its place in the queue"), ticket(job, "th"), instrument(job),
+    row(make("td", job.waiting_for ?? "not queued yet"), ticket(job, "th"), instrument(job),
       make("td", promised(job)))),
     apart.length, "Nothing waits.");
   at("queue").closest("section").dataset.untold = Math.max(0, board.counts.queued - board.queue.length);
@@ -183,7 +196,10 @@ function lost() {
   const text = `No connection${since}.`;
   if (at("trouble").textContent !== text) at("trouble").textContent = text;
   at("trouble").hidden = false;
-  root.classList.add("old");
+  if (!root.classList.contains("old")) {
+    root.classList.add("old");
+    fit();
+  }
 }
 
 function found(response) {
@@ -192,7 +208,10 @@ function found(response) {
   answered = now();
   at("trouble").hidden = true;
   at("trouble").textContent = "";
-  root.classList.remove("old");
+  if (root.classList.contains("old")) {
+    root.classList.remove("old");
+    fit();
+  }
 }
 
 function ask(address, options = {}) {
