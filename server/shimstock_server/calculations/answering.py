@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -13,6 +12,9 @@ from shimstock_server.web.problems import CannotCalculate, InvalidFields, pointe
 from shimstock_server.web.typed import kept
 
 from .entry import AnyOf, Calculation, Given, Way, names_of
+
+LARGEST = 1e9
+"""Quantities of the service are smaller, in whichever unit."""
 
 
 def answer(calculation: Calculation, body: Mapping[str, Any]) -> dict[str, Any]:
@@ -31,7 +33,7 @@ def answer(calculation: Calculation, body: Mapping[str, Any]) -> dict[str, Any]:
         found = way.work(given)
     except CalculationError as error:
         raise _problem(calculation, way, given, error) from None
-    _refuse_infinite(found)
+    _refuse_absurd(way, given, found)
     members: dict[str, Any] = dict.fromkeys(calculation.result().fields)
     members |= {"source": calculation.source, "validity": calculation.validity, "note": []}
     return members | {"calculated": way.finds} | dict(found)
@@ -112,8 +114,8 @@ def _stands_for(way: Way, given: Given, name: str) -> str:
     return name
 
 
-def _refuse_infinite(found: Any) -> None:
-    """Refuse an answer that JSON cannot tell."""
+def _refuse_absurd(way: Way, given: Given, found: Any) -> None:
+    """Refuse an answer that is no finite number, or larger than any quantity that the service tells."""
     open_ = [found]
     while open_:
         here = open_.pop()
@@ -121,9 +123,11 @@ def _refuse_infinite(found: Any) -> None:
             open_.extend(here.values())
         elif isinstance(here, (list, tuple)):
             open_.extend(here)
-        elif isinstance(here, float) and not math.isfinite(here):
+        elif isinstance(here, float) and not abs(here) < LARGEST:
+            message = "together these values lead to no sensible number: are they all of one instrument?"
+            fields = [name for name in given if name in way.fields() | set(way.may)]
             raise CannotCalculate(
-                "These values together lead to no finite number; give values that belong to one instrument.",
-                errors=[{"pointer": "", "message": "these values together lead to no finite number"}],
+                message[0].upper() + message[1:],
+                errors=[{"pointer": pointer(name), "message": message} for name in fields or given],
                 reason="out-of-range",
             )

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from shimstock_calc import bridge, intonation
+from shimstock_calc.errors import OutOfRange
 from shimstock_calc.plan import directions
 from shimstock_calc.plan.model import Bridge
 from shimstock_server.web.fields import Choice, ListOf, Nested, StrictSchema, Text, Truth, Whole
@@ -16,6 +17,9 @@ from .entry import Calculation, Given, Way
 from .fields import Question, Result, asked, calculated, told
 from .neck import fret_field
 from .notes import say, scale_note
+
+FARTHEST = 60.0
+"""No saddle goes farther; the longest compensated basses need half of it (judgement) [mm]."""
 
 
 class IntonationReadingIn(StrictSchema):
@@ -38,14 +42,14 @@ class SaddlePositionQuestion(Question):
     move_nut = Truth(
         load_default=False, metadata={"description": "Whether the nut may be set forward or back as well."}
     )
-    saddle_move = asked("saddle-position", -60.0, 60.0, "Movement; positive = away from the nut")
+    saddle_move = asked("saddle-position", -FARTHEST, FARTHEST, "Movement; positive = away from the nut")
     turns = asked("turns", -60.0, 60.0, "Turns of the screw; positive = away from the nut")
     thread_pitch = asked("thread-pitch", 0.1, 3.0, "Thread pitch of the intonation screw")
     screw_head = Choice(
         ("tail", "nut"), load_default="tail",
         metadata={"description": "Where the screw's head is: at the tail, or toward the nut."},
     )  # fmt: skip
-    travel_left = asked("saddle-position", 0.0, 60.0, "How far the saddle can still go that way")
+    travel_left = asked("saddle-position", 0.0, FARTHEST, "How far the saddle can still go that way")
 
 
 class IntonationLeftOut(StrictSchema):
@@ -74,9 +78,19 @@ class SaddlePositionResult(Result):
 
 def _move(given: Given) -> dict[str, Any]:
     wanted = float(intonation.saddle_move(given["intonation"], given["scale_length"], given["fret"]))
+    _refuse_hopeless(wanted, "intonation")
     move, short = _within_travel(given, wanted)
     left = float(_after(given, given["intonation"], move, given["fret"]))
     return _result(given, move, [(given["fret"], left)], short)
+
+
+def _refuse_hopeless(move: float, field: str) -> None:
+    if abs(move) > FARTHEST:
+        raise OutOfRange(
+            f"the saddle would have to go {say('saddle-position', abs(move))}: no saddle can cure it; "
+            "was it read at that fret of that string?",
+            field,
+        )
 
 
 def _after(given: Given, cents: float, move: float, fret: int) -> float:
@@ -95,6 +109,7 @@ def _several(given: Given) -> dict[str, Any]:
     frets = [each["fret"] for each in given["readings"]]
     cents = [each["intonation"] for each in given["readings"]]
     found = intonation.saddle_position(cents, frets, given["scale_length"], given["move_nut"])
+    _refuse_hopeless(found.saddle, "readings")
     move, short = _within_travel(given, found.saddle)
     left = np.atleast_1d(found.residual).tolist()
     if short is not None:

@@ -111,3 +111,11 @@ def test_what_no_saddle_can_cure_is_refused(refuse: Ask) -> None:
     problem = refuse("saddle-position", scale_length=mm(650), intonation=quantity(100, CENTS), fret=1)
     assert problem["reason"] == "out-of-range"
     assert problem["errors"][0]["pointer"] == "/intonation"
+
+
+def test_a_saddle_that_would_leave_the_instrument_is_refused(refuse: Ask) -> None:
+    reading = {"fret": 1, "intonation": quantity(60, CENTS)}
+    for body in (reading, {"readings": [reading]}):
+        problem = refuse("saddle-position", scale_length=mm(650), **body)
+        assert "no saddle can cure it" in problem["detail"]
+        assert problem["errors"][0]["pointer"] in ("/intonation", "/readings")

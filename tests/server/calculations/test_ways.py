@@ -6,6 +6,9 @@ from typing import Any
 
 import pytest
 
+from shimstock_server.calculations.answering import _refuse_absurd
+from shimstock_server.calculations.entry import Way
+from shimstock_server.web.problems import CannotCalculate
 from tests.server.calculations.conftest import Ask, mm, quantity
 
 HZ = quantity(196.0, "Hz")
@@ -70,3 +73,14 @@ def test_a_message_speaks_of_the_field_that_was_given(refuse: Ask) -> None:
     frequency = quantity(659.26, "Hz")
     problem = refuse("string-tension", frequency=frequency, gauge=mm(0.2286), scale_length=mm(647.7))
     assert set(errors(problem)) == {"/frequency"}
+
+
+def test_what_leads_to_no_sensible_number_is_refused() -> None:
+    # numbers that no calculation of today answers with; the net below all of them
+    way = Way("length", ("tension", "gauge"), lambda given: given)
+    given = {"tension": 1.0, "gauge": 1.0, "partials": 8}
+    for absurd in (float("nan"), float("inf"), -2e9):
+        with pytest.raises(CannotCalculate) as caught:
+            _refuse_absurd(way, given, {"strings": [{"tension": absurd}]})
+        assert [each["pointer"] for each in caught.value.errors or []] == ["/tension", "/gauge"]
+    _refuse_absurd(way, given, {"strings": [{"tension": 1.0}], "note": ["text"], "count": 3})
