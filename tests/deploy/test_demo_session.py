@@ -155,6 +155,30 @@ def test_the_session_ends_with_an_instrument_in_spec_and_a_card(
     assert not any(sheet.outside_claim for sheet in sheets)
 
 
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_what_a_killed_session_left_goes_back_into_the_queue(
+    app: Flask,  # noqa: F811
+    config: Config,  # noqa: F811
+    database: Database,  # noqa: F811
+    session: ModuleType,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    seed.load(database, CHECKOUT / "seed", secret=config.secret)
+    keys = make_keys(database, config)
+    transport = WSGITransport(app)
+    with Client("http://shop.test", keys["manager"], transport=transport) as counter:
+        technician = next(counter.technicians.list())
+        with Client("http://shop.test", keys["bench-1"], technician.id, transport=transport) as client:
+            bench = session.Bench(counter, client, technician)
+            for state in ("on-bench", "final-check"):
+                job = session.take(bench, session.check_in(bench))
+                if state == "final-check":
+                    client.jobs.move(job, state)
+            session.put_back_leftovers(bench)
+            assert [job.state for job in client.jobs.list()] == ["queued", "queued"]
+    assert "Job 2 was left by an interrupted session; it is back in the queue." in capsys.readouterr().out
+
+
 def test_an_unknown_service_is_said_in_a_sentence(
     session: ModuleType, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

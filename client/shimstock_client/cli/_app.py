@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from .._version import VERSION
-from . import _doing, _moving, _planning, _queue, _reading, _signing
+from . import _doing, _moving, _planning, _queue, _reading, _sending, _signing
 from ._bench import Bench
 from ._exits import MEANING, Exit, Stop
 
@@ -20,7 +20,7 @@ SECTIONS: dict[str, tuple[click.Command, ...]] = {
         _queue.take, _queue.jobs, _queue.job, _queue.due, _queue.give_back, _queue.hand_over, _moving.move,
     ),
     "At the bench": (
-        _reading.read, _planning.plan, _doing.done, _planning.consent, _reading.unsent, _reading.send,
+        _reading.read, _planning.plan, _doing.done, _planning.consent, _sending.unsent, _sending.send,
     ),
     "When the step is done": (
         _moving.settle, _moving.wait, _moving.final_check, _moving.rework, _moving.ready, _moving.card,

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from .._ids import uuid7
+from .._wire import to_wire
 from ._bench import Bench, at_bench, on_job
 from ._exits import Exit, Stop
 from ._measures import Expected, NotUnderstood, read_measure
 from ._typed_doing import EXAMPLES, describe_doing, read_doing
+from ._unsent import UnsentWork, all_unsent_work
 
 if TYPE_CHECKING:
     from .. import Adjustment, Job, Recommendation, Step
@@ -64,6 +68,7 @@ def done(
     held = bench.job(job)
     if held.claim is None:
         raise Stop(f"job {held.number} is not on a bench: shimstock take {held.number}", Exit.CONFLICT)
+    refuse_unsent_work(held)
     doing = _told(bench, held, what, own=own) if what else _planned(bench, held, turns)
     more: dict[str, Any] = {"confirmed": True} if sure else {}
     if note:
@@ -172,15 +177,69 @@ def _ask_once_more(bench: Bench, doing: Doing) -> None:
 
 
 def record(bench: Bench, job: Job, doing: Doing, *, minutes: int | None, **more: Any) -> Sequence[Adjustment]:
-    """Record everything of one step; minutes count once."""
-    recorded = []
+    """Record everything of one step; minutes count once.
+
+    Raises
+    ------
+    Stop
+        When the service did not answer: it may be recorded or not, so it is kept to be sent again as it is.
+    """
     digest = doing.plan.digest if doing.plan is not None else None
-    for number, body in enumerate(doing.bodies):
-        fields = {**body, **more}
-        if minutes is not None and number == 0:
-            fields["minutes"] = minutes
-        recorded.append(bench.client.adjustments.record(job, fields.pop("part"), plan=digest, **fields))
+    claim = job.claim.id if job.claim is not None else None
+    common = {"claim": claim, "done_at": datetime.now(UTC), "plan": digest, **more}
+    bodies = [to_wire({"id": uuid7(), **body, **common}) for body in doing.bodies]
+    if minutes is not None:
+        bodies[0]["minutes"] = minutes
+    return send_work(bench, UnsentWork(job.id, job.number, bodies))
+
+
+def send_work(bench: Bench, work: UnsentWork) -> Sequence[Adjustment]:
+    """Send what was done; kept until the service has answered.
+
+    Raises
+    ------
+    Stop
+        When it did not answer.
+    """
+    from .. import NotReachable, ShimstockError
+
+    work.keep()
+    recorded: list[Adjustment] = []
+    for body in work.bodies:
+        try:
+            recorded.append(bench.client.adjustments.send(work.job_id, body))
+        except NotReachable as error:
+            raise Stop(
+                f"{error.detail}\nIt may be recorded or not. Do not type it again: shimstock send sends it as it "
+                "is, and it is recorded once.",
+                Exit.NOT_REACHABLE,
+            ) from error
+        except ShimstockError:
+            work.remove()
+            for left in work.bodies[len(recorded) :]:
+                bench.tell(f"not recorded: {describe_doing(left)}")
+            raise
+    work.remove()
     return recorded
+
+
+def refuse_unsent_work(job: Job) -> None:
+    """Refuse to record more on a job while something of it may be recorded or not.
+
+    Raises
+    ------
+    Stop
+        Saying to send it first.
+    """
+    try:
+        waiting = [work for work in all_unsent_work() if work.job_id == job.id]
+    except ValueError as error:
+        raise Stop(str(error), Exit.USAGE) from error
+    if waiting:
+        raise Stop(
+            "what was done before went unanswered; shimstock send first, so that it counts once",
+            Exit.CONFLICT,
+        )
 
 
 def _say(bench: Bench, doing: Doing, recorded: Sequence[Adjustment]) -> None:

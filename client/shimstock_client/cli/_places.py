@@ -1,4 +1,4 @@
-"""Where this program keeps its few files: the sign-in, and sheets that are not sent yet."""
+"""Where this program keeps its few files: the sign-in, and what is not sent yet."""
 
 from __future__ import annotations
 
@@ -23,6 +23,11 @@ def sign_in_file() -> Path:
 def unsent_folder() -> Path:
     """Return the folder of sheets that are not sent yet."""
     return _folder("data") / "unsent"
+
+
+def unsent_work_folder() -> Path:
+    """Return the folder of work that is not known to be recorded."""
+    return _folder("data") / "unsent-work"
 
 
 def _folder(kind: str) -> Path:

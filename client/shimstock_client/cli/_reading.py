@@ -1,4 +1,4 @@
-"""Commands about reading sheets: read, unsent, send."""
+"""The command that takes readings: read; and the sending of sheets."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from ._lines import read_air, read_finding, take_line
 from ._measures import NotUnderstood
 from ._prompting import ask_readings, list_sheet
 from ._typed import describe
-from ._unsent import UnsentSheet, all_unsent, find_unsent
+from ._unsent import UnsentSheet, find_unsent
 
 if TYPE_CHECKING:
     from .. import InvalidFields, Job, ReadingSheet, ReadingWanted, Recommendation
@@ -72,7 +72,7 @@ def read(
     shimstock read "relief 0.45" "action bass 8/64in" "intonation 3 +2.5" --at-pitch
     shimstock read --file sheet.csv --at-pitch
     """
-    sheet = _find(resume) if resume else None
+    sheet = find_sheet(resume) if resume else None
     found = bench.named_job(sheet.job_id) if sheet else bench.job(job)
     sheet = sheet or UnsentSheet(found.id, found.number, bench.client.url, tools=list(bench.sign_in.tools))
     sheet.stage = conditions.pop("stage") or sheet.stage or _stage(bench, found)
@@ -94,7 +94,14 @@ def read(
     _answer(bench, send_sheet(bench, sheet))
 
 
-def _find(text: str) -> UnsentSheet:
+def find_sheet(text: str) -> UnsentSheet:
+    """Find the one kept sheet that is meant.
+
+    Raises
+    ------
+    Stop
+        When there is none, or more than one.
+    """
     sheet = find_unsent(text)
     if sheet is None:
         raise Stop(f"no unsent sheet {text!r}, or more than one; shimstock unsent lists them", Exit.USAGE)
@@ -326,61 +333,3 @@ def _answer(bench: Bench, sent: ReadingSheet) -> None:
         click.echo("shimstock plan shows what to do next.")
 
     bench.show(sent.raw, say)
-
-
-@click.command("unsent")
-@at_bench
-def unsent(bench: Bench) -> None:
-    """List the sheets that are kept here and not sent yet."""
-    try:
-        kept = list(all_unsent())
-    except ValueError as error:
-        raise Stop(str(error), Exit.USAGE) from error
-
-    if not kept:
-        raise Stop("no unsent sheets", Exit.NOTHING, {"items": []})
-
-    def say() -> None:
-        for sheet in kept:
-            click.echo(
-                f"{short(sheet)}  job {sheet.job_number}, begun {sheet.started_at}, "
-                f"{len(sheet.readings)} readings"
-            )
-            list_sheet(sheet)
-
-    bench.show({"items": [{"job_id": sheet.job_id, "sheet": sheet.body()} for sheet in kept]}, say)
-
-
-@click.command("send")
-@click.argument("sheets", nargs=-1, metavar="[SHEET]...")
-@click.option("--throw-away", is_flag=True, help="Throw the named sheets away instead.")
-@at_bench
-def send(bench: Bench, sheets: tuple[str, ...], throw_away: bool) -> None:
-    """Send sheets that are not sent yet: all of them, or those named.
-
-    A sheet keeps its id, so however often it is sent it is stored once.
-    """
-    try:
-        chosen = [_find(text) for text in sheets] or list(all_unsent())
-    except ValueError as error:
-        raise Stop(str(error), Exit.USAGE) from error
-    if throw_away:
-        if not sheets:
-            raise Stop("--throw-away: name the sheets", Exit.USAGE)
-        for sheet in chosen:
-            sheet.remove()
-        bench.show({"thrown_away": [sheet.id for sheet in chosen]}, lambda: click.echo("thrown away"))
-        return
-    if not chosen:
-        raise Stop("no unsent sheets", Exit.NOTHING, {"items": []})
-    sent = []
-    for sheet in chosen:
-        if sheet.at_pitch is None:
-            raise Stop(
-                f"sheet {short(sheet)}: at pitch or not? shimstock read --resume {short(sheet)}", Exit.USAGE
-            )
-        sent.append(send_sheet(bench, sheet))
-    bench.show(
-        {"items": [one.raw for one in sent]},
-        lambda: click.echo(f"Taken: {len(sent)} sheet{'' if len(sent) == 1 else 's'}."),
-    )

@@ -1,4 +1,7 @@
-"""A reading sheet while it is filled in: kept in a file after every line, under the id that it will have."""
+"""What is not sent yet, in files: a sheet while it is filled in, and work whose recording went unanswered.
+
+Both are kept under the ids that they will have, so that sending them again stores them once.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from .._ids import uuid7
-from ._places import read_json, unsent_folder, write_private
+from ._places import read_json, unsent_folder, unsent_work_folder, write_private
 
 
 def _now() -> str:
@@ -103,3 +106,36 @@ def find_unsent(beginning: str) -> UnsentSheet | None:
         sheet for sheet in all_unsent() if sheet.id.startswith(beginning) or sheet.id.endswith(beginning)
     ]
     return found[0] if len(found) == 1 else None
+
+
+@dataclass
+class UnsentWork:
+    """What was done on a job, as it travels; each part under an id of its own."""
+
+    job_id: str
+    job_number: int | None
+    bodies: list[dict[str, Any]]
+    id: str = field(default_factory=lambda: str(uuid7()))
+
+    @property
+    def path(self) -> Path:
+        """Where it is kept."""
+        return unsent_work_folder() / f"{self.id}.json"
+
+    def keep(self) -> None:
+        """Write it to its file."""
+        write_private(self.path, asdict(self))
+
+    def remove(self) -> None:
+        """Remove its file: it is recorded, or was refused."""
+        self.path.unlink(missing_ok=True)
+
+
+def all_unsent_work() -> Iterator[UnsentWork]:
+    """Walk the kept work, oldest first."""
+    for path in sorted(unsent_work_folder().glob("*.json")):
+        content = read_json(path)
+        try:
+            yield UnsentWork(**(content or {}))
+        except TypeError as error:
+            raise ValueError(f"{path} is damaged ({error}); remove it, or repair it by hand") from error

@@ -261,6 +261,29 @@ def test_a_sheet_whose_answer_was_lost_is_stored_once(
 
 
 @SQLITE
+def test_work_whose_answer_was_lost_is_recorded_once(
+    shop: Shop, command: Command, taken: dict[str, Any], capsys: pytest.CaptureFixture[str]
+) -> None:
+    command("read", *CASE_ONE, "--at-pitch")
+    ran = runner(CutAfterwards(shop.app), capsys)("done")
+    assert ran.code == 4
+    assert "Do not type it again: shimstock send" in ran.err
+    again = command("done", "rod", "tighten", "1/4")
+    assert (again.code, "shimstock send first" in again.err) == (6, True)
+    assert "truss rod: tighten 1/4 turn" in command("unsent").out
+    assert command("send").out == "Recorded: 1 adjustment.\n"
+    (done,) = shop.client().adjustments.list(taken["id"])
+    assert done.plan_kept
+    assert command("unsent").code == 3
+
+
+@SQLITE
+def test_work_that_is_refused_is_not_kept(command: Command, taken: dict[str, Any]) -> None:
+    assert command("done", "nut", "6", "file", "0.05mm").code == 6
+    assert command("unsent").code == 3
+
+
+@SQLITE
 def test_a_service_that_is_away_has_its_own_exit_code(
     shop: Shop, command: Command, capsys: pytest.CaptureFixture[str]
 ) -> None:
