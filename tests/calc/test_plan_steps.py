@@ -7,6 +7,7 @@ import pytest
 from shimstock_calc.plan import make_plan
 from shimstock_calc.plan.model import Move, Plan, Step
 from shimstock_calc.plan.wording import plan_text
+from shimstock_calc.restring import FittedString, NeckReadings, restring_forecast
 from tests import cases
 from tests.calc.plan_inputs import plan_input
 
@@ -467,6 +468,30 @@ def test_a_string_beyond_its_strength_is_refused_and_near_it_noted():
 def test_a_delicate_instrument_takes_heavier_strings_only_on_a_consent_that_names_it():
     made = restring(delicate=True)
     assert [block.code for block in found(made, "restring").blocked_by] == ["consent"]
+
+
+def test_the_plan_forecasts_new_strings_as_the_calculation_by_itself_does():
+    # two ways through the module that share the beam estimate and the coupling, and nothing else
+    def fitted(strings):
+        return [
+            FittedString(
+                number=each["number"],
+                frequency=each["frequency"],
+                scale_length=647.7,
+                kind="wound" if each["wound"] else "plain",
+                gauge=each["gauge"],
+                linear_density=each["linear_density"],
+            )
+            for each in strings
+        ]
+
+    neck = NeckReadings(647.7, 16, (1, 22), 9, 0.20, 1.8, 1.6, 0.45, 0.36)
+    alone = restring_forecast(fitted(cases.LIGHT_9), fitted(cases.LIGHT_10), neck=neck)
+    step = found(make_plan(plan_input(cases.FLOATING_TREMOLO)), "restring")
+    after = {(change.quantity, change.side): change.after for change in (*step.changes, *step.forecasts)}
+    assert after["relief", None] == pytest.approx(alone.relief.value, abs=1e-9)
+    assert after["action", "bass"] == pytest.approx(alone.action_bass.value, abs=1e-9)
+    assert after["nut-action", "treble"] == pytest.approx(alone.nut_action_treble.value, abs=1e-9)
 
 
 def test_a_slot_too_narrow_for_the_new_string_is_said():
