@@ -255,6 +255,6 @@ def _read_since(session: Session, move: JobMove) -> set[str]:
 def _looked(sheets: Sequence[datetime], move: JobMove, end: datetime | None) -> datetime | None:
     """When relief was first read after the job was put to rest, and before the next rest."""
     return next(
-        (taken_at for taken_at in sheets if taken_at > move.created_at and (end is None or taken_at < end)),
+        (taken_at for taken_at in sheets if taken_at > move.created_at and (end is None or taken_at <= end)),
         None,
     )
