@@ -74,7 +74,7 @@ def done(
     if note:
         more["note"] = note
     if string_set:
-        more["string_set_id"] = _string_set(bench, string_set)
+        more["string_set_id"] = string_set_named(bench, string_set)
     _ask_once_more(bench, doing)
     recorded = record(bench, held, doing, minutes=minutes, **more)
     bench.show({"items": [one.raw for one in recorded]}, lambda: _say(bench, doing, recorded))
@@ -148,7 +148,8 @@ def _plan_or_none(bench: Bench, job: Job) -> Recommendation | None:
         return None
 
 
-def _string_set(bench: Bench, named: str) -> str:
+def string_set_named(bench: Bench, named: str) -> str:
+    """Return the id of the set of strings with this name, or with this in its name."""
     wanted = named.strip().casefold()
     known = list(bench.client.string_sets.list(limit=500))
     found = [one for one in known if one.name.casefold() == wanted or one.id == named]
@@ -210,8 +211,8 @@ def send_work(bench: Bench, work: UnsentWork) -> Sequence[Adjustment]:
             recorded.append(bench.client.adjustments.send(work.job_id, body))
         except NotReachable as error:
             raise Stop(
-                f"{error.detail}\nIt may be recorded or not. Do not type it again: shimstock send sends it as it "
-                "is, and it is recorded once.",
+                f"{error.detail}\nIt may be recorded or not. Do not type it again: shimstock send sends it "
+                "as it is, and it is recorded once.",
                 Exit.NOT_REACHABLE,
             ) from error
         except ShimstockError:
