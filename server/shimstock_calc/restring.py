@@ -31,6 +31,7 @@ __all__ = [
     "StringForecast",
     "neck_compliance",
     "pull_for_relief_change",
+    "refuse_wrong_build",
     "relief_change_for",
     "restring_forecast",
 ]
@@ -172,7 +173,7 @@ def restring_forecast(
     Change of relief = compliance × change of total pull; action follows relief, see `heights_after`.
     """
     before, after = _by_key(old, "old"), _by_key(new, "new")
-    _refuse_wrong_build(new, built_for)
+    refuse_wrong_build(new, built_for)
     refuse_what_breaks(new)
     pulls = {key: pull(string) for key, string in after.items()}
     old_pulls = {key: pull(string) for key, string in before.items()}
@@ -220,7 +221,23 @@ def _by_key(strings: Sequence[FittedString], name: str) -> dict[tuple[int, str],
     return found
 
 
-def _refuse_wrong_build(new: Sequence[FittedString], built_for: BuiltFor) -> None:
+def refuse_wrong_build(new: Sequence[FittedString], built_for: BuiltFor) -> None:
+    """Refuse steel strings on an instrument built for nylon ones.
+
+    Parameters
+    ----------
+    new : sequence of FittedString
+        The set [-].
+    built_for : str
+        `steel` or `nylon` strings: what the instrument is built for [-].
+
+    Raises
+    ------
+    Refused
+        Naming the strings of steel, plain or in the core.
+    OutOfRange
+        When the word is neither.
+    """
     if built_for not in ("steel", "nylon"):
         raise OutOfRange(f"built_for must be steel or nylon; not {built_for!r}", "built_for")
     if built_for == "nylon":

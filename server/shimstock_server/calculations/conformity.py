@@ -25,7 +25,6 @@ class ConformityQuestion(Question):
     quantity = Choice(QUANTITIES, required=True, metadata={"description": "What was read."})
     value = _asked(-1000.0, 1000.0, "The reading")
     at_most = Truth(
-        load_default=False,
         metadata={"description": "Whether it is known only to be that or less: a relief of 'zero or less'."},
     )
     lower = _asked(-1000.0, 1000.0, "Lower limit; none on that side when left out")
@@ -34,12 +33,12 @@ class ConformityQuestion(Question):
     repeatability = _asked(1e-4, 100.0, "Standard deviation of repeated readings with the tool")
     resolution = _asked(1e-4, 100.0, "Smallest step that the tool shows")
     factor = Number(
-        0.01, 100, load_default=1.0,
-        metadata={"description": "By what the reading was multiplied to convert it to another place."},
+        0.01, 100,
+        metadata={"description": "By what it was multiplied to convert it to another place; 1 else."},
     )  # fmt: skip
     repeats = Whole(
-        1, conformity.MOST_REPEATS, load_default=1,
-        metadata={"description": "How many readings were averaged."},
+        1, conformity.MOST_REPEATS,
+        metadata={"description": "How many readings were averaged; 1 else."},
     )  # fmt: skip
 
 
@@ -69,25 +68,25 @@ class ConformityResult(Result):
 
 def _uncertainty(given: Given) -> float | None:
     """Return the standard uncertainty; None when only the tool's step is known."""
-    factor = given["factor"]
+    factor = given.get("factor", 1.0)
     if "uncertainty" in given:
         step = given.get("resolution", 0.0) / math.sqrt(12.0)
         return float(factor * max(given["uncertainty"], step))
     if "repeatability" in given:
         found = conformity.standard_uncertainty(
-            given["repeatability"], given.get("resolution"), factor, given["repeats"]
+            given["repeatability"], given.get("resolution"), factor, given.get("repeats", 1)
         )
         return float(found)
     return None
 
 
 def _step(given: Given) -> float:
-    return float(given["factor"] * given["resolution"])
+    return float(given.get("factor", 1.0) * given["resolution"])
 
 
 def _probability(given: Given) -> dict[str, Any]:
     lower, upper, u = given.get("lower"), given.get("upper"), _uncertainty(given)
-    if given["at_most"]:
+    if given.get("at_most"):
         return _at_most(given, u)
     if u is None:
         found = float(conformity.probability_in_spec(given["value"], lower, upper, resolution=_step(given)))
@@ -122,7 +121,8 @@ def _repeats(given: Given, word: str) -> int | None:
         return None
     resolution = given.get("resolution")
     return conformity.repeats_to_decide(
-        given["value"], given.get("lower"), given.get("upper"), given["factor"] * given["repeatability"],
+        given["value"], given.get("lower"), given.get("upper"),
+        given.get("factor", 1.0) * given["repeatability"],
         resolution=None if resolution is None else _step(given),
     )  # fmt: skip
 
@@ -157,6 +157,7 @@ def _result(given: Given, **found: Any) -> dict[str, Any]:
 
 
 _LIMITS = AnyOf("lower", "upper")
+_READ = ("factor", "repeats")
 _TOOL = AnyOf("uncertainty", "repeatability", "resolution")
 
 CONFORMITY = Calculation(
@@ -170,8 +171,8 @@ CONFORMITY = Calculation(
     question=ConformityQuestion,
     result=ConformityResult,
     ways=(
-        Way("probability", ("value", _LIMITS, _TOOL), _probability),
-        Way("limits", (_LIMITS, _TOOL), _limits),
+        Way("probability", ("value", _LIMITS, _TOOL), _probability, may=("at_most", *_READ)),
+        Way("limits", (_LIMITS, _TOOL), _limits, may=_READ),
         Way("largest_uncertainty", ("lower", "upper"), _largest_uncertainty),
     ),
     source=(

@@ -16,8 +16,7 @@ from .notes import say, scale_note
 
 _RULE = Choice(
     tuple(scale.RATIOS),
-    load_default="equal temperament",
-    metadata={"description": "How the board is divided; the rule of eighteen is that of many an old board."},
+    metadata={"description": "How the board is divided: equal temperament, unless said otherwise."},
 )
 
 
@@ -90,13 +89,18 @@ class FretPositionsResult(Result):
     )
 
 
+def _rule(given: Given) -> scale.Rule:
+    rule: scale.Rule = given.get("rule", "equal temperament")
+    return rule
+
+
 def _numbered(places: Any) -> list[dict[str, Any]]:
     return [{"fret": fret, "position": float(place)} for fret, place in enumerate(places, start=1)]
 
 
 def _result(given: Given, **found: Any) -> dict[str, Any]:
-    known = {
-        "rule": given["rule"],
+    known: dict[str, Any] = {
+        "rule": _rule(given),
         "scale_length": given.get("scale_length"),
         "fret": given.get("fret"),
         "position": given.get("position"),
@@ -108,7 +112,7 @@ def _result(given: Given, **found: Any) -> dict[str, Any]:
 
 
 def _positions(given: Given) -> dict[str, Any]:
-    places = scale.fret_positions(given["scale_length"], given["frets"], given["rule"])
+    places = scale.fret_positions(given["scale_length"], given["frets"], _rule(given))
     return _result(given, positions=_numbered(places))
 
 
@@ -119,7 +123,6 @@ def _multi_scale(given: Given) -> dict[str, Any]:
     )  # fmt: skip
     return _result(
         given,
-        rule="equal temperament",
         strings=[
             {
                 "string": n + 1,
@@ -134,17 +137,17 @@ def _multi_scale(given: Given) -> dict[str, Any]:
 
 
 def _position(given: Given) -> dict[str, Any]:
-    place = scale.fret_position(given["fret"], given["scale_length"], given["rule"])
+    place = scale.fret_position(given["fret"], given["scale_length"], _rule(given))
     return _result(given, position=float(place))
 
 
 def _fret(given: Given) -> dict[str, Any]:
-    fret = float(scale.fret_at(given["position"], given["scale_length"], given["rule"]))
+    fret = float(scale.fret_at(given["position"], given["scale_length"], _rule(given)))
     return _result(given, fret=fret)
 
 
 def _scale_length(given: Given) -> dict[str, Any]:
-    length = float(scale.scale_length_for(given["fret"], given["position"], given["rule"]))
+    length = float(scale.scale_length_for(given["fret"], given["position"], _rule(given)))
     if not scale.SHORTEST <= length <= scale.LONGEST:
         raise Contradiction(
             f"a scale length of {say('scale-length', length)} would follow, which no instrument has",
@@ -185,14 +188,14 @@ FRET_POSITIONS = Calculation(
     question=FretPositionsQuestion,
     result=FretPositionsResult,
     ways=(
-        Way("positions", ("scale_length", "frets"), _positions),
+        Way("positions", ("scale_length", "frets"), _positions, may=("rule",)),
         Way(
             "positions", ("scale_bass", "scale_treble", "strings", "perpendicular_fret", "frets"),
             _multi_scale, blame={"fret": "perpendicular_fret"},
         ),
-        Way("position", ("scale_length", "fret"), _position),
-        Way("fret", ("scale_length", "position"), _fret),
-        Way("scale_length", ("fret", "position"), _scale_length),
+        Way("position", ("scale_length", "fret"), _position, may=("rule",)),
+        Way("fret", ("scale_length", "position"), _fret, may=("rule",)),
+        Way("scale_length", ("fret", "position"), _scale_length, may=("rule",)),
         Way(
             "rule", ("measured",), _rule_of, may=("scale_length", "uncertainty"),
             blame={"frets": "measured"},

@@ -83,8 +83,7 @@ class RestringQuestion(Question):
     greatest_pull = asked("tension", 10.0, 10000.0, "Largest total pull that the instrument allows")
     built_for = Choice(
         ("steel", "nylon"),
-        load_default="steel",
-        metadata={"description": "The strings that it is built for."},
+        metadata={"description": "The strings that it is built for; steel else."},
     )
     relief_change = asked("relief", -2.0, 2.0, "Wanted change of relief; positive = more")
 
@@ -207,6 +206,8 @@ def _neck(given: Given) -> NeckReadings | None:
 def _compliance(given: Given) -> Response | None:
     mean = given.get("compliance")
     if mean is None:
+        if "compliance_sd" in given:
+            raise Missing("the standard deviation belongs to a compliance: give it too", "compliance")
         return None
     sd = given.get("compliance_sd", mean / 4.0)
     return Response(mean, sd, "given in the request", "instrument", 1)
@@ -219,7 +220,7 @@ def _forecast(given: Given) -> dict[str, Any]:
     }
     found = restring.restring_forecast(
         old, new, neck=_neck(given), compliance=_compliance(given), slot_widths=widths,
-        built_for=given["built_for"], pull_limit=given.get("greatest_pull"),
+        built_for=given.get("built_for", "steel"), pull_limit=given.get("greatest_pull"),
     )  # fmt: skip
     return {
         "strings": [_string(each) for each in found.strings],
@@ -272,6 +273,7 @@ def _pull_change(given: Given) -> dict[str, Any]:
 
 def _highest_tuning(given: Given) -> dict[str, Any]:
     new = _fitted(given, "new")
+    restring.refuse_wrong_build(new, given.get("built_for", "steel"))
     found = fitted.safe_tuning(new, given.get("greatest_pull"))
     unknown = [each.name for each in new if found.highest[each.key] is None]
     return {
@@ -293,6 +295,8 @@ def _highest(given: Given, string: FittedString, top: float | None) -> dict[str,
     return {"number": string.number, "member": string.member, "frequency": top, "nearest_note": note}
 
 
+_FOLLOW = ("compliance", "compliance_sd")
+
 RESTRING_FORECAST = Calculation(
     name="restring-forecast",
     title="What another set or another tuning does to an instrument",
@@ -306,9 +310,9 @@ RESTRING_FORECAST = Calculation(
     question=RestringQuestion,
     result=RestringResult,
     ways=(
-        Way("forecast", ("old", "new"), _forecast, may=("neck", "greatest_pull")),
-        Way("pull_change", ("relief_change",), _pull_change, may=("neck",)),
-        Way("highest_tuning", ("new",), _highest_tuning, may=("greatest_pull",)),
+        Way("forecast", ("old", "new"), _forecast, may=("neck", "greatest_pull", *_FOLLOW, "built_for")),
+        Way("pull_change", ("relief_change",), _pull_change, may=("neck", *_FOLLOW)),
+        Way("highest_tuning", ("new",), _highest_tuning, may=("greatest_pull", "built_for")),
     ),
     source=(
         "Tension mu·(2·X·f)² of the ideal string: M. Mersenne (1636), B. Taylor (1713)",

@@ -34,13 +34,13 @@ class SaddlePositionQuestion(Question):
 
     scale_length = asked("scale-length", 100.0, 2000.0, "Scale length of that string", required=True)
     intonation = asked("intonation", -100.0, 100.0, "Fretted note against the open string; positive = sharp")
-    fret = fret_field("Fret at which it was read", load_default=12)
+    fret = fret_field("Fret at which it was read; 12 else")
     readings = ListOf(
         Nested(IntonationReadingIn), min=1, max=36,
         metadata={"description": "Readings at several frets, instead of one."},
     )  # fmt: skip
     move_nut = Truth(
-        load_default=False, metadata={"description": "Whether the nut may be set forward or back as well."}
+        metadata={"description": "Whether the nut may be set forward or back as well; false else."}
     )
     saddle_move = asked("saddle-position", -FARTHEST, FARTHEST, "Movement; positive = away from the nut")
     turns = asked("turns", -60.0, 60.0, "Turns of the screw; positive = away from the nut")
@@ -76,12 +76,16 @@ class SaddlePositionResult(Result):
     short = told("saddle-position", "How much further it would have to go than it can", maybe=True)
 
 
+def _fret(given: Given) -> int:
+    return int(given.get("fret", 12))
+
+
 def _move(given: Given) -> dict[str, Any]:
-    wanted = float(intonation.saddle_move(given["intonation"], given["scale_length"], given["fret"]))
+    wanted = float(intonation.saddle_move(given["intonation"], given["scale_length"], _fret(given)))
     _refuse_hopeless(wanted, "intonation")
     move, short = _within_travel(given, wanted)
-    left = float(_after(given, given["intonation"], move, given["fret"]))
-    return _result(given, move, [(given["fret"], left)], short)
+    left = float(_after(given, given["intonation"], move, _fret(given)))
+    return _result(given, move, [(_fret(given), left)], short)
 
 
 def _refuse_hopeless(move: float, field: str) -> None:
@@ -108,20 +112,20 @@ def _within_travel(given: Given, wanted: float) -> tuple[float, float | None]:
 def _several(given: Given) -> dict[str, Any]:
     frets = [each["fret"] for each in given["readings"]]
     cents = [each["intonation"] for each in given["readings"]]
-    found = intonation.saddle_position(cents, frets, given["scale_length"], given["move_nut"])
+    found = intonation.saddle_position(cents, frets, given["scale_length"], given.get("move_nut", False))
     _refuse_hopeless(found.saddle, "readings")
     move, short = _within_travel(given, found.saddle)
     left = np.atleast_1d(found.residual).tolist()
     if short is not None:
         left = [_after(given, cents[n], move, frets[n]) for n in range(len(frets))]
-    nut = found.nut if given["move_nut"] and short is None else None
+    nut = found.nut if given.get("move_nut", False) and short is None else None
     return _result(given, move, list(zip(frets, left, strict=True)), short) | {"nut_move": nut}
 
 
 def _after_move(given: Given) -> dict[str, Any]:
     move = given["saddle_move"] if "saddle_move" in given else given["turns"] * given["thread_pitch"]
-    left = _after(given, given["intonation"], move, given["fret"])
-    return _result(given, move, [(given["fret"], left)], None)
+    left = _after(given, given["intonation"], move, _fret(given))
+    return _result(given, move, [(_fret(given), left)], None)
 
 
 def _result(given: Given, move: float, left: list[tuple[int, float]], short: float | None) -> dict[str, Any]:
@@ -177,11 +181,12 @@ SADDLE_POSITION = Calculation(
     question=SaddlePositionQuestion,
     result=SaddlePositionResult,
     ways=(
-        Way("saddle_move", ("intonation",), _move, may=("thread_pitch", "travel_left")),
-        Way("saddle_move", ("readings",), _several, may=("thread_pitch", "travel_left"),
+        Way("saddle_move", ("intonation",), _move, may=("fret", "thread_pitch", "travel_left")),
+        Way("saddle_move", ("readings",), _several, may=("thread_pitch", "travel_left", "move_nut"),
             blame={"frets": "readings", "intonation": "readings", "fret": "readings", "move": "travel_left"}),
-        Way("intonation", ("intonation", "saddle_move"), _after_move, may=("thread_pitch",)),
-        Way("intonation", ("intonation", "turns", "thread_pitch"), _after_move, blame={"move": "turns"}),
+        Way("intonation", ("intonation", "saddle_move"), _after_move, may=("fret", "thread_pitch")),
+        Way("intonation", ("intonation", "turns", "thread_pitch"), _after_move, may=("fret",),
+            blame={"move": "turns"}),
     ),
     source=(
         "Ideal string: dS = X·(r - 1)/(g - r), r = 2^(cents/1200), g = 2^(fret/12): elementary geometry",

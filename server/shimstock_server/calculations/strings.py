@@ -6,8 +6,9 @@ from dataclasses import replace
 from typing import Any
 
 from shimstock_calc import fitted, pitch, stiffness, strings, wire
+from shimstock_calc.errors import Contradiction, Missing
 from shimstock_calc.fitted import FittedString
-from shimstock_server.web.fields import Choice, ListOf, Nested, Number, StrictSchema, Truth, Whole
+from shimstock_server.web.fields import Choice, ListOf, Nested, Number, StrictSchema, Text, Truth, Whole
 
 from .entry import AnyOf, Calculation, Given, OneOf, Way
 from .fields import Question, Result, asked, calculated, told
@@ -15,6 +16,8 @@ from .notes import say, scale_note
 from .pitch import note_field
 
 MATERIALS = tuple(wire.MATERIALS)
+THINNEST, THICKEST = 0.1, 6.5
+"""Wire that the table of strengths is for [mm]."""
 WIRE_SOURCE = (
     "Tensile strength: Budynas & Nisbett, Shigley's Mechanical Engineering Design, Table 10-4, "
     "2211 MPa·mm^m / d^0.145 (ASTM A228 music wire); limits 0.80 and 0.95: common practice, no published "
@@ -45,7 +48,7 @@ class StringTensionQuestion(StringFields):
     tension = asked("tension", 0.5, 1000.0, "Pull of the string")
     frequency = asked("pitch", 10.0, 2000.0, "Pitch of the open string")
     note = note_field("Pitch of the open string, instead of its frequency")
-    reference_pitch = asked("pitch", 380.0, 480.0, "Pitch of A4 that the note belongs to; 440 Hz else")
+    reference_pitch = asked("pitch", 380.0, 480.0, "Pitch of A4 that notes belong to; 440 Hz else")
     scale_length = asked("scale-length", 100.0, 2000.0, "Speaking length of the open string")
     stock = ListOf(
         asked("gauge", 0.05, 6.0, "A gauge at hand", required=True), min=1, max=100,
@@ -59,6 +62,8 @@ class StringTensionResult(Result):
     calculated = calculated("tension", "frequency", "linear_density", "scale_length")
     tension = told("tension", "Pull of the string")
     frequency = told("pitch", "Pitch of the open string")
+    note_name = Text(metadata={"description": "Nearest note to that."})
+    intonation = told("intonation", "How far the pitch lies from that note; positive = sharp")
     scale_length = told("scale-length", "Speaking length")
     linear_density = told("linear-density", "Mass per length")
     gauge = told("gauge", "Outside diameter, where known", maybe=True)
@@ -73,11 +78,19 @@ def sounding(given: Given) -> float:
     """Return the pitch of the open string, given as a frequency or by its note [Hz]."""
     if "frequency" in given:
         return float(given["frequency"])
-    return float(pitch.frequency(given["note"], given.get("reference_pitch", pitch.STANDARD_REFERENCE)))
+    return float(pitch.frequency(given["note"], _reference(given)))
+
+
+def _reference(given: Given) -> float:
+    return float(given.get("reference_pitch", pitch.STANDARD_REFERENCE))
 
 
 def string_of(given: Given, frequency: float, scale_length: float, **fields: Any) -> FittedString:
     """Return the string that a question describes, tuned."""
+    if not given["wound"]:
+        for name in ("core", "wrap_material"):
+            if name in given:
+                raise Contradiction(f"{name} belongs to a wound string: say that it is wound", name)
     return FittedString(
         number=fields.pop("number", 1),
         frequency=frequency,
@@ -86,7 +99,7 @@ def string_of(given: Given, frequency: float, scale_length: float, **fields: Any
         gauge=given.get("gauge"),
         linear_density=given.get("linear_density"),
         material=given["material"],
-        core=given.get("core") if given["wound"] else None,
+        core=given.get("core"),
         core_shape=given["core_shape"],
         wrap_material=given.get("wrap_material"),
         **fields,
@@ -102,18 +115,18 @@ def _mass(given: Given) -> float:
 
 
 def _tension(given: Given) -> dict[str, Any]:
-    return _judge(string_of(given, sounding(given), given["scale_length"]))
+    return _judge(given, string_of(given, sounding(given), given["scale_length"]))
 
 
 def _frequency(given: Given) -> dict[str, Any]:
     found = float(strings.frequency_at(given["tension"], _mass(given), given["scale_length"]))
-    return _judge(string_of(given, found, given["scale_length"]))
+    return _judge(given, string_of(given, found, given["scale_length"]))
 
 
 def _scale_length(given: Given) -> dict[str, Any]:
     frequency = sounding(given)
     found = float(strings.scale_length_for_tension(given["tension"], _mass(given), frequency))
-    return _judge(string_of(given, frequency, found))
+    return _judge(given, string_of(given, frequency, found))
 
 
 def _linear_density(given: Given) -> dict[str, Any]:
@@ -123,24 +136,27 @@ def _linear_density(given: Given) -> dict[str, Any]:
     light = string.kind == "wound" and (string.core is None or string.wrap_material is None)
     gauge = None if light else fitted.gauge_for_pull(string, pull)
     nearest = fitted.gauge_for_pull(string, pull, given["stock"]) if "stock" in given else None
-    found = _judge(replace(string, gauge=gauge, linear_density=mass))
+    found = _judge(given, replace(string, gauge=gauge, linear_density=mass))
     return {**found, "nearest_gauge": nearest}
 
 
-def _judge(string: FittedString) -> dict[str, Any]:
+def _judge(given: Given, string: FittedString) -> dict[str, Any]:
     """Return pull and margin of a tuned string, refusing what would break."""
     pull, mass = fitted.pull(string), fitted.mass_per_length(string)
     core = fitted.margin_core(string)
     share = highest = stress = None
-    if core is not None:
+    note_name, off = pitch.nearest_note(string.frequency, _reference(given))
+    if core is not None and THINNEST <= core <= THICKEST:
         shape = "round" if string.kind == "plain" else string.core_shape
-        share = fitted.strength_used(string)
-        stress = share * float(wire.tensile_strength(core)) if share is not None else None
+        share = float(wire.breaking_fraction(pull, core, shape))
+        stress = share * float(wire.tensile_strength(core))
         wire.refuse_breaking(share, "the string")
         highest = float(wire.highest_frequency(core, string.scale_length, mass, core_shape=shape))
     return {
         "tension": pull,
         "frequency": string.frequency,
+        "note_name": note_name,
+        "intonation": off,
         "scale_length": string.scale_length,
         "linear_density": mass,
         "gauge": string.gauge,
@@ -148,11 +164,15 @@ def _judge(string: FittedString) -> dict[str, Any]:
         "strength_used": None if share is None else 100.0 * share,
         "margin": wire.breaking_words(share),
         "highest_frequency": highest,
-        "note": _breaking_note(share, string.material) + scale_note(string.scale_length),
+        "note": _breaking_note(share, string, core) + scale_note(string.scale_length),
     }
 
 
-def _breaking_note(share: float | None, material: str) -> list[str]:
+def _breaking_note(share: float | None, string: FittedString, core: float | None) -> list[str]:
+    material = string.material
+    if share is None and core is not None:
+        limits = f"{say('gauge', THINNEST)} to {say('gauge', THICKEST)}"
+        return [f"How near the string is to breaking is not known: the strength is that of wire of {limits}."]
     if share is None:
         known = "its core is not known" if wire.MATERIALS[material].steel else f"of {material}"
         return [
@@ -215,7 +235,7 @@ class InharmonicityQuestion(Question):
     scale_length = asked("scale-length", 100.0, 2000.0, "Speaking length of the open string")
     modulus = asked("modulus", 500.0, 400000.0, "Young's modulus of string or core; steel music wire else")
     frequency = asked("pitch", 10.0, 2000.0, "Pitch of the ideal string, to list the partials")
-    partials = Whole(1, 60, load_default=8, metadata={"description": "How many partials to list."})
+    partials = Whole(1, 60, metadata={"description": "How many partials to list; 8 else."})
     heard = ListOf(
         Nested(PartialIn), min=2, max=2,
         metadata={"description": "Two partials that were heard, the lower first."},
@@ -258,7 +278,9 @@ def _heard(given: Given) -> dict[str, Any]:
 
 
 def _stiff(given: Given, found: float) -> dict[str, Any]:
-    listed = range(1, given["partials"] + 1) if "frequency" in given else ()
+    if "partials" in given and "frequency" not in given:
+        raise Missing("partials are listed from the string's pitch: give its frequency", "frequency")
+    listed = range(1, given.get("partials", 8) + 1) if "frequency" in given else ()
     partials = []
     for number in listed:
         sounds = float(stiffness.partial_frequency(number, given["frequency"], found))

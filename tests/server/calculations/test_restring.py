@@ -104,6 +104,8 @@ def test_steel_on_an_instrument_built_for_nylon_is_refused(refuse: Ask) -> None:
     assert problem["reason"] == "refused"
     assert "nylon" in problem["detail"]
     assert problem["errors"][0]["pointer"] == "/new"
+    alone = refuse("restring-forecast", new=strings(LIGHT), scale_length=mm(650), built_for="nylon")
+    assert alone["reason"] == "refused"
 
 
 def test_more_pull_than_the_instrument_allows_is_refused(refuse: Ask) -> None:

@@ -21,6 +21,7 @@ def test_a_textbook_string(ask: Ask) -> None:
     )
     assert found["calculated"] == "frequency"
     assert found["frequency"]["value"] == pytest.approx(196.1, abs=0.05)
+    assert found["note_name"] == "G3"
 
 
 # pins string-tension: plain steel .010 in at 647.7 mm and E4, 0.397765 g/m and 72.524 N by hand (7850 kg/m³)
@@ -150,3 +151,9 @@ def test_two_partials_give_it_back(ask: Ask, refuse: Ask) -> None:
 def test_a_bar_is_no_string(ask: Ask) -> None:
     found = ask("string-inharmonicity", gauge=mm(1.5), tension=quantity(60, N), scale_length=mm(300))
     assert "bar rather than a string" in found["note"][0]
+
+
+def test_wire_that_the_table_does_not_cover_has_no_margin(ask: Ask) -> None:
+    found = ask("string-tension", note="E4", gauge=mm(0.08), scale_length=mm(647.7))
+    assert found["margin"] == "margin unknown"
+    assert "0.1 mm to 6.5 mm" in found["note"][0]

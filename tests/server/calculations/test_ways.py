@@ -84,3 +84,51 @@ def test_what_leads_to_no_sensible_number_is_refused() -> None:
             _refuse_absurd(way, given, {"strings": [{"tension": absurd}]})
         assert [each["pointer"] for each in caught.value.errors or []] == ["/tension", "/gauge"]
     _refuse_absurd(way, given, {"strings": [{"tension": 1.0}], "note": ["text"], "count": 3})
+
+
+@pytest.mark.parametrize(
+    ("name", "body", "pointer"),
+    [
+        (
+            "fret-positions",
+            {
+                "scale_bass": mm(686),
+                "scale_treble": mm(648),
+                "strings": 6,
+                "perpendicular_fret": 7,
+                "frets": 24,
+                "rule": "rule of eighteen",
+            },
+            "/rule",
+        ),
+        (
+            "string-tension",
+            {"note": "E4", "gauge": mm(0.3), "scale_length": mm(650), "core": mm(0.2)},
+            "/core",
+        ),
+        (
+            "string-inharmonicity",
+            {"gauge": mm(0.3), "tension": quantity(70, "N"), "scale_length": mm(650), "partials": 4},
+            "/frequency",
+        ),
+        (
+            "restring-forecast",
+            {"relief_change": mm(0.1), "compliance_sd": quantity(1e-3, "mm/N")},
+            "/compliance",
+        ),
+        (
+            "saddle-position",
+            {
+                "scale_length": mm(650),
+                "readings": [{"fret": 12, "intonation": quantity(3, "cents")}],
+                "fret": 5,
+            },
+            "/fret",
+        ),
+        ("conformity", {"quantity": "relief", "lower": mm(0.1), "upper": mm(0.3), "repeats": 3}, "/repeats"),
+    ],
+)
+def test_a_field_that_would_change_nothing_is_refused(
+    refuse: Ask, name: str, body: dict[str, Any], pointer: str
+) -> None:
+    assert pointer in errors(refuse(name, **body))
