@@ -24,7 +24,7 @@ def document_of(app: Flask) -> dict[str, Any]:
     """Return the OpenAPI document of an app, closed: an answer may hold nothing that it does not name."""
     routes = frozenset(f"{rule.rule} {sorted(rule.methods or ())}" for rule in app.url_map.iter_rules())
     if routes not in _documents:
-        _documents[routes] = app.extensions["shimstock"].document(closed=True)
+        _documents[routes] = app.extensions["shimstock"].document(app, closed=True)
     return _documents[routes]
 
 
@@ -134,7 +134,7 @@ class Client:
         if etag is not None:
             sent["If-Match"] = etag
         sent |= headers or {}
-        browser: FlaskClient = self.app.test_client()
+        browser: FlaskClient = self.app.test_client(use_cookies=False)
         response = browser.open(
             path,
             method=method,
