@@ -22,6 +22,9 @@ WRITERS = {
     "jobs": {"jobs"},
     "bench": {"bench"},
     "operations": {"operations", "web"},  # idempotency keys are every request's
+    "booking": {"booking"},
+    "webhooks": {"webhooks"},
+    "cards": {"cards"},
 }
 STATEMENTS = {"insert", "update", "delete", "bulk_insert_mappings", "bulk_update_mappings"}
 

@@ -88,6 +88,23 @@ class SettleLook(StrEnum):
     DAY = "settle-day"
 
 
+class BookingState(StrEnum):
+    HELD = "held"
+    """For a few minutes, until it is confirmed."""
+    EXPIRED = "expired"
+    CONFIRMED = "confirmed"
+    CHECKED_IN = "checked-in"
+    CANCELLED = "cancelled"
+    NO_SHOW = "no-show"
+
+
+class DeliveryState(StrEnum):
+    PENDING = "pending"
+    DELIVERED = "delivered"
+    PARKED = "parked"
+    """Given up after days of trying; it can be replayed."""
+
+
 class Skill(StrEnum):
     SETUP = "setup"
     ACOUSTIC = "acoustic"

@@ -1,6 +1,18 @@
 """Every table of the service; `Base.metadata` is whole once this package is imported."""
 
-from . import bench, catalogue, jobs, keys, operations, owners, shop
+from . import bench, booking, cards, catalogue, jobs, keys, operations, owners, shop, webhooks
 from .base import Base
 
-__all__ = ["Base", "bench", "catalogue", "jobs", "keys", "operations", "owners", "shop"]
+__all__ = [
+    "Base",
+    "bench",
+    "booking",
+    "cards",
+    "catalogue",
+    "jobs",
+    "keys",
+    "operations",
+    "owners",
+    "shop",
+    "webhooks",
+]

@@ -27,6 +27,8 @@ class ApiKey(Versioned, Base):
     lookup: Mapped[str] = mapped_column(String(32))
     """The public part of the key, by which its row is found."""
     secret_hash: Mapped[bytes] = mapped_column(LargeBinary(32), info={"secret": True})
+    site_id: Mapped[UUID | None]
+    """Of a booking key: the website that it speaks for, which a key that replaces another one shares."""
     units: Mapped[Units] = mapped_column(words(Units, "units"), default=Units.MM)
     expires_at: Mapped[datetime | None]
     revoked_at: Mapped[datetime | None]

@@ -6,10 +6,12 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import ForeignKey, Index, String, UniqueConstraint
+from sqlalchemy import BigInteger, ForeignKey, Index, String, UniqueConstraint, text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from .base import Base, Json, new_id
+
+NEW = "position IS NULL"
 
 
 class IdempotencyKey(Base):
@@ -63,8 +65,11 @@ class DomainEvent(Base):
     __table_args__ = (
         UniqueConstraint("object_type", "object_id", "sequence"),
         Index("ix_domain_events_at", "at"),
+        Index("uq_domain_events_position", "position", unique=True),
+        Index("ix_domain_events_new", "sequence", "at", "id",
+              sqlite_where=text(NEW), postgresql_where=text(NEW)),
         {"info": {"audited": False}},
-    )
+    )  # fmt: skip
 
     id: Mapped[UUID] = mapped_column(primary_key=True, default=new_id)
     at: Mapped[datetime]
@@ -74,3 +79,6 @@ class DomainEvent(Base):
     sequence: Mapped[int]
     """1, 2, 3 … per object: the order in which they happened to it."""
     data: Mapped[dict[str, Any]] = mapped_column(Json)
+    position: Mapped[int | None] = mapped_column(BigInteger)
+    """Its place in the feed, given once by the worker: what has a place is committed, and so is all before it.
+    Null means that nobody has been told yet."""
