@@ -244,7 +244,7 @@ def test_no_body_brings_the_service_down(
 
 
 def test_the_url_map_is_the_document(app: Flask) -> None:
-    document = app.extensions["shimstock"].document()
+    document = app.extensions["shimstock"].document(app)
     documented = {
         f"{method.upper()} {path}"
         for path, methods in document["paths"].items()
@@ -259,7 +259,7 @@ def test_the_url_map_is_the_document(app: Flask) -> None:
 
 @each(ROUTES)
 def test_the_document_says_who_may_and_what_can_go_wrong(app: Flask, route: Route) -> None:
-    document = app.extensions["shimstock"].document()
+    document = app.extensions["shimstock"].document(app)
     operation = document["paths"][openapi_path(route.rule)][route.method.lower()]
     assert bool(operation["security"]) == route.operation.keyed
     assert {int(status) for status in operation["responses"]} == declared_statuses(route.operation)

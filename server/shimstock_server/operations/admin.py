@@ -248,7 +248,7 @@ def current_document() -> str:
     """Return the OpenAPI document of this release, which depends on no setting and no database."""
     config = Config(secret=secrets.token_urlsafe(32), database_url="sqlite:////dev/null")
     app = create_app(config, check_revision=False)
-    return write_document(app.extensions["shimstock"].document())
+    return write_document(app.extensions["shimstock"].document(app))
 
 
 @admin.command()

@@ -72,7 +72,7 @@ def _kept(name: str, make: Any) -> tuple[str, str]:
     """Return a text that depends on the release alone, and its digest; made once per process."""
     kept: dict[str, tuple[str, str]] = current_app.extensions.setdefault("shimstock-texts", {})
     if name not in kept:
-        made = make(current_app.extensions["shimstock"].document())
+        made = make(current_app.extensions["shimstock"].document(current_app))
         kept[name] = made, hashlib.sha256(made.encode()).hexdigest()[:16]
     return kept[name]
 
