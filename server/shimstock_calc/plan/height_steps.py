@@ -50,7 +50,11 @@ def action(draft: Draft) -> None:
     if draft.instrument.bridge.kind == "fixed-saddle":
         fixed_saddle(draft, say_unreachable)
         return
-    wanted = {known.spot: _wanted_rise(draft, known.spot) for known in goals if draft.wants_step(known)}
+    # a bridge on two posts moves under every string, so that each side is aimed at its target
+    whole = draft.instrument.bridge.kind in POST_NAMES
+    wanted = {
+        known.spot: _wanted_rise(draft, known.spot) for known in goals if whole or draft.wants_step(known)
+    }
     turned = _turn(draft, wanted)
     _place(draft, turned)
     if turned.limited:

@@ -129,11 +129,10 @@ def _place(draft: Draft, goals: list[Known], wanted: float, total: float) -> Non
             total_forecasts=draft.changes(all_of_it, ["action", "nut-action"]) if partly else (),
             probability=draft.chance(head, after, spread),
             confidence=say(
-                "the rod is taken to give {mean} ± {sd} ({source}{samples})",
+                "the rod is taken to give {mean} ± {sd} ({source})",
                 mean=Measure("rod-response", abs(response.mean)),
                 sd=Measure("rod-response", response.sd),
                 source=response.source,
-                samples=f", {response.samples} samples" if response.samples else "",
             ),
             why=_why(draft, goals),
             cautions=cautions(
