@@ -39,8 +39,9 @@ visibility("quote_id", exists(Quote.id))
 
 
 def answer(job: Job, **more: Any) -> Answer:
-    """A job with its version."""
-    return Answer(work.show(current.session, job, now=current.now), version=job.version, **more)
+    """A job with its version; what is due and stale changes with the clock."""
+    shown = work.show(current.session, job, now=current.now)
+    return Answer(shown, version=job.version, by_the_clock=True, **more)
 
 
 @blueprint.operation(

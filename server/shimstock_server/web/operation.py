@@ -59,6 +59,8 @@ class Answer:
         The finished body, for media types other than JSON.
     media_type : str, optional
         The media type of `text`.
+    by_the_clock : bool
+        Whether part of it changes with the time alone, so that the same version does not mean the same answer.
     keep : bool
         Whether the answer may be kept under its Idempotency-Key. A claim that found no job may not.
     """
@@ -71,6 +73,7 @@ class Answer:
     location: str | None = None
     text: str | bytes | None = None
     media_type: str | None = None
+    by_the_clock: bool = False
     keep: bool = True
 
 
@@ -256,7 +259,9 @@ class Operation:
         if answer.location is not None:
             response.headers["Location"] = answer.location
         response.headers.extend(answer.headers)
-        if self.method == "GET" and "ETag" in response.headers and none_match(response.headers["ETag"]):
+        if self.method != "GET" or answer.by_the_clock or "ETag" not in response.headers:
+            return response
+        if none_match(response.headers["ETag"]):
             return _not_modified(response)
         return response
 

@@ -172,3 +172,16 @@ def test_eight_at_once_take_eight_jobs(workshop: Workshop, bench_client: Client)
     for thread in threads:
         thread.join()
     assert sorted(taken) == sorted(jobs)
+
+
+def test_what_the_clock_changes_is_never_called_unchanged(
+    workshop: Workshop, bench_client: Client, clock: FixedClock
+) -> None:
+    job = take(bench_client, workshop.queued_job()).get_json()
+    path = f"/v1/jobs/{job['id']}"
+    seen = bench_client.open("GET", path)
+    clock.advance(timedelta(hours=20))
+    again = bench_client.open("GET", path, headers={"If-None-Match": seen.headers["ETag"]})
+    assert again.status_code == 200
+    assert (seen.get_json()["claim"]["stale"], again.get_json()["claim"]["stale"]) == (False, True)
+    assert again.headers["ETag"] == seen.headers["ETag"]
