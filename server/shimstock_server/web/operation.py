@@ -60,7 +60,7 @@ class Answer:
     media_type : str, optional
         The media type of `text`.
     by_the_clock : bool
-        Whether part of it changes with the time alone, so that the same version does not mean the same answer.
+        Whether part of it changes with the time alone, so that one version can mean several answers.
     keep : bool
         Whether the answer may be kept under its Idempotency-Key. A claim that found no job may not.
     """
