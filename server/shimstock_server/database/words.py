@@ -209,3 +209,56 @@ class FindingCode(StrEnum):
     PLATE_TAIL_HIGH = "plate-tail-high"
     PLATE_TAIL_LOW = "plate-tail-low"
     SADDLE_PICKUP_UNEVEN = "saddle-pickup-uneven"
+
+
+class RoomUse(StrEnum):
+    """Whose room it is: the shop's own rooms and an owner's home are kept differently."""
+
+    SHOP = "shop"
+    HOME = "home"
+
+
+class ClimateOrigin(StrEnum):
+    """How the monthly normals of a place came in."""
+
+    ENTERED = "entered"
+    CSV = "csv"
+    EPW = "epw"
+
+
+class ReminderKind(StrEnum):
+    """What a reminder asks for."""
+
+    SETTLE_HOUR = "settle-hour"
+    SETTLE_DAY = "settle-day"
+    SEASONAL = "seasonal"
+    STRINGS = "strings"
+
+
+class ReminderState(StrEnum):
+    """Where a reminder stands; one that is done or cancelled is closed for good."""
+
+    OPEN = "open"
+    ACKNOWLEDGED = "acknowledged"
+    SNOOZED = "snoozed"
+    DONE = "done"
+    CANCELLED = "cancelled"
+
+
+class ReminderHappening(StrEnum):
+    """What can happen to a reminder; its history is a list of these."""
+
+    MADE = "made"
+    MOVED = "moved"
+    DUE = "due"
+    ACKNOWLEDGED = "acknowledged"
+    SNOOZED = "snoozed"
+    DONE = "done"
+    CANCELLED = "cancelled"
+
+
+class Movable(StrEnum):
+    """What the moisture of the wood moves; each has a sensitivity of its own."""
+
+    RELIEF = "relief"
+    SADDLE = "saddle-height"

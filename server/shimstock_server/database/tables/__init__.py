@@ -1,6 +1,6 @@
 """Every table of the service; `Base.metadata` is whole once this package is imported."""
 
-from . import bench, booking, cards, catalogue, jobs, keys, operations, owners, shop, webhooks
+from . import bench, booking, cards, catalogue, jobs, keys, operations, owners, seasons, shop, webhooks
 from .base import Base
 
 __all__ = [
@@ -13,6 +13,7 @@ __all__ = [
     "keys",
     "operations",
     "owners",
+    "seasons",
     "shop",
     "webhooks",
 ]
