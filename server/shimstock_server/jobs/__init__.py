@@ -2,25 +2,33 @@
 
 from .board import blueprint as board_blueprint
 from .claims import named_claim
-from .consents import consents_of, covering_consent, standing_consents
+from .consents import add_consent, consents_of, covering_consent, standing_consents
 from .erasure import forget_owner
-from .moves import has_final_readings
-from .problems import ClaimEnded
+from .moves import has_final_readings, move_job, on_move
+from .problems import ClaimEnded, MoveNotAllowed
 from .routes import blueprint
-from .schemas import RoomIn, RoomTypedOut, WantsIn
-from .work import load_job
+from .schemas import ConsentIn, JobIn, RoomIn, RoomTypedOut, WantsIn
+from .work import change_job, check_in, load_job
 
 __all__ = [
     "ClaimEnded",
+    "ConsentIn",
+    "JobIn",
+    "MoveNotAllowed",
     "RoomIn",
     "RoomTypedOut",
     "WantsIn",
+    "add_consent",
+    "change_job",
+    "check_in",
     "consents_of",
     "covering_consent",
     "forget_owner",
     "has_final_readings",
     "load_job",
+    "move_job",
     "named_claim",
+    "on_move",
     "standing_consents",
 ]
 

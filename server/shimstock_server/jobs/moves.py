@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -23,6 +23,19 @@ from .problems import FinalReadingsNeeded, InstrumentNeeded, MoveNotAllowed
 from .states import CLAIMED, MOVES, Needs
 
 LONGEST_SETTLE = timedelta(days=31)
+
+
+Follow = Callable[[Session, Job, JobMove], None]
+"""Does what another area does when a job has moved: `follow(session, job, move)`."""
+
+_followers: list[Follow] = []
+
+
+def on_move(follow: Follow) -> Follow:
+    """Register what an area does with every move, in the same transaction."""
+    if follow not in _followers:
+        _followers.append(follow)
+    return follow
 
 
 def allowed_moves(job: Job) -> list[dict[str, Any]]:
@@ -83,6 +96,8 @@ def append_move(
     session.add(move)
     session.flush()
     emit(session, "job.moved", job, state=to.value, sequence=move.sequence)
+    for follow in _followers:
+        follow(session, job, move)
     return move
 
 

@@ -44,6 +44,13 @@ class KeyIn(StrictSchema):
     expires_at = Instant(
         load_default=None, metadata={"description": "When it ends by itself; null for never."}
     )
+    replaces = Id(
+        load_default=None,
+        metadata={
+            "description": "The booking key whose bookings and webhooks this one sees too. A booking key of "
+            "its own sees nothing that another one booked. Revoke the former one when the new one is in place."
+        },
+    )
 
 
 class KeyOut(StrictSchema):

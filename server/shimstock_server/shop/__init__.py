@@ -1,6 +1,15 @@
 """The shop: settings, hours, people, benches, tools."""
 
-from .hours import ShopNotSetUp, last_opening, local_day, next_opening, opening, settings
+from .hours import (
+    ShopNotSetUp,
+    last_opening,
+    local_day,
+    next_opening,
+    opening,
+    settings,
+    span,
+    wall_hours,
+)
 from .people import add_bench, add_technician, add_tool
 from .record import add_closure, set_up
 from .routes import shop, staff
@@ -26,4 +35,6 @@ __all__ = [
     "opening",
     "set_up",
     "settings",
+    "span",
+    "wall_hours",
 ]

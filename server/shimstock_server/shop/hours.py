@@ -47,19 +47,26 @@ def opening(session: Session, day: date) -> list[tuple[datetime, datetime]]:
     A wall time that a DST change skips stands for the instant at which the clocks jump over it; of one that
     occurs twice the first opens and the second closes.
     """
-    shop = settings(session)
+    zone = ZoneInfo(settings(session).zone)
+    return [span(day, opens, closes, zone) for opens, closes in wall_hours(session, day)]
+
+
+def wall_hours(session: Session, day: date) -> list[tuple[str, str]]:
+    """When the shop is open on a day, as its clocks show it: pairs of wall times, in order."""
     exceptions = list(session.scalars(select(Closure).where(Closure.day == day)))
     if exceptions:
-        hours = [(each.opens, each.closes) for each in exceptions if each.opens is not None]
+        found = [(each.opens, each.closes) for each in exceptions]
     else:
         weekday = day.isoweekday()
-        hours = [(each.opens, each.closes) for each in shop.opening_hours if each.weekday == weekday]
-    zone = ZoneInfo(shop.zone)
-    return sorted(
-        (_instant(day, opens, zone, fold=0), _instant(day, closes, zone, fold=1))
-        for opens, closes in hours
-        if opens is not None and closes is not None
-    )
+        found = [
+            (each.opens, each.closes) for each in settings(session).opening_hours if each.weekday == weekday
+        ]
+    return sorted((opens, closes) for opens, closes in found if opens is not None and closes is not None)
+
+
+def span(day: date, start: str, end: str, zone: ZoneInfo) -> tuple[datetime, datetime]:
+    """The instants in UTC at which a local span of a day begins and ends (see `opening`)."""
+    return _instant(day, start, zone, fold=0), _instant(day, end, zone, fold=1)
 
 
 def last_opening(session: Session, instant: datetime) -> datetime | None:
