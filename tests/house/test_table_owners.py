@@ -21,6 +21,7 @@ WRITERS = {
     "owners": {"owners"},
     "jobs": {"jobs"},
     "bench": {"bench"},
+    "seasons": {"seasons"},
     "operations": {"operations", "web"},  # idempotency keys are every request's
     "booking": {"booking"},
     "webhooks": {"webhooks"},

@@ -10,17 +10,19 @@ from __future__ import annotations
 import hashlib
 import hmac
 import json
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime
 from enum import Enum
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Column, event, func, inspect, select
+from sqlalchemy import Column, event, func, insert, inspect, select
 from sqlalchemy.orm import Session
 
 from .tables.base import Base, new_id
 from .tables.operations import AuditEvent, DomainEvent
+
+_AT_ONCE = 500
 
 # Kept by the mechanism itself; a line of the trail tells the same.
 _UNTOLD = frozenset({"created_at", "updated_at", "version"})
@@ -223,7 +225,79 @@ def emit(session: Session, type: str, obj: Any, **data: Any) -> DomainEvent:  # 
     )
     session.add(happened)
     session.flush()
+    for call in _followers.get(type, ()):
+        call(session, obj)
     return happened
+
+
+Follower = Callable[[Session, Any], None]
+"""Hears of what happened to an object: `follower(session, obj)`."""
+
+_followers: dict[str, list[Follower]] = {}
+
+
+def follow(*types: str) -> Callable[[Follower], Follower]:
+    """Make a function hear of events in the transaction in which they happen.
+
+    For an area that notes what to do later; it does no work of its own there.
+
+    Parameters
+    ----------
+    *types : str
+        Such as ``job.moved``.
+    """
+
+    def register(call: Follower) -> Follower:
+        for each in types:
+            if call not in _followers.setdefault(each, []):
+                _followers[each].append(call)
+        return call
+
+    return register
+
+
+def emit_many(
+    session: Session,
+    type: str,  # noqa: A002
+    happenings: Sequence[tuple[UUID, Mapping[str, Any]]],
+) -> None:
+    """Tell that the same happened to many objects, each once: `emit` in a few statements.
+
+    Parameters
+    ----------
+    type : str
+        What happened.
+    happenings : sequence of (id, data)
+        To which objects, with ids, states and versions. Nobody follows these.
+    """
+    object_type = type.split(".", 1)[0]
+    at = _now(session)
+    for start in range(0, len(happenings), _AT_ONCE):
+        part = happenings[start : start + _AT_ONCE]
+        found = session.execute(
+            select(DomainEvent.object_id, func.max(DomainEvent.sequence))
+            .where(
+                DomainEvent.object_type == object_type,
+                DomainEvent.object_id.in_([identifier for identifier, _ in part]),
+            )
+            .group_by(DomainEvent.object_id)
+        )
+        last = {row[0]: row[1] for row in found}
+        session.execute(
+            insert(DomainEvent),
+            [
+                {
+                    "id": new_id(),
+                    "at": at,
+                    "type": type,
+                    "object_type": object_type,
+                    "object_id": identifier,
+                    "sequence": last.get(identifier, 0) + 1,
+                    "data": {name: _plain(value) for name, value in data.items()},
+                }
+                for identifier, data in part
+            ],
+        )
 
 
 def changes_of(session: Session, object_type: str, object_id: UUID | str) -> Iterable[AuditEvent]:

@@ -53,6 +53,7 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
         conflicts: tuple[type[Problem], ...] = (),
         also: Mapping[int, Schema | None] | None = None,
         types: tuple[str, ...] = ("application/json",),
+        text: tuple[str, ...] = (),
     ) -> Callable[[View], View]:
         """Make the decorated function answer a method of an address.
 
@@ -82,6 +83,8 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
             Further statuses and their schemas.
         types : tuple of str
             The media types of the answer, the first by default; ``current.media_type`` tells the one wanted.
+        text : tuple of str
+            Media types of a file that is sent as it is instead of a JSON body; the view gets it as ``text``.
         """
         method = method.upper()
         answers = {status: _instance(answer)} | {code: _instance(each) for code, each in (also or {}).items()}
@@ -101,6 +104,7 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
                 edits=edits,
                 types=types,
                 conflicts=conflicts,
+                text=text,
             )
             _check(operation)
             self.operations.append(operation)
@@ -135,6 +139,8 @@ def _check(operation: Operation) -> None:
         raise TypeError(f"{where}: the service knows no such method")
     if operation.method == "GET" and (operation.writes or operation.body is not None):
         raise TypeError(f"{where}: a GET neither writes nor takes a body")
+    if operation.text and (operation.method != "POST" or operation.body is not None):
+        raise TypeError(f"{where}: a file comes by POST, in the place of a JSON body")
     if (operation.creates or operation.edits) and not operation.writes:
         raise TypeError(f"{where}: what creates or edits writes")
     if operation.scopes is None and "<uuid:" in operation.rule:

@@ -125,6 +125,9 @@ def describe(operation: Operation) -> dict[str, Any]:
     }
     if operation.body is not None:
         doc["requestBody"] = {"required": True, "content": {"application/json": {"schema": operation.body}}}
+    if operation.text:
+        content = {media_type: {"schema": {"type": "string"}} for media_type in operation.text}
+        doc["requestBody"] = {"required": True, "content": content}
     summary, description = _docstring(operation)
     doc["summary"] = summary
     who = _who(operation)

@@ -19,7 +19,7 @@ from . import idempotency
 from .authentication import authenticate, note_use, read_technician
 from .context import current
 from .etags import etag, none_match, require_if_match
-from .parsing import load, load_query, read_bytes, read_idempotency_key, read_json, read_units
+from .parsing import load, load_query, read_bytes, read_idempotency_key, read_json, read_text, read_units
 from .problems import (
     DatabaseAway,
     FieldError,
@@ -35,6 +35,9 @@ from .visibility import rule_for
 
 Creates = Literal["key", "client-id"]
 _ATTEMPTS = 3
+
+TEXT_BODY = 4 * 1024 * 1024
+"""Largest file that is sent as text [byte]: a typical year of hours has 1.7 MB."""
 
 
 @dataclass
@@ -94,6 +97,7 @@ class Operation:
     edits: bool
     types: tuple[str, ...]
     conflicts: tuple[type[Problem], ...] = ()
+    text: tuple[str, ...] = ()
 
     @property
     def keyed(self) -> bool:
@@ -157,6 +161,8 @@ class Operation:
                 )
             except InvalidFields as problem:
                 strict = problem
+        elif self.text:
+            given["text"] = tree = read_text(request, self.text, max_body=TEXT_BODY)
         elif request.method != "GET":
             _refuse_body()
         key = read_idempotency_key(request) if self.writes and self.keyed else None

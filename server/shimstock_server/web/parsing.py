@@ -54,6 +54,31 @@ def read_json(request: Request, *, max_depth: int, max_body: int) -> Any:
     return parse_json(read_bytes(request, max_body), max_depth=max_depth)
 
 
+def read_text(request: Request, types: tuple[str, ...], *, max_body: int) -> str:
+    """Return a file that is sent as it is: UTF-8, else Latin-1, which old weather files are written in.
+
+    Raises
+    ------
+    UnsupportedMedia, TooLarge
+        In this order.
+    InvalidFields
+        When it holds NUL, which no text does.
+    """
+    wanted = " or ".join(types)
+    if request.mimetype not in types:
+        raise UnsupportedMedia(f"Send the file as it is, as {wanted}.")
+    if request.headers.get("Content-Encoding", "identity").lower() != "identity":
+        raise UnsupportedMedia("Send the file without a content encoding.")
+    data = read_bytes(request, max_body)
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = data.decode("latin-1")
+    if "\x00" in text:
+        raise InvalidFields.at("", f"holds NUL: this is no text; send the file as {wanted}")
+    return text
+
+
 def read_bytes(request: Request, max_body: int) -> bytes:
     """Return the body's bytes, refusing more than the limit before reading it."""
     request.max_content_length = max_body
