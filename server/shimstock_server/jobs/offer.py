@@ -43,8 +43,8 @@ def first_offered(
 
     Notes
     -----
-    States stand in the statement as they are, not as parameters: only so do both databases see that a partial
-    index covers them. COALESCE asks each rank only when the ones before it had nothing.
+    States stand in the statement as the indexes have them, not as parameters: only so do both databases see
+    that a partial index covers them. COALESCE asks each rank only when the ones before it had nothing.
     """
     missing = sorted(set(lacking))
     return func.coalesce(*(rank.scalar_subquery() for rank in _ranks(technician_id, missing, today, now)))
@@ -53,20 +53,25 @@ def first_offered(
 def _ranks(
     technician_id: UUID, missing: list[Skill], today: date, now: datetime
 ) -> Iterable[Select[tuple[UUID]]]:
-    job = aliased(Job)
-    settled = (job.state == literal_column("'settling'"), job.available_at <= now)
-    first_due = (job.available_at, job.id)
-    yield _pick(job, missing, (*settled, job.last_technician_id == technician_id), first_due)
-    job = aliased(Job)
-    settled = (job.state == literal_column("'settling'"), job.available_at <= now)
-    yield _pick(job, missing, settled, (job.available_at, job.id))
-    job = aliased(Job)
-    queued = (job.state == literal_column("'queued'"),)
-    by_promise = (job.promised_on, job.priority.desc(), job.queued_at, job.id)
-    yield _pick(job, missing, (*queued, job.promised_on <= today), by_promise)
-    job = aliased(Job)
-    by_priority = (job.priority.desc(), job.promised_on, job.queued_at, job.id)
-    yield _pick(job, missing, (job.state == literal_column("'queued'"),), by_priority)
+    own = aliased(Job)
+    settled = (_is(own, "settling"), own.available_at <= now)
+    first_due = (own.available_at, own.id)
+    yield _pick(own, missing, (*settled, own.last_technician_id == technician_id), first_due)
+    other = aliased(Job)
+    yield _pick(
+        other, missing, (_is(other, "settling"), other.available_at <= now), (other.available_at, other.id)
+    )
+    urgent = aliased(Job)
+    by_promise = (urgent.promised_on, urgent.priority.desc(), urgent.queued_at, urgent.id)
+    yield _pick(urgent, missing, (_is(urgent, "queued"), urgent.promised_on <= today), by_promise)
+    rest = aliased(Job)
+    by_priority = (rest.priority.desc(), rest.promised_on, rest.queued_at, rest.id)
+    yield _pick(rest, missing, (_is(rest, "queued"),), by_priority)
+
+
+def _is(job: Any, state: str) -> ColumnElement[bool]:
+    """Say it in the words of the partial indexes (`QUEUED` and `SETTLING` of the tables)."""
+    return (job.state == literal_column(f"'{state}'")).is_(literal_column("TRUE"))
 
 
 def _pick(job: Any, missing: list[Skill], which: Iterable[Any], order: Iterable[Any]) -> Select[tuple[UUID]]:

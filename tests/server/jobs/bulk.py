@@ -13,6 +13,7 @@ from shimstock_server.database.session import Database
 from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.jobs import Job, JobMove, JobNumber
 from shimstock_server.database.words import JobState as S
+from shimstock_server.jobs.work import stored_wants
 from tests.server.workshop import Workshop
 
 FROM = datetime(2026, 1, 5, 8, 0, tzinfo=UTC)
@@ -45,7 +46,8 @@ def _job(number: int, instrument_id: UUID, history: tuple[S, ...]) -> tuple[dict
     job_id, ids = new_id(), [new_id() for _ in history]
     job = {
         "id": job_id, "number": number, "instrument_id": instrument_id, "state": history[-1],
-        "move_id": ids[-1], "priority": 5, "promised_on": NO_PROMISE, "queued_at": at, "wants": {},
+        "move_id": ids[-1], "priority": 5, "promised_on": NO_PROMISE, "queued_at": at,
+        "wants": stored_wants({}),
         "services": [], "worked_minutes": 0, "spec_ids": [], "created_at": at, "updated_at": at, "version": 1,
     }  # fmt: skip
     moves = [

@@ -112,14 +112,17 @@ def upgrade() -> None:
     op.execute("DROP INDEX ix_jobs_claimable")
     op.execute(
         "CREATE INDEX ix_jobs_queued ON jobs (priority DESC, promised_on, queued_at, id)"
-        " WHERE state = 'queued'"
+        " WHERE (state = 'queued') IS TRUE"
     )
     op.execute(
         "CREATE INDEX ix_jobs_queued_promised ON jobs (promised_on, priority DESC, queued_at, id)"
-        " WHERE state = 'queued'"
+        " WHERE (state = 'queued') IS TRUE"
     )
+    op.execute("DROP INDEX ix_jobs_state")
+    op.execute("CREATE INDEX ix_jobs_state ON jobs (state, created_at, id)")
+    op.execute("CREATE INDEX ix_jobs_created_at ON jobs (created_at, id)")
     op.execute("CREATE UNIQUE INDEX uq_jobs_move_id ON jobs (move_id)")
-    op.execute("CREATE INDEX ix_jobs_settling ON jobs (available_at, id) WHERE state = 'settling'")
+    op.execute("CREATE INDEX ix_jobs_settling ON jobs (available_at, id) WHERE (state = 'settling') IS TRUE")
     for trigger in TRIGGERS:
         _refuse(sqlite, *trigger)
 
@@ -130,8 +133,16 @@ def downgrade() -> None:
         op.execute(f"DROP TRIGGER {name}" + ("" if sqlite else f" ON {table}"))
         if not sqlite:
             op.execute(f"DROP FUNCTION {name}()")
-    for index in ("ix_jobs_settling", "uq_jobs_move_id", "ix_jobs_queued_promised", "ix_jobs_queued"):
+    for index in (
+        "ix_jobs_created_at",
+        "ix_jobs_state",
+        "ix_jobs_settling",
+        "uq_jobs_move_id",
+        "ix_jobs_queued_promised",
+        "ix_jobs_queued",
+    ):
         op.execute(f"DROP INDEX {index}")
+    op.execute("CREATE INDEX ix_jobs_state ON jobs (state, id)")
     op.execute(
         "CREATE INDEX ix_jobs_claimable ON jobs (priority DESC, promised_on, queued_at, id)"
         " WHERE state IN ('queued', 'settling')"

@@ -1,0 +1,95 @@
+"""Ten thousand finished jobs do not slow the claim: both databases walk an index and sort nothing."""
+
+from __future__ import annotations
+
+import re
+import time
+from datetime import date
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from flask import Flask
+from sqlalchemy import event, select, text, update
+
+from shimstock_server.database.engine import WRITES
+from shimstock_server.database.session import Database
+from shimstock_server.database.tables.jobs import Job
+from shimstock_server.database.words import JobState, Skill
+from shimstock_server.jobs.offer import first_offered
+from tests.server.clients import Client
+from tests.server.conftest import NOON
+from tests.server.workshop import Workshop
+
+from . import bulk
+from .test_moves import claim_next
+
+FINISHED = 12_000
+
+
+def plan(database: Database, missing: list[Skill]) -> str:
+    """How the database means to run the claim's own statement."""
+    offered = first_offered(uuid4(), missing, today=date(2026, 3, 2), now=NOON)
+    statement = (
+        update(Job)
+        .where(Job.id == offered)
+        .values(
+            state=JobState.ON_BENCH, claim_id=uuid4(), move_id=uuid4(), available_at=None, updated_at=NOON
+        )
+        .returning(Job.id)
+    )
+    explain = "EXPLAIN QUERY PLAN " if database.is_sqlite else "EXPLAIN "
+
+    def explained(_c: Any, _cursor: Any, sql: str, values: Any, *_rest: Any) -> tuple[str, Any]:
+        return explain + sql, values
+
+    with database.engine.execution_options(**{WRITES: True}).connect() as connection:
+        event.listen(connection, "before_cursor_execute", explained, retval=True)
+        cursor = connection.execute(statement).cursor
+        assert cursor is not None
+        return "\n".join(str(row[-1]) for row in cursor.fetchall())
+
+
+def analyze(database: Database) -> None:
+    """Let the database look at its tables, as it does by itself from time to time."""
+    with database.engine.connect() as connection:
+        connection.execution_options(isolation_level="AUTOCOMMIT", **{WRITES: True}).execute(text("ANALYZE"))
+
+
+@pytest.mark.parametrize("missing", [[], [Skill.BASS, Skill.NYLON]], ids=["all skills", "some skills"])
+@pytest.mark.parametrize("queued", [0, 40, 2000])
+def test_each_rank_walks_its_index(
+    workshop: Workshop, database: Database, queued: int, missing: list[Skill]
+) -> None:
+    bulk.fill(database, workshop, queued=queued, finished=FINISHED)
+    if not database.is_sqlite:  # SQLite's plan must be right without: nobody analyses a small shop's file
+        analyze(database)
+    told = plan(database, missing)
+    for index in ("ix_jobs_settling", "ix_jobs_queued_promised", "ix_jobs_queued"):
+        assert re.search(rf"\b{index}\b", told), told
+    assert not re.search(r"TEMP B-TREE|\bSort\b|Seq Scan on jobs|SCAN jobs(_\d)?$", told, re.MULTILINE), told
+
+
+def test_finished_jobs_do_not_slow_the_claim(
+    workshop: Workshop, bench_client: Client, database: Database, app: Flask
+) -> None:
+    shop = workshop.manager.get("/v1/shop").get_json()
+    workshop.manager.patch("/v1/shop", json={"claims_per_technician": 50}, etag=f'"{shop["version"]}.mm"')
+    bulk.fill(database, workshop, queued=60, finished=0)
+    claim_next(bench_client)
+    alone = _seconds(bench_client)
+    bulk.fill(database, workshop, queued=0, finished=FINISHED)
+    crowded = _seconds(bench_client)
+    assert crowded < 3 * alone  # a scan of the table would take several times as long
+    with database.read() as session:
+        assert len(session.scalars(select(Job.id).where(Job.state == JobState.ON_BENCH)).all()) == 31
+
+
+def _seconds(client: Client) -> float:
+    """The least time that a claim took of fifteen: what it needs when nothing else is going on."""
+    took = []
+    for _ in range(15):
+        began = time.perf_counter()
+        claim_next(client)
+        took.append(time.perf_counter() - began)
+    return min(took)
