@@ -160,6 +160,9 @@ def take(bench: Bench, job: Job) -> Job:
         "Looked over: frets level, no crack, bridge and nut sound, the rod's nut turns freely.",
         lead="       ",
     )
+    bench.client.reading_sheets.post(
+        job, [], stage="as-received", at_pitch=True, taken_at=bench.now, looked_over=True
+    )
     bench.pass_time(10)
     return job
 

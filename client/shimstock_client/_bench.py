@@ -53,7 +53,7 @@ class ReadingSheets(OfJob[ReadingSheet]):
         taken_at : datetime with a zone, or None
             On the bench's clock; now when left out [-].
         **more
-            Further fields of a sheet: position, acclimatised, room, note, supersedes … [-].
+            Further fields of a sheet: position, acclimatised, looked_over, room, note … [-].
         """
         body = {
             "id": str(id or uuid7()),

@@ -196,6 +196,7 @@ class ReadingSheet(Stored):
     room: RoomAir | None = None
     string_set_id: str | None = None
     findings: list[dict[str, Any]] = field(default_factory=list)
+    looked_over: bool | None = None
     note: str | None = None
     supersedes: str | None = None
     supersedes_reason: str | None = None

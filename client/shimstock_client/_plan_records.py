@@ -151,5 +151,6 @@ class Recommendation(Record):
 
     @property
     def do_now(self) -> Step | None:
-        """The one step to do now that changes the instrument; None when there is none."""
-        return next((step for step in self.steps if step.do_now), None)
+        """The step to do now: what changes the instrument before what only looks; None when there is none."""
+        now = [step for step in self.steps if step.do_now]
+        return next((step for step in now if step.changes_instrument), now[0] if now else None)

@@ -139,6 +139,7 @@ def sheet(readings: list[dict[str, Any]], **more: Any) -> dict[str, Any]:
         "stage": "as-received",
         "taken_at": "2026-03-02T12:00:00Z",
         "at_pitch": True,
+        "looked_over": True,
         "readings": readings,
         **more,
     }

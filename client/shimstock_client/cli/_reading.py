@@ -42,6 +42,9 @@ STAGES = ("as-received", "in-progress", "final", "recheck")
 @click.option(
     "--found", multiple=True, metavar="FINDING", help="What the look over found, e.g. 'fret-high fret 7'."
 )
+@click.option(
+    "--looked-over", is_flag=True, help="Frets, bridge, rod, nut and tuners were looked at, found or not."
+)
 @click.option("--note", help="A note for the whole sheet.")
 @click.option("--instead-of", metavar="SHEET", help="Corrects this sheet; say why with --because.")
 @click.option("--because", metavar="REASON", help="Why the other sheet was wrong.")
@@ -111,7 +114,7 @@ def find_sheet(text: str) -> UnsentSheet:
 def _stage(bench: Bench, job: Job) -> str:
     if job.state == "final-check":
         return "final"
-    if any(True for _ in bench.client.reading_sheets.list(job)):
+    if any(sheet.readings for sheet in bench.client.reading_sheets.list(job)):
         return "in-progress"
     return "recheck" if job.follows_id else "as-received"
 
@@ -128,6 +131,8 @@ def _take_options(
             sheet.more["acclimatised"] = False
         if conditions["air"]:
             sheet.more["room"] = read_air(conditions["air"])
+        if conditions["looked_over"]:
+            sheet.more["looked_over"] = True
         if conditions["note"]:
             sheet.more["note"] = conditions["note"]
         if conditions["instead_of"]:

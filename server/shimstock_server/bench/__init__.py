@@ -1,9 +1,9 @@
 """The bench: what is measured, what is recommended, what is done."""
 
 from .adjustments import adjustments_of
-from .before_and_after import BeforeAndAfter, before_and_after, sheet_of
+from .before_and_after import BeforeAndAfter, before_and_after, sheet_of, verdicts
 from .problems import InstrumentUnknown
-from .recommendation import current_plan
+from .recommendation import current_plan, gather
 from .routes import blueprint
 from .sheets import sheets_of, standing
 
@@ -13,9 +13,11 @@ __all__ = [
     "adjustments_of",
     "before_and_after",
     "current_plan",
+    "gather",
     "sheet_of",
     "sheets_of",
     "standing",
+    "verdicts",
 ]
 
 blueprints = (blueprint,)

@@ -49,6 +49,10 @@ class RecommendationIn(StrictSchema):
     tool_id = Id(load_default=None, allow_none=True)
     readings = ListOf(Nested(ReadingIn), max=500, load_default=list)
     findings = ListOf(Nested(FindingIn), max=100, load_default=list)
+    looked_over = Truth(
+        load_default=True,
+        metadata={"description": "false: the plan begins with the look over."},
+    )
     wants = Nested(WantsIn, load_default=dict)
     consents = ListOf(Nested(ConsentSaidIn), max=20, load_default=list)
     rod_response = Nested(RodResponseIn, load_default=None, allow_none=True)

@@ -106,6 +106,7 @@ def gather(session: Session, job: Job) -> plan_model.PlanInput:
         findings=tuple(
             plan_finding(finding, sheet, timeline) for sheet in sheets for finding in sheet.findings
         ),
+        looked_over=any(sheet.looked_over for sheet in sheets),
         wanted=plan_model.Wanted() if restrung else _wanted(session, job, instrument),
         other_sets=plan_other_sets(session, instrument),
         consents=tuple(_consents(standing_consents(session, job.id))),

@@ -89,6 +89,13 @@ class ReadingSheetIn(StrictSchema):
         metadata={"description": "For the readings that name no tool and that it can measure."},
     )
     findings = ListOf(Nested(FindingIn), max=100, load_default=list)
+    looked_over = Truth(
+        load_default=False,
+        metadata={
+            "description": "Frets, twist, cracks, bridge, neck angle, rod, nut and tuners were looked at; "
+            "true by itself when something was found."
+        },
+    )
     note = Text(max=4000, multiline=True, load_default=None, allow_none=True)
     supersedes = Id(load_default=None, allow_none=True)
     supersedes_reason = Text(max=1000, load_default=None, allow_none=True)
@@ -147,6 +154,7 @@ class ReadingSheetOut(StrictSchema):
     room = Nested(SheetRoomOut, allow_none=True, required=True)
     string_set_id = Id(allow_none=True)
     findings = ListOf(Nested(FindingOut), required=True)
+    looked_over = Truth(required=True)
     note = Text(max=4000, allow_none=True)
     supersedes = Id(allow_none=True)
     supersedes_reason = Text(max=1000, allow_none=True)

@@ -78,6 +78,7 @@ def record_sheet(
         room_typed=_room_typed(room),
         string_set_id=instrument.string_set_id or instrument.model.string_set_id,
         findings=[dict(finding, code=finding["code"].value) for finding in wish["findings"]],
+        looked_over=wish["looked_over"] or bool(wish["findings"]),
         note=wish["note"],
         supersedes_id=wish["supersedes"],
         supersedes_reason=wish["supersedes_reason"],
@@ -126,7 +127,8 @@ def show_sheet(sheet: ReadingSheet, superseded_by: UUID | None) -> dict[str, Any
     """A sheet as it is answered."""
     names = (
         "id", "job_id", "stage", "taken_at", "received_at", "bench_id", "technician_id", "outside_claim",
-        "position", "at_pitch", "acclimatised", "string_set_id", "findings", "note", "supersedes_reason",
+        "position", "at_pitch", "acclimatised", "string_set_id", "findings", "looked_over", "note",
+        "supersedes_reason",
     )  # fmt: skip
     shown: dict[str, Any] = {name: getattr(sheet, name) for name in names}
     room = None

@@ -62,6 +62,7 @@ def plan_from_body(session: Session, body: dict[str, Any], *, now: datetime) -> 
         spec=spec,
         readings=tuple(plan_reading(reading, sheet, timeline) for reading in readings),
         findings=tuple(plan_finding(finding, sheet, timeline) for finding in sheet.findings),
+        looked_over=body["looked_over"],
         wanted=_wanted(session, body["wants"], instrument),
         other_sets=_other_sets(session, sent),
         consents=tuple(

@@ -46,6 +46,7 @@ class CaseShop:
             "stage": stage,
             "taken_at": self.clock.now().isoformat(),
             "at_pitch": True,
+            "looked_over": True,
             "readings": [self.sent(reading) for reading in readings],
             **more,
         }

@@ -311,3 +311,16 @@ def test_the_same_sheet_from_two_threads_at_once_is_one_sheet(
         thread.join()
     assert sorted(answers) == [200] * 5 + [201]
     assert stored(database) == (1, 1)
+
+
+def test_the_plan_asks_for_a_look_over_until_one_is_noted(
+    workshop: Workshop, bench_client: Client, job: dict[str, Any]
+) -> None:
+    assert post(bench_client, job, sheet(case_one_readings(workshop), looked_over=False)).status_code == 201
+    plan = bench_client.open("GET", f"/v1/jobs/{job['id']}/recommendation").get_json()
+    assert [step["kind"] for step in plan["steps"][:2]] == ["look-over", "relief"]
+    assert plan["steps"][1]["do_now"]
+    noted = post(bench_client, job, sheet([], findings=[{"code": "fret-ends-sharp"}], looked_over=False))
+    assert noted.get_json()["looked_over"] is True
+    plan = bench_client.open("GET", f"/v1/jobs/{job['id']}/recommendation").get_json()
+    assert plan["steps"][0]["kind"] == "relief"

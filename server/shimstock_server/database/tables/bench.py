@@ -46,7 +46,9 @@ class ReadingSheet(Base):
     room_typed: Mapped[dict[str, Any] | None] = mapped_column(Json)
     string_set_id: Mapped[UUID | None] = mapped_column(ForeignKey("string_sets.id"))
     findings: Mapped[list[Any]] = mapped_column(Json, default=list)
-    """What the look over found: subject, finding, fret, string, note."""
+    """What the look over found: code, fret, string, note."""
+    looked_over: Mapped[bool] = mapped_column(default=False)
+    """The instrument was looked over, whether or not anything was found."""
     note: Mapped[str | None] = mapped_column(String(4000))
     supersedes_id: Mapped[UUID | None] = mapped_column(ForeignKey("reading_sheets.id"))
     supersedes_reason: Mapped[str | None] = mapped_column(String(1000))

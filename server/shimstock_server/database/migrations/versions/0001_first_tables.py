@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 from alembic import op
+
 from shimstock_server.database.migrations.columns import words
-from shimstock_server.database.tables.base import Instant
-from shimstock_server.database.tables.base import Json
+from shimstock_server.database.tables.base import Instant, Json
 
 revision = "0001"
 down_revision = None
@@ -600,6 +600,7 @@ def upgrade() -> None:
         sa.Column("room_typed", Json, nullable=True),
         sa.Column("string_set_id", sa.Uuid(), nullable=True),
         sa.Column("findings", Json, nullable=False),
+        sa.Column("looked_over", sa.Boolean(), nullable=False),
         sa.Column("note", sa.String(length=4000), nullable=True),
         sa.Column("supersedes_id", sa.Uuid(), nullable=True),
         sa.Column("supersedes_reason", sa.String(length=1000), nullable=True),
