@@ -1,7 +1,9 @@
-"""The card that an owner takes home: before and after, in words and in a picture."""
+"""The card that an owner takes home, and the page on which the owner sees where the instrument is."""
 
+from .links import CardLinkIn, NewCardLinkOut, job_of, make_link
+from .links import told as link_told
 from .routes import blueprint
 
-__all__ = ["blueprints"]
+__all__ = ["CardLinkIn", "NewCardLinkOut", "blueprints", "job_of", "link_told", "make_link"]
 
 blueprints = (blueprint,)

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from typing import cast
+from typing import Any, cast
 from uuid import UUID
 
 from shimstock_server.bench import InstrumentUnknown
 from shimstock_server.catalogue import InstrumentIncomplete
+from shimstock_server.database.tables.cards import CardLink
 from shimstock_server.jobs import load_job
 from shimstock_server.shop import ShopNotSetUp
 from shimstock_server.web.blueprint import Answer, Blueprint
 from shimstock_server.web.context import Units, current
+from shimstock_server.web.etags import must_match
+from shimstock_server.web.visibility import visibility
 
+from . import links
 from .drawing import picture
 from .gathering import card_of, reader_of
 from .language import language
@@ -23,10 +27,13 @@ from .telling import as_data, digest
 blueprint = Blueprint("cards", "Before and after of a job, for its owner")
 
 HTML, SVG = "text/html", "image/svg+xml"
+COUNTER = ("bench", "manager")
+
+visibility("card_link_id", links.is_visible)
 
 
 @blueprint.operation(
-    "GET", "/jobs/<uuid:job_id>/card", scopes=("bench", "manager"), answer=CardOut,
+    "GET", "/jobs/<uuid:job_id>/card", scopes=COUNTER, answer=CardOut,
     types=("application/json", HTML, SVG),
     conflicts=(InstrumentUnknown, InstrumentIncomplete, ShopNotSetUp),
 )  # fmt: skip
@@ -48,3 +55,39 @@ def get_card(job_id: UUID) -> Answer:
     if current.media_type == SVG:
         return Answer(text=picture(content, speech), media_type=SVG, digest=named)
     return Answer(as_data(content, speech), digest=named)
+
+
+@blueprint.operation(
+    "POST", "/jobs/<uuid:job_id>/card-links", scopes=COUNTER, body=links.CardLinkIn,
+    answer=links.NewCardLinkOut, status=201, writes=True, creates="key",
+)  # fmt: skip
+def add_card_link(job_id: UUID, body: dict[str, Any]) -> Answer:
+    """Make an address of the owner's page of a job. Its secret part is in this answer and nowhere else."""
+    job = load_job(current.session, job_id)
+    row, path = links.make_link(current.session, job, actor=current.actor, now=current.now, days=body["days"])
+    return Answer(links.told(row, now=current.now, path=path), location=f"/v1/card-links/{row.id}")
+
+
+@blueprint.operation("GET", "/jobs/<uuid:job_id>/card-links", scopes=COUNTER, answer=links.CardLinkList)
+def list_card_links(job_id: UUID) -> dict[str, Any]:
+    """List the addresses of a job's page, without their secret parts."""
+    return {"items": [links.told(row, now=current.now) for row in links.links_of(current.session, job_id)]}
+
+
+@blueprint.operation(
+    "GET", "/card-links/<uuid:card_link_id>", scopes=("bench", "booking", "manager"), answer=links.CardLinkOut
+)
+def show_card_link(card_link_id: UUID) -> dict[str, Any]:
+    """Show an address of an owner's page, without its secret part."""
+    return links.told(current.session.get_one(CardLink, card_link_id), now=current.now)
+
+
+@blueprint.operation(
+    "DELETE", "/card-links/<uuid:card_link_id>", scopes=("bench", "booking", "manager"), status=204,
+    writes=True, edits=True,
+)  # fmt: skip
+def revoke_card_link(card_link_id: UUID) -> None:
+    """Revoke an address of an owner's page: it opens nothing any more."""
+    row = current.session.get_one(CardLink, card_link_id)
+    must_match(row)
+    links.revoke(current.session, row, now=current.now)

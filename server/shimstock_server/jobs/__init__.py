@@ -8,13 +8,15 @@ from .moves import has_final_readings, move_job, on_move
 from .problems import ClaimEnded, MoveNotAllowed
 from .routes import blueprint
 from .schemas import ConsentIn, JobIn, RoomIn, RoomTypedOut, WantsIn
-from .work import change_job, check_in, load_job
+from .settling import looks
+from .work import NO_PROMISE, change_job, check_in, load_job
 
 __all__ = [
     "ClaimEnded",
     "ConsentIn",
     "JobIn",
     "MoveNotAllowed",
+    "NO_PROMISE",
     "RoomIn",
     "RoomTypedOut",
     "WantsIn",
@@ -26,6 +28,7 @@ __all__ = [
     "forget_owner",
     "has_final_readings",
     "load_job",
+    "looks",
     "move_job",
     "named_claim",
     "on_move",

@@ -47,8 +47,8 @@ class KeyIn(StrictSchema):
     replaces = Id(
         load_default=None,
         metadata={
-            "description": "The booking key whose bookings and webhooks this one sees too. A booking key of "
-            "its own sees nothing that another one booked. Revoke the former one when the new one is in place."
+            "description": "The booking key whose bookings and webhooks this one sees too; otherwise it sees "
+            "nothing that another key booked. Revoke the former key when the new one is in place."
         },
     )
 

@@ -1,0 +1,40 @@
+"""What can stand in the way of a booking."""
+
+from __future__ import annotations
+
+from shimstock_server.web.problems import Conflict
+
+
+class NoPlace(Conflict):
+    """Nothing is left in this slot; `next_slots` lists the next free ones."""
+
+    code = "no-place"
+    title = "No place"
+
+
+class HoldEnded(Conflict):
+    """The slot was held until a moment that has passed; `next_slots` lists what is free now."""
+
+    code = "hold-ended"
+    title = "Hold ended"
+
+
+class BookingSettled(Conflict):
+    """A booking in this state cannot be changed in that way."""
+
+    code = "booking-settled"
+    title = "Booking settled"
+
+
+class NotYetMissed(Conflict):
+    """The drop-off slot has not passed yet; cancel the booking instead."""
+
+    code = "not-yet-missed"
+    title = "Not yet missed"
+
+
+class ServiceNameInUse(Conflict):
+    """Another service has that name already."""
+
+    code = "service-name-in-use"
+    title = "Service name in use"
