@@ -14,8 +14,15 @@ from .entry import Calculation, Given, Way
 from .fields import Question, Result, asked, calculated, told
 from .notes import say, scale_note
 
+RULES: dict[str, scale.Rule] = {
+    "equal-temperament": "equal temperament",
+    "rule-of-eighteen": "rule of eighteen",
+}
+"""The word for a rule on the wire to its name in the calculation module."""
+_WORDS = {name: word for word, name in RULES.items()}
+
 _RULE = Choice(
-    tuple(scale.RATIOS),
+    RULES,
     metadata={"description": "How the board is divided: equal temperament, unless said otherwise."},
 )
 
@@ -66,7 +73,7 @@ class StringFretsOut(StrictSchema):
 class FretRuleOut(StrictSchema):
     """How well a rule fits a measured board."""
 
-    rule = Choice(tuple(scale.RATIOS))
+    rule = Choice(RULES)
     scale_length = told("scale-length", "The scale length that fits best, or the one given")
     misfit = told("resolution", "Root mean square of what is left")
     residuals = ListOf(told("resolution", "Measured minus computed, in the order given"))
@@ -76,7 +83,7 @@ class FretPositionsResult(Result):
     """Frets and their places."""
 
     calculated = calculated("positions", "position", "fret", "scale_length", "rule")
-    rule = Choice((*scale.RATIOS, "neither", "cannot tell"))
+    rule = Choice((*RULES, "neither", "cannot-tell"))
     scale_length = told("scale-length", "Twice the distance from nut to 12th fret", maybe=True)
     fret = Number(allow_none=True)
     position = told("distance", "Distance from the nut", maybe=True)
@@ -90,8 +97,7 @@ class FretPositionsResult(Result):
 
 
 def _rule(given: Given) -> scale.Rule:
-    rule: scale.Rule = given.get("rule", "equal temperament")
-    return rule
+    return RULES[given.get("rule", "equal-temperament")]
 
 
 def _numbered(places: Any) -> list[dict[str, Any]]:
@@ -100,7 +106,7 @@ def _numbered(places: Any) -> list[dict[str, Any]]:
 
 def _result(given: Given, **found: Any) -> dict[str, Any]:
     known: dict[str, Any] = {
-        "rule": _rule(given),
+        "rule": _WORDS[_rule(given)],
         "scale_length": given.get("scale_length"),
         "fret": given.get("fret"),
         "position": given.get("position"),
@@ -166,15 +172,17 @@ def _rule_of(given: Given) -> dict[str, Any]:
     )
     fits = [
         {
-            "rule": rule,
+            "rule": _WORDS[rule],
             "scale_length": found.scale_lengths[rule],
             "misfit": found.misfits[rule],
             "residuals": np.asarray(found.residuals[rule]).tolist(),
         }
-        for rule in scale.RATIOS
+        for rule in RULES.values()
     ]
     best = found.scale_lengths.get(found.rule)
-    return _result(given, rule=found.rule, scale_length=best, fits=fits, divisor=found.divisor)
+    return _result(
+        given, rule=found.rule.replace(" ", "-"), scale_length=best, fits=fits, divisor=found.divisor
+    )
 
 
 FRET_POSITIONS = Calculation(

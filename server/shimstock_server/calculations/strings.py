@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -15,7 +16,10 @@ from .fields import Question, Result, asked, calculated, told
 from .notes import say, scale_note
 from .pitch import note_field
 
-MATERIALS = tuple(wire.MATERIALS)
+MATERIALS = {re.sub("[ ,/]", "-", name): name for name in wire.MATERIALS}
+"""The word for a material on the wire to its name in the calculation module."""
+# Plated wraps count as their core metal: the plating adds less than 1 % (from memory).
+WRAP_MATERIALS = MATERIALS | {"nickel-plated-steel": "steel", "silver-plated-copper": "copper"}
 THINNEST, THICKEST = 0.1, 6.5
 """Wire that the table of strengths is for [mm]."""
 WIRE_SOURCE = (
@@ -39,7 +43,7 @@ class StringFields(Question):
     core_shape = Choice(
         ("round", "hex"), load_default="round", metadata={"description": "Shape of the core."}
     )
-    wrap_material = Choice(MATERIALS, metadata={"description": "Of a wound string's wrap."})
+    wrap_material = Choice(WRAP_MATERIALS, metadata={"description": "Of a wound string's wrap."})
 
 
 class StringTensionQuestion(StringFields):
@@ -62,8 +66,8 @@ class StringTensionResult(Result):
     calculated = calculated("tension", "frequency", "linear_density", "scale_length")
     tension = told("tension", "Pull of the string")
     frequency = told("pitch", "Pitch of the open string")
-    note_name = Text(metadata={"description": "Nearest note to that."})
-    intonation = told("intonation", "How far the pitch lies from that note; positive = sharp")
+    note_name = Text(allow_none=True, metadata={"description": "Nearest note to that, down to C-1."})
+    intonation = told("intonation", "How far the pitch lies from that note; positive = sharp", maybe=True)
     scale_length = told("scale-length", "Speaking length")
     linear_density = told("linear-density", "Mass per length")
     gauge = told("gauge", "Outside diameter, where known", maybe=True)
@@ -98,10 +102,10 @@ def string_of(given: Given, frequency: float, scale_length: float, **fields: Any
         kind="wound" if given["wound"] else "plain",
         gauge=given.get("gauge"),
         linear_density=given.get("linear_density"),
-        material=given["material"],
+        material=MATERIALS[given["material"]],
         core=given.get("core"),
         core_shape=given["core_shape"],
-        wrap_material=given.get("wrap_material"),
+        wrap_material=WRAP_MATERIALS[given["wrap_material"]] if "wrap_material" in given else None,
         **fields,
     )
 
@@ -145,7 +149,7 @@ def _judge(given: Given, string: FittedString) -> dict[str, Any]:
     pull, mass = fitted.pull(string), fitted.mass_per_length(string)
     core = fitted.margin_core(string)
     share = highest = stress = None
-    note_name, off = pitch.nearest_note(string.frequency, _reference(given))
+    note_name, off = _nearest(string.frequency, _reference(given))
     if core is not None and THINNEST <= core <= THICKEST:
         shape = "round" if string.kind == "plain" else string.core_shape
         share = float(wire.breaking_fraction(pull, core, shape))
@@ -166,6 +170,13 @@ def _judge(given: Given, string: FittedString) -> dict[str, Any]:
         "highest_frequency": highest,
         "note": _breaking_note(share, string, core) + scale_note(string.scale_length),
     }
+
+
+def _nearest(frequency: float, reference: float) -> tuple[str | None, float | None]:
+    """Return the nearest note and how far off it is; nothing for what lies below all notes."""
+    if float(pitch.note_at(frequency, reference)) < pitch.LOWEST_NOTE:
+        return None, None
+    return pitch.nearest_note(frequency, reference)
 
 
 def _breaking_note(share: float | None, string: FittedString, core: float | None) -> list[str]:

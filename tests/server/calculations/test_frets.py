@@ -21,17 +21,17 @@ def test_frets_of_650_mm(ask: Ask) -> None:
 def test_the_divisor_of_equal_temperament(ask: Ask) -> None:
     measured = [{"fret": fret, "position": mm(650 * (1 - 2 ** (-fret / 12)))} for fret in (1, 5, 7, 12, 19)]
     found = ask("fret-positions", measured=measured)
-    assert found["rule"] == "equal temperament"
+    assert found["rule"] == "equal-temperament"
     assert found["divisor"] == pytest.approx(17.817154, abs=1e-4)
     assert found["scale_length"]["value"] == pytest.approx(650, abs=1e-4)
 
 
 # pins fret-positions: the rule of eighteen, 650·(1 - (17/18)^12) = 322.636 mm, common practice
 def test_the_rule_of_eighteen(ask: Ask) -> None:
-    found = ask("fret-positions", scale_length=mm(650), fret=12, rule="rule of eighteen")
+    found = ask("fret-positions", scale_length=mm(650), fret=12, rule="rule-of-eighteen")
     assert found["position"]["value"] == pytest.approx(322.636, abs=5e-4)
     measured = [{"fret": fret, "position": mm(650 * (1 - (17 / 18) ** fret))} for fret in (1, 5, 7, 12)]
-    assert ask("fret-positions", measured=measured, scale_length=mm(650))["rule"] == "rule of eighteen"
+    assert ask("fret-positions", measured=measured, scale_length=mm(650))["rule"] == "rule-of-eighteen"
 
 
 def test_of_fret_position_and_scale_two_give_the_third(ask: Ask) -> None:

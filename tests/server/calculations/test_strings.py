@@ -57,12 +57,12 @@ def test_a_wound_string(ask: Ask) -> None:
         "wound": True,
         "core": mm(core),
         "gauge": mm(core + 2 * wrap),
-        "wrap_material": "phosphor bronze",
+        "wrap_material": "phosphor-bronze",
     }
     found = ask("string-tension", note="D3", scale_length=mm(650), **wound)
     assert found["linear_density"]["value"] == pytest.approx(expected, abs=1e-6)
     back = ask("string-tension", tension=found["tension"], note="D3", scale_length=mm(650),
-               wound=True, core=mm(core), wrap_material="phosphor bronze")  # fmt: skip
+               wound=True, core=mm(core), wrap_material="phosphor-bronze")  # fmt: skip
     assert back["gauge"]["value"] == pytest.approx(core + 2 * wrap, abs=1e-5)
 
 

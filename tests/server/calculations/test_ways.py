@@ -97,7 +97,7 @@ def test_what_leads_to_no_sensible_number_is_refused() -> None:
                 "strings": 6,
                 "perpendicular_fret": 7,
                 "frets": 24,
-                "rule": "rule of eighteen",
+                "rule": "rule-of-eighteen",
             },
             "/rule",
         ),
