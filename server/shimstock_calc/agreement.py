@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Literal
@@ -150,6 +150,7 @@ def bench_agreement(
     tolerance: float | None = None,
     pooling_alpha: float = POOLING_ALPHA,
     benches: Sequence[str] | None = None,
+    write: Callable[[float], str] = "{:.3g}".format,
 ) -> Agreement:
     """Judge how well benches agree, from a study in which every bench read every piece several times.
 
@@ -165,6 +166,8 @@ def bench_agreement(
         The interaction is counted as repeatability when its probability lies above this, 0 to 1 [-].
     benches : sequence of str, optional
         Names for the words [-].
+    write : function
+        Puts a length, or whatever was read, into the words; a bare number by default [-].
 
     Returns
     -------
@@ -227,7 +230,7 @@ def bench_agreement(
         bench_offsets=offsets,
         bench_repeatability=own,
         difference_limit=1.96 * 2.0**0.5 * spread,
-        words=_words(variances, of_total, of_tolerance, names, offsets),
+        words=_words(variances, (of_total, of_tolerance), names, offsets, write),
     )
 
 
@@ -388,11 +391,12 @@ def _grade(percent: float) -> str:
 
 def _words(
     variances: Variances,
-    of_total: float,
-    of_tolerance: float | None,
+    percents: tuple[float, float | None],
     names: Sequence[str],
     offsets: FloatArray,
+    write: Callable[[float], str],
 ) -> tuple[str, ...]:
+    of_total, of_tolerance = percents
     told = [
         f"Against the differences between the pieces: {of_total:.1f} % of the whole spread is the "
         f"measurement's, {_grade(of_total)}."
@@ -405,12 +409,12 @@ def _words(
             f"{_grade(of_tolerance)}."
         )
     limit = 1.96 * 2.0**0.5 * variances.agreement**0.5
-    told.append(f"Two benches reading the same piece differ by less than {limit:.3g}, 95 times in 100.")
+    told.append(f"Two benches reading the same piece differ by less than {write(limit)}, 95 times in 100.")
     if variances.reproducibility > variances.repeatability:
         high, low = int(np.argmax(offsets)), int(np.argmin(offsets))
         told.append(
             f"Most of it lies between the benches ({names[high]} reads highest, {names[low]} lowest, "
-            f"{offsets[high] - offsets[low]:.3g} apart): compare tools and habits."
+            f"{write(offsets[high] - offsets[low])} apart): compare tools and habits."
         )
     else:
         told.append("Most of it lies within one bench: repeat the reading, or take a finer tool.")

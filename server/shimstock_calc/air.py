@@ -398,5 +398,36 @@ def vapour_to_add(temperature: ArrayLike, relative_humidity: ArrayLike, wanted: 
     lacking = within(wanted, "wanted", 0.0, 100.0, "% RH") - within(
         relative_humidity, "relative_humidity", 0.0, 100.0, "% RH"
     )
-    pressure = lacking / 100.0 * saturation_pressure(T)
+    return vapour_density(T, lacking)
+
+
+def vapour_density(temperature: ArrayLike, relative_humidity: ArrayLike) -> FloatArray:
+    """Vapour that air of a temperature holds at a humidity, or at a difference of two.
+
+    Parameters
+    ----------
+    temperature : float or array
+        -60 to 70 [degC].
+    relative_humidity : float or array, broadcast
+        Humidity, or the difference of two at this temperature [% RH].
+
+    Returns
+    -------
+    array
+        [g/m3]
+
+    Raises
+    ------
+    OutOfRange
+        When an input is not finite or the temperature lies outside its bounds.
+
+    Notes
+    -----
+    Ideal gas, R = 461.5 J/(kg K); Alduchov & Eskridge (1996) over water.
+
+    >>> round(float(vapour_density(20.0, 100.0)), 2)
+    17.25
+    """
+    T = np.asarray(temperature, dtype=np.float64)
+    pressure = within(relative_humidity, "relative_humidity") / 100.0 * saturation_pressure(T)
     return np.asarray(1e3 * pressure / (GAS_CONSTANT * (T + FREEZING)), dtype=np.float64)

@@ -287,12 +287,56 @@ def moisture_for_width(
     before = within(moisture_before, "moisture_before", 0.0, SATURATION, "% MC")
     rate = within(positive(coefficient, "coefficient", "per % MC"), "coefficient", 0.0, 0.01, "per % MC")
     start = positive(width_before, "width_before", "mm")
-    after = before + (positive(width_after, "width_after", "mm") - start) / (start * rate)
-    if ((after < 0.0) | (after > SATURATION)).any():
+    return _possible(before + (positive(width_after, "width_after", "mm") - start) / (start * rate))
+
+
+def moisture_for_width_from_shrinkage(
+    width_before: ArrayLike, width_after: ArrayLike, moisture_before: ArrayLike, shrinkage: ArrayLike
+) -> FloatArray:
+    """Which moisture a board has reached, judged by its width: Eq. (13-3) asked the other way round.
+
+    Parameters
+    ----------
+    width_before, width_after : float or array
+        Across the grain; above 0 [mm].
+    moisture_before : float or array, broadcast with the widths
+        At `width_before`; 0 to 30 [% MC].
+    shrinkage : float or array, broadcast with the widths
+        Green to ovendry, radial or tangential; above 0, up to 20 [%].
+
+    Returns
+    -------
+    array
+        Moisture content at `width_after` [% MC].
+
+    Raises
+    ------
+    OutOfRange
+        When the widths ask for a moisture outside 0 to 30 % MC.
+
+    Notes
+    -----
+    *Wood Handbook*, USDA FPL-GTR-190 (2010), Eq. (13-3).
+
+    >>> wider = 232.0 + float(movement_from_shrinkage(232.0, 8.0, 20.0, 7.0))
+    >>> round(float(moisture_for_width_from_shrinkage(232.0, wider, 8.0, 7.0)), 6)
+    20.0
+    """
+    before = within(moisture_before, "moisture_before", 0.0, SATURATION, "% MC")
+    shrink = within(positive(shrinkage, "shrinkage", "%"), "shrinkage", 0.0, 20.0, "%")
+    start = positive(width_before, "width_before", "mm")
+    share = (positive(width_after, "width_after", "mm") - start) / start
+    return _possible(before + share * (100.0 * SATURATION / shrink - SATURATION + before))
+
+
+def _possible(moisture: FloatArray) -> FloatArray:
+    """Return a moisture that wood can have, and refuse any other."""
+    # a width of 30 % comes back as 30 % and a rounding
+    if ((moisture < -1e-6) | (moisture > SATURATION + 1e-6)).any():
         raise OutOfRange(
             "width_after must be a width that this wood can have between 0 and 30 % MC", "width_after"
         )
-    return np.asarray(after, dtype=np.float64)
+    return np.asarray(np.clip(moisture, 0.0, SATURATION), dtype=np.float64)
 
 
 def coefficient_from_shrinkage(shrinkage: ArrayLike) -> FloatArray:
