@@ -164,7 +164,9 @@ def test_a_high_slot_is_filed_to_target_plus_twice_the_uncertainty():
     step = found(made, "nut")
     assert step.do_now
     assert [change.after for change in step.changes] == pytest.approx([0.51, 0.41])
-    assert step.what.text() == "Nut: file slots 1 and 6, reading after every pass; stop at 0.41 / 0.51 mm"
+    assert step.what.text() == (
+        "Nut: file slot 6 until it reads 0.51 mm and slot 1 until it reads 0.41 mm, reading after every pass"
+    )
     assert [change.after for change in step.forecasts] == pytest.approx(
         [1.7 - 0.29 / 0.944 / 2, 1.5 - 0.29 / 0.944 / 2], abs=1e-3
     )

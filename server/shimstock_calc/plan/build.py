@@ -11,7 +11,7 @@ from .model import Plan, PlanInput
 from .nut_steps import nut
 from .reading_steps import GEOMETRY, measure, tune_first
 from .relief_steps import relief, settle
-from .string_steps import plate, refuse_steel_on_nylon, restring, restring_to_come
+from .string_steps import plate, restring, restring_to_come, stop_at_steel_on_nylon
 from .words import say
 
 
@@ -40,7 +40,7 @@ def make_plan(plan_input: PlanInput) -> Plan:
     check(plan_input)
     draft = Draft(plan_input)
     look_over(draft)
-    if refuse_steel_on_nylon(draft):
+    if stop_at_steel_on_nylon(draft):
         return draft.plan()
     tune_first(draft)
     plate(draft)

@@ -30,6 +30,12 @@ def refused(draft: Draft, step: ConsentStep) -> bool:
     return newest is not None and not newest
 
 
+def refused_by_name(draft: Draft, step: ConsentStep) -> bool:
+    """Whether the owner's last answer that names this step was no."""
+    naming = [each.given for each in draft.plan_input.consents if step in each.steps]
+    return bool(naming) and not naming[-1]
+
+
 def _newest(draft: Draft, step: ConsentStep) -> bool | None:
     """The last answer that concerns a step: the last that names it, else the last general one."""
     answers = draft.plan_input.consents
@@ -43,7 +49,7 @@ def _newest(draft: Draft, step: ConsentStep) -> bool | None:
 def consent_blocks(draft: Draft, step: ConsentStep, needed: Needed) -> tuple[Block, ...]:
     """Reasons of consent for which a step has to wait, or stays undone."""
     if refused(draft, step):
-        return (Block("refused", say("the owner said no to {what}: it stays as it is", what=NAMES[step])),)
+        return no_block(step)
     answers = draft.plan_input.consents
     naming = any(each.given and step in each.steps for each in answers)
     general = any(each.given and not each.steps for each in answers)
@@ -51,3 +57,8 @@ def consent_blocks(draft: Draft, step: ConsentStep, needed: Needed) -> tuple[Blo
         return ()
     how = "the owner's consent that names {what}" if needed == "named" else "the owner's consent to {what}"
     return (Block("consent", say("waits for " + how, what=NAMES[step])),)
+
+
+def no_block(step: ConsentStep) -> tuple[Block, ...]:
+    """The owner said no."""
+    return (Block("refused", say("the owner said no to {what}: it stays as it is", what=NAMES[step])),)

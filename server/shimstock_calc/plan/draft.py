@@ -47,6 +47,10 @@ class Draft:
         self.ahead = False
         """True once something has been placed that later readings must wait for too."""
         self.rod_to_come = False
+        self.strings_to_come = False
+        """True once a change of strings has been placed that nobody refused."""
+        self.stopped = False
+        """True when nothing may be planned at all."""
         self.relief_unreachable = False
         self.settling = Settling("not needed")
         self.blocked: dict[str, Sentence] = {}
@@ -232,8 +236,10 @@ class Draft:
     def plan(self) -> Plan:
         """Close the draft."""
         verdicts = tuple(self.known[goal.spot].verdict for goal in self.goals)
-        complete = all(known.settled_on for known in self.known.values()) and not any(
-            step.changes_instrument or step.kind == "settle" for step in self.steps
+        complete = (
+            not self.stopped
+            and all(known.settled_on for known in self.known.values())
+            and not any(step.changes_instrument or step.kind == "settle" for step in self.steps)
         )
         open_steps = any(step.do_now for step in self.steps)
         waits = any(_waits_for_owner(step) for step in self.steps)

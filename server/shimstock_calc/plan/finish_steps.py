@@ -9,7 +9,7 @@ from ..intonation import intonation_after_move, saddle_move, saddle_turns
 from . import directions
 from .cautions import cautions
 from .draft import Draft
-from .geometry import share_across, string_numbers, string_scale
+from .geometry import pair_of, share_across, string_numbers, string_scale
 from .goals import OCTAVE, Spot
 from .model import Move, Pickup, Step
 from .reading_steps import listed, measure, read_again
@@ -98,16 +98,21 @@ def pickups(draft: Draft) -> None:
         _ask(draft, goals, "pickup height", gate=True)
     read_again(draft, ("pickup-height",), gate="nothing")
     moves, shift = [], {}
+    fixed: dict[str, Known] = {}
     screws = {pickup.name: pickup for pickup in draft.instrument.pickups}
     for known in goals:
         if known.spot not in draft.values or not draft.wants_step(known) or draft.asks_again(known):
             continue
         screw = screws.get(known.spot.pickup or "")
         up = draft.values[known.spot] - known.goal.item.target
+        if screw is not None and screw.screw is None:
+            fixed.setdefault(screw.name, known)
+            continue
         move, moved = _pickup_move(known.spot, up, screw)
         if move is not None:
             moves.append(move)
             shift[known.spot] = -moved, 0.0
+    _say_fixed_pickups(draft, fixed)
     if not moves:
         return
     draft.place_change(
@@ -125,9 +130,20 @@ def pickups(draft: Draft) -> None:
     draft.apply(shift)
 
 
+def _say_fixed_pickups(draft: Draft, fixed: dict[str, Known]) -> None:
+    for name, known in fixed.items():
+        draft.note(
+            "pickup-fixed",
+            say(
+                "{name} stands at {height} and has no screws to set its height",
+                name=name,
+                height=Measure("pickup-height", draft.values[known.spot]),
+            ),
+            [say("accept the reading with a note")],
+        )
+
+
 def _pickup_move(spot: Spot, up: float, screw: Pickup | None) -> tuple[Move | None, float]:
-    if screw is not None and screw.screw is None:
-        return None, 0.0
     pitch = screw.thread_pitch if screw else None
     direction, seen = directions.pickup(up > 0, screw)
     if pitch is None:
@@ -146,9 +162,15 @@ def _pickup_move(spot: Spot, up: float, screw: Pickup | None) -> tuple[Move | No
 def _pickups_what(moves: list[Move]) -> Sentence:
     parts: list[str] = []
     values: dict[str, Measure | str] = {}
-    for place, move in enumerate(moves):
+    alike: dict[tuple[str | None, str, float | None], list[Move]] = {}
+    for move in moves:
+        much = move.turns if move.turns is not None else round(move.amount or 0.0, 2)
+        alike.setdefault((move.pickup, move.direction, much), []).append(move)
+    for place, group in enumerate(alike.values()):
+        move = group[0]
         seen = f" ({move.seen})" if move.seen else ""
-        parts.append(f"{{name{place}}}, {move.side} side: {move.direction} {{much{place}}}{seen}")
+        sides = " and ".join(str(each.side) for each in group)
+        parts.append(f"{{name{place}}}, {sides} side: {move.direction} {{much{place}}}{seen}")
         values[f"name{place}"] = move.pickup or "pickup"
         values[f"much{place}"] = (
             Measure("turns", move.turns)
@@ -196,7 +218,11 @@ def intonation(draft: Draft) -> None:
             why=say(
                 "sharp: the saddle goes away from the nut; flat: toward it; retune the open string each time"
             ),
-            cautions=cautions("eyes" if kind == "locking-tremolo" else "", "magnets"),
+            cautions=cautions(
+                "eyes" if kind == "locking-tremolo" else "",
+                "movable" if kind == "movable" else "",
+                "magnets" if draft.instrument.pickups else "",
+            ),
             readings_next=tuple(draft.wanted(known, "after the step") for known in due),
         )
     )
@@ -230,7 +256,7 @@ def _moves(draft: Draft, due: list[Known]) -> tuple[list[Move], dict[Spot, tuple
     groups = [[number] for number in sorted(wanted)]
     if kind == "paired-saddles":
         asked = {each.spot.string for each in due}
-        pairs = dict.fromkeys(tuple(_pair_of(draft, number)) for number in sorted(wanted))
+        pairs = dict.fromkeys(pair_of(draft.instrument, number) for number in sorted(wanted))
         groups = [[n for n in pair if n in wanted] for pair in pairs if asked.intersection(pair)]
     moves, shift = [], {}
     for group in groups:
@@ -241,15 +267,9 @@ def _moves(draft: Draft, due: list[Known]) -> tuple[list[Move], dict[Spot, tuple
         if move is None:
             continue
         moves.append(move)
-        carried = group if kind != "paired-saddles" else _pair_of(draft, group[0])
+        carried = group if kind != "paired-saddles" else pair_of(draft.instrument, group[0])
         shift.update(_cents_shift(draft, dict.fromkeys(carried, by)))
     return moves, shift
-
-
-def _pair_of(draft: Draft, number: int) -> list[int]:
-    numbers = string_numbers(draft.instrument)
-    start = numbers.index(number) // 2 * 2
-    return list(numbers[start : start + 2])
 
 
 def _cents_shift(draft: Draft, moved: dict[int, float]) -> dict[Spot, tuple[float, float]]:
@@ -333,10 +353,10 @@ def _intonation_what(draft: Draft, moves: list[Move]) -> Sentence:
         turned = ""
         if move.turns is not None:
             values[f"turns{place}"] = Measure("turns", move.turns)
-            turned = f", {{turns{place}}} {move.seen.split(',', maxsplit=1)[0]}"
-        parts.append(f"{who} {{far{place}}} {move.direction}{turned}")
+            turned = f" ({{turns{place}}} {move.seen.split(',', maxsplit=1)[0]})"
+        parts.append(f"{who}: {{far{place}}} {move.direction}{turned}")
     facing = next((move.seen.split(", ", 1)[1] for move in moves if ", " in move.seen), "")
-    tail = f" ({facing})" if facing else ""
+    tail = f"; {facing}" if facing else ""
     if draft.instrument.bridge.kind == "locking-tremolo":
         tail += "; slacken the string before its saddle is unlocked"
     lead = "Bridge: " if moves[0].string is None else "Saddles: "
@@ -345,9 +365,9 @@ def _intonation_what(draft: Draft, moves: list[Move]) -> Sentence:
 
 def _who(draft: Draft, move: Move) -> str:
     if move.string is None:
-        return f"{move.side} end of the bridge"
+        return f"{move.side} end"
     if draft.instrument.bridge.kind == "paired-saddles":
-        return "strings " + listed([str(number) for number in _pair_of(draft, move.string)])
+        return "strings " + listed([str(number) for number in pair_of(draft.instrument, move.string)])
     return f"string {move.string}"
 
 

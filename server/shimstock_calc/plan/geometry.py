@@ -109,6 +109,13 @@ def total_pull(strings: tuple[InstrumentString, ...], bass: float, treble: float
     return sum(pull for pull in pulls if pull is not None)
 
 
+def pair_of(instrument: Instrument, number: int) -> tuple[int, ...]:
+    """Numbers of the strings that share a saddle with a string, where two strings share one."""
+    numbers = string_numbers(instrument)
+    start = numbers.index(number) // 2 * 2
+    return numbers[start : start + 2]
+
+
 def height_over_outer_line(instrument: Instrument, number: int) -> float | None:
     """Height of a string above the line through the outermost two at the saddle [mm]; None = not known."""
     spread = instrument.bridge.string_spread

@@ -12,11 +12,20 @@ from ..scale import fret_position
 from . import directions
 from .cautions import cautions
 from .draft import Draft
-from .geometry import height_over_outer_line, outermost, share, share_across, side_scale, string_numbers
+from .geometry import (
+    height_over_outer_line,
+    outermost,
+    pair_of,
+    share,
+    share_across,
+    side_scale,
+    string_numbers,
+)
 from .goals import OCTAVE, Spot
 from .model import Move, Side, Step
-from .reading_steps import listed, read_again
+from .reading_steps import listed, numbered, read_again
 from .saddle_steps import fixed_saddle
+from .string_steps import BALANCED
 from .words import Measure, Sentence, say
 
 BASS, TREBLE = Spot("action", "bass"), Spot("action", "treble")
@@ -222,7 +231,9 @@ def _place(draft: Draft, turned: Turned) -> None:
             why=_why(draft),
             cautions=cautions(
                 "posts-slacken" if raising and moving[0].part == "bridge-post" else "",
-                "retune-each" if kind in {"floating-tremolo", "locking-tremolo"} else "",
+                "movable" if kind == "movable" and raising else "",
+                "springs" if kind in BALANCED and raising else "",
+                "retune-each" if kind in BALANCED else "",
             ),
             readings_next=draft.next_readings("nut-action", "action"),
         )
@@ -238,29 +249,32 @@ def _what(draft: Draft, turned: Turned, moving: list[Move]) -> Sentence:
     )
     alike: dict[tuple[str, str, float], list[str]] = {}
     for move in moving:
-        alike.setdefault((move.direction, move.seen, move.turns or 0.0), []).append(
-            _name(move, paired=paired)
-        )
+        alike.setdefault((move.direction, move.seen, move.turns or 0.0), []).append(_name(draft, move))
     parts, values = [], {}
     for place, ((direction, seen, turns), names) in enumerate(alike.items()):
-        noun = turned.part_name + ("s" if len(names) > 1 else "")
-        who = f"{noun} {listed(names)}" if moving[0].string is not None else f"{listed(names)} {noun}"
+        noun = turned.part_name + ("s" if len(names) > 1 else "") + (" of strings" if paired else "")
+        told = ", ".join(names) if paired else listed(names)
+        if moving[0].string is not None and not paired:
+            told = numbered([int(name) for name in names])
+        who = f"{noun} {told}" if moving[0].string is not None else f"{told} {noun}"
         parts.append(f"{who}: {direction} {{turns{place}}} ({seen})")
         values[f"turns{place}"] = Measure("turns", turns)
     text = "; ".join(parts)
     over = _inner_heights(draft) if moving[0].part == "saddle-screw" and not paired else {}
     if over:
-        text += "; then inner strings to the radius, above the line of the outer two: "
-        text += ", ".join(f"string {number} {{over{number}}}" for number in over)
+        text += "; then the inner strings to the radius, at the saddles above the line of the outer two: "
+        text += ", ".join(f"string {number} by {{over{number}}}" for number in over)
         values |= {f"over{number}": Measure("height", height) for number, height in over.items()}
     return say(text[0].upper() + text[1:]).filled(values)
 
 
-def _name(move: Move, *, paired: bool = False) -> str:
+def _name(draft: Draft, move: Move) -> str:
     if move.string is None:
         return str(move.side)
-    if paired:
-        return f"{move.string}/{move.string + 1}"
+    bridge = draft.instrument.bridge
+    if bridge.kind == "paired-saddles" and bridge.screws_per_saddle == 1:
+        # never "1/2": beside turns that reads as a half
+        return listed([str(number) for number in pair_of(draft.instrument, move.string)])
     return str(move.string)
 
 

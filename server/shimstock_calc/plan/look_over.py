@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from .draft import Draft
 from .model import Finding, Step
+from .reading_steps import in_bad_air, listed
 from .words import Sentence, say
 
 
@@ -15,6 +16,8 @@ class Meaning(NamedTuple):
     text: str
     quote: tuple[str, ...] = ()
     blocks: tuple[str, ...] = ()
+    within_setup: bool = False
+    """What is to be done is no repair: nothing is quoted."""
 
 
 STRUCTURE = ("restring", "relief", "nut", "action", "saddle-filing")
@@ -26,13 +29,19 @@ MEANINGS: dict[str, Meaning] = {
     "fret-ends-sharp": Meaning("fret ends are sharp: the board has dried", ("dress the fret ends",)),
     "rise-at-the-end": Meaning("the board rises at its end", ("level the last frets",)),
     "crack": Meaning("there is a crack", ("repair the crack before string pull is changed",), STRUCTURE),
-    "bridge-lifting": Meaning("the bridge lifts", ("reglue the bridge before anything else",), STRUCTURE),
+    "bridge-lifting": Meaning(
+        "the bridge lifts",
+        ("reglue the bridge before anything else", "the strings stay slack until then"),
+        STRUCTURE,
+    ),
     "belly": Meaning(
         "the top bellies behind the bridge", ("check the braces; string pull stays as it is",), ("more-pull",)
     ),
     "neck-angle-low": Meaning("a straightedge on the frets meets the bridge too low", ("neck angle",)),
     "neck-joint-loose": Meaning(
-        "the neck joint moves", ("tighten or reglue the neck joint before anything else",), STRUCTURE
+        "the neck joint moves",
+        ("tighten or reglue the neck joint before anything else", "the strings stay slack until then"),
+        STRUCTURE,
     ),
     "twist": Meaning("the neck is twisted", ("fret work or a heat treatment, by a repairer",)),
     "rod-stiff": Meaning(
@@ -50,7 +59,12 @@ MEANINGS: dict[str, Meaning] = {
     "nut-cracked": Meaning("the nut is cracked", ("a new nut",), ("nut",)),
     "nut-slot-low": Meaning("a nut slot is too low", ("fill the slot or replace the nut",)),
     "tuner-slips": Meaning(
-        "a tuner slips: no reading at pitch can be trusted", ("tighten or replace the tuner",)
+        "a tuner slips: check the pitch at every reading", ("tighten or replace the tuner",)
+    ),
+    "string-damaged": Meaning(
+        "a string is damaged and may break: mind your eyes",
+        ("fit new strings before intonation is read",),
+        within_setup=True,
     ),
     "saddle-pickup-uneven": Meaning(
         "the undersaddle pickup sounds uneven", ("true the slot and the saddle's underside",)
@@ -59,7 +73,7 @@ MEANINGS: dict[str, Meaning] = {
 """Common practice, no published source."""
 
 FRETS = frozenset({"frets-worn", "fret-high", "fret-loose", "fret-ends-sharp", "rise-at-the-end"})
-SILENT = frozenset({"plate-level", "plate-tail-high", "plate-tail-low", "string-damaged"})
+SILENT = frozenset({"plate-level", "plate-tail-high", "plate-tail-low"})
 
 
 def look_over(draft: Draft) -> None:
@@ -74,25 +88,43 @@ def look_over(draft: Draft) -> None:
             ),
             gate="nothing",
         )
-    levelled = last_fret_work(draft)
     for finding in sorted(
         draft.plan_input.findings, key=lambda each: (each.order, each.code, each.fret or 0)
     ):
-        if finding.code in SILENT or (finding.code in FRETS and finding.order < levelled):
+        if finding.code in SILENT or _done_with(draft, finding):
             continue
         meaning = MEANINGS[finding.code]
         text = _text(finding, meaning)
-        draft.note(finding.code, text, [say(line) for line in meaning.quote], quote=bool(meaning.quote))
+        lines, quote = _lines(draft, finding, meaning)
+        draft.note(finding.code, text, lines, quote=quote)
         for work in meaning.blocks:
             draft.blocked.setdefault(work, text)
     if draft.instrument.delicate_finish:
         draft.note("delicate-finish", say("old finish: no flame, no heat gun, no solvent without a test"))
 
 
+def _done_with(draft: Draft, finding: Finding) -> bool:
+    """Whether work since has mended it: frets that were worked on, strings that were changed."""
+    if finding.code in FRETS:
+        return finding.order < last_fret_work(draft)
+    changed = [each.order for each in draft.plan_input.adjustments if each.part == "strings"]
+    return finding.code == "string-damaged" and finding.order < max(changed, default=-1)
+
+
+def _lines(draft: Draft, finding: Finding, meaning: Meaning) -> tuple[list[Sentence], bool]:
+    """What is to be done, and whether that is a quote: no verdict on frets in air too dry or too damp."""
+    if finding.code in FRETS and in_bad_air(draft):
+        return [say("no verdict on the frets yet: look again once the instrument has recovered")], False
+    if finding.code == "twist" and draft.instrument.delicate_finish:
+        return [say("fret work, by a repairer")], True
+    return [say(line) for line in meaning.quote], bool(meaning.quote) and not meaning.within_setup
+
+
 def _text(finding: Finding, meaning: Meaning) -> Sentence:
-    template = meaning.text + (": {note}" if finding.note else "")
+    where = " (string {string})" if finding.string is not None else ""
+    template = meaning.text + where + (": {note}" if finding.note else "")
     fret = str(finding.fret) if finding.fret is not None else "(not said which)"
-    return say(template, fret=fret, note=finding.note)
+    return say(template, fret=fret, string=finding.string or 0, note=finding.note)
 
 
 def last_fret_work(draft: Draft) -> int:
@@ -118,10 +150,10 @@ def fret_check(draft: Draft) -> None:
             "fret-check",
             "frets",
             say(
-                "Frets: rock a short straightedge over fret {frets}; seat what is loose",
-                frets=", ".join(str(fret) for fret in sorted(found)),
+                "Frets: rock a short straightedge over fret {frets} and mark what is high or loose",
+                frets=listed([str(fret) for fret in sorted(found)]),
             ),
-            why=say("nothing is filed before the frets are level; levelling is quoted"),
+            why=say("nothing is filed before the frets are level; seating and levelling are quoted"),
         ),
         gate="nothing",
     )

@@ -26,7 +26,8 @@ def nut(draft: Draft) -> None:
     read_again(draft, ("nut-action",), gate="nothing")
     known = [each for each in draft.of("nut-action") if each.spot in draft.values]
     _say_low(draft, known)
-    high = [each for each in known if _too_high(draft, each)]
+    low = {finding.string for finding in draft.plan_input.findings if finding.code == "nut-slot-low"}
+    high = [each for each in known if _too_high(draft, each) and slot_number(draft, each.spot) not in low]
     if not high:
         return
     if draft.instrument.nut.locking:
@@ -103,24 +104,22 @@ def _file(draft: Draft, high: list[Known]) -> None:
     needs = consent_needed(draft, "nut-filing")
     no = refused(draft, "nut-filing")
     blocks = (*filing_blocks(draft), *consent_blocks(draft, "nut-filing", needs))
-    stops.sort()
-    numbers = [number for number, _ in stops]
     draft.place_change(
         Step(
             0,
             "nut",
             "nut-slot",
             say(
-                "Nut: file slot{plural} {numbers}, reading after every pass; stop at {stops}",
-                plural="s" if len(numbers) > 1 else "",
-                numbers=listed([str(number) for number in numbers]),
-                stops=" / ".join(f"{{stop{number}}}" for number, _ in stops),
+                "Nut: file "
+                + listed([f"slot {number} until it reads {{stop{number}}}" for number, _ in stops])
+                + ", reading after every pass"
             ).filled({f"stop{number}": Measure("nut-action", stop) for number, stop in stops}),
             moves=tuple(moves),
             changes=draft.changes(shift, ["nut-action"]),
             forecasts=draft.changes(shift, ["action"]),
             why=say(
-                "surely too high; the stop is the target plus what the tool cannot tell: no slot ends too low"
+                "surely too high; it stops at the target plus what the tool cannot tell, so that no slot "
+                "ends too low; every other slot needs a reading of its own"
             ),
             cautions=cautions(
                 "irreversible", "file-and-read", "dust", "cover-pickups" if draft.instrument.pickups else ""

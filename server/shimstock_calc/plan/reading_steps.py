@@ -35,6 +35,24 @@ def listed(words: list[str]) -> str:
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
 
 
+def numbered(numbers: list[int]) -> str:
+    """Join whole numbers as people do, runs of three and more in short.
+
+    >>> numbered([1, 2, 3, 4, 6])
+    '1 to 4 and 6'
+    """
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    words: list[str] = []
+    for run in runs:
+        words += [f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(number) for number in run]
+    return listed(words)
+
+
 def named(spots: list[Spot]) -> str:
     """Name spots in a few words: quantities, and strings where single strings are meant."""
     words = []
@@ -44,9 +62,7 @@ def named(spots: list[Spot]) -> str:
         )
         name = NAMES[quantity]
         if strings:
-            name += (
-                f" of string{'s' if len(strings) > 1 else ''} {listed([str(string) for string in strings])}"
-            )
+            name += f" of string{'s' if len(strings) > 1 else ''} {numbered(strings)}"
         words.append(name)
     return listed(words)
 
@@ -76,10 +92,10 @@ def measure(draft: Draft, quantities: tuple[Quantity, ...], *, gate: Gate) -> li
     ]
     if not unread:
         return []
-    recovering = any(_weather(draft, known) for known in unread)
+    weather = [known.reading for known in unread if known.reading is not None and _weather(draft, known)]
     touching = [known for known in unread if known.verdict.zero_or_less]
     what = say("Measure {what}", what=named([known.spot for known in unread]))
-    if recovering:
+    if weather:
         what = say(
             "Let the instrument recover, then measure {what}", what=named([known.spot for known in unread])
         )
@@ -90,6 +106,8 @@ def measure(draft: Draft, quantities: tuple[Quantity, ...], *, gate: Gate) -> li
     reasons = dict.fromkeys(
         known.verdict.reason.text() for known in unread if known.verdict.reason and known.verdict.reading
     )
+    if any(known.spot.quantity == "twist" for known in unread):
+        reasons["twist is relief on the bass side minus relief on the treble side"] = None
     draft.place_reading(
         Step(
             0,
@@ -97,12 +115,20 @@ def measure(draft: Draft, quantities: tuple[Quantity, ...], *, gate: Gate) -> li
             None,
             what,
             why=say("{reasons}", reasons="; ".join(reasons)) if reasons else None,
-            cautions=cautions("recover" if recovering else ""),
+            cautions=cautions(
+                "recover" if any(not each.acclimatised for each in weather) else "",
+                "recover-air" if any(each.acclimatised for each in weather) else "",
+            ),
             readings_next=tuple(draft.wanted(known, why_unread(known)) for known in unread),
         ),
         gate=gate,
     )
     return unread
+
+
+def in_bad_air(draft: Draft) -> bool:
+    """Whether the newest readings were taken on an instrument too cold, too dry or too damp for a verdict."""
+    return any(_weather(draft, known) for known in draft.known.values())
 
 
 def _weather(draft: Draft, known: Known) -> bool:
@@ -120,6 +146,7 @@ def read_again(draft: Draft, quantities: tuple[Quantity, ...], *, gate: Gate) ->
     if not again:
         return []
     first = again[0].verdict
+    chances = dict.fromkeys(f"{known.verdict.probability or 0.0:.2f}" for known in again)
     draft.place_reading(
         Step(
             0,
@@ -127,8 +154,7 @@ def read_again(draft: Draft, quantities: tuple[Quantity, ...], *, gate: Gate) ->
             None,
             say("Read {what} again", what=named([known.spot for known in again])),
             why=say(
-                "too close to call: {chances} of being in spec",
-                chances=", ".join(f"{known.verdict.probability or 0.0:.2f}" for known in again),
+                "too close to call: the chance of being in spec is {chances}", chances=listed(list(chances))
             ),
             probability=first.probability,
             readings_next=tuple(draft.wanted(known, "too close to call") for known in again),

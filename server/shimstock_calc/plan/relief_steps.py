@@ -174,7 +174,8 @@ def _why(draft: Draft, goals: list[Known]) -> Sentence:
             chance=chance,
         )
     return say(
-        "relief is {value}, too close to a limit to call (chance of being in spec {chance}), target {target}",
+        "relief is {value}, too close to a limit to call (chance of being in spec {chance}): accept it with "
+        "a note, or go for the target, {target}",
         value=Measure("relief", value),
         chance=chance,
         target=Measure("relief", item.target),
@@ -198,6 +199,11 @@ def _say_left(draft: Draft, goals: list[Known]) -> None:
 def _unreachable(draft: Draft, goals: list[Known], reason: Sentence, *, some: bool = False) -> None:
     """Say plainly that the rod cannot do it, and what else there is."""
     value, item = _mean(draft, goals), goals[0].goal.item
+    if "action" in draft.blocked:
+        # the finding has its own quote: nothing else is offered before that repair
+        draft.note("repair-first", _stays("relief stays at {value} until the repair: ", value, reason))
+        draft.relief_unreachable = True
+        return
     lines: list[Sentence] = []
     if value < item.target:
         goal = item.lower if item.lower is not None else item.target
@@ -212,21 +218,28 @@ def _unreachable(draft: Draft, goals: list[Known], reason: Sentence, *, some: bo
                 )
             )
         lines += heavier_sets(draft, goal)
-        lines.append(say("quote: work on the rod, a heat treatment, or fret work"))
     else:
         lines.append(say("a lighter set of strings"))
-        lines.append(say("quote: work on the rod, or fret work"))
-    template = "relief stays at {value}: " + reason.template
-    if some:
-        template = "relief gets no further than about {value}: " + reason.template
-    draft.note(
-        "relief-unreachable",
-        Sentence(template, (("value", Measure("relief", value)), *reason.values)),
-        lines,
-        quote=True,
-    )
+    lines.append(_quoted(draft, raising=value < item.target))
+    if value > 0.0:
+        lines.append(
+            say("leave relief as it is: accept its reading with a note, and the rest is planned on it")
+        )
+    lead = "relief gets no further than about {value}: " if some else "relief stays at {value}: "
+    draft.note("relief-unreachable", _stays(lead, value, reason), lines, quote=True)
     _say_action_at_target(draft, goals)
     draft.relief_unreachable = True
+
+
+def _stays(lead: str, value: float, reason: Sentence) -> Sentence:
+    return Sentence(lead + reason.template, (("value", Measure("relief", value)), *reason.values))
+
+
+def _quoted(draft: Draft, *, raising: bool) -> Sentence:
+    """What goes beyond a setup: no rod is worked on where there is none, no old finish is heated."""
+    work = ["work on the rod"] if draft.instrument.rod.kind != "none" else []
+    work += ["a heat treatment"] if raising and not draft.instrument.delicate_finish else []
+    return say("quote: " + ", ".join([*work, "or fret work"] if work else ["fret work"]))
 
 
 def _say_action_at_target(draft: Draft, goals: list[Known]) -> None:
@@ -250,6 +263,7 @@ def _say_action_at_target(draft: Draft, goals: list[Known]) -> None:
 
 
 def _say_twist(draft: Draft) -> None:
+    heatless = draft.instrument.delicate_finish
     for known in draft.of("twist"):
         found = known.verdict
         if found.usable and found.verdict == "out of spec" and found.value is not None:
@@ -259,7 +273,7 @@ def _say_twist(draft: Draft) -> None:
                     "the neck is twisted by {twist}: the rod bends both sides alike and cannot cure it",
                     twist=Measure("twist", found.value),
                 ),
-                [say("quote: fret work or a heat treatment")],
+                [say("quote: fret work" + ("" if heatless else " or a heat treatment"))],
                 quote=True,
             )
 
@@ -267,8 +281,7 @@ def _say_twist(draft: Draft) -> None:
 def settle(draft: Draft) -> None:
     """Place the hour's rest, and the reading that must agree, where relief has not settled yet."""
     draft.settling = settling(draft)
-    restring_to_come = any(step.kind == "restring" for step in draft.steps)
-    planned = draft.rod_to_come or restring_to_come
+    planned = draft.rod_to_come or draft.strings_to_come
     if not planned and (draft.settling.state != "waiting" or draft.relief_unreachable):
         return
     if not draft.of("relief"):
@@ -290,23 +303,33 @@ def settle(draft: Draft) -> None:
     )
 
 
+def _none_left(known: Known) -> bool:
+    return known.verdict.zero_or_less or (known.verdict.value is not None and known.verdict.value <= 0.0)
+
+
 def filing_blocks(draft: Draft) -> tuple[Block, ...]:
     """Why nothing may be filed yet, as far as relief is concerned."""
     blocks = []
     reliefs = draft.of("relief")
     if any(not known.verdict.usable for known in reliefs):
         blocks.append(Block("relief-unread", say("waits for a relief reading")))
-    if any(known.verdict.zero_or_less for known in reliefs):
+    if any(_none_left(known) for known in reliefs):
         blocks.append(Block("relief-zero-or-less", say("nothing is filed on a relief of zero or less")))
     if draft.rod_to_come:
         blocks.append(Block("rod-turn-to-come", say("waits for the truss rod")))
-    if any(step.kind == "restring" for step in draft.steps):
+    if draft.strings_to_come:
         blocks.append(Block("restring-to-come", say("waits for the new strings")))
     if draft.settling.state == "waiting":
         blocks.append(Block("not-settled", say("waits until relief has settled")))
-    out = any(known.verdict.verdict == "out of spec" and not known.verdict.zero_or_less for known in reliefs)
-    if out and not draft.rod_to_come:
+    left = {
+        known.verdict.verdict for known in reliefs if not known.settled_on and not known.verdict.zero_or_less
+    }
+    if "out of spec" in left and not draft.rod_to_come:
         blocks.append(Block("relief-out", say("nothing is filed while relief is out of spec")))
+    if "too close to call" in left and not draft.rod_to_come:
+        blocks.append(
+            Block("relief-too-close", say("waits until relief is surely in spec, or accepted with a note"))
+        )
     if "filing" in draft.blocked:
         blocks.append(Block("frets-first", draft.blocked["filing"]))
     return tuple(blocks)

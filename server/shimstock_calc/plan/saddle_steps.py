@@ -113,7 +113,7 @@ def _say_limit(draft: Draft, work: dict[Side, SaddleFiling]) -> None:
                 "saddle-floor",
                 say(
                     "{side} side: {wanted} off would leave less than {least} out of the slot: refused; "
-                    "{allowed} may come off",
+                    + ("{allowed} may come off" if _stepped(filing.allowed) else "nothing may come off"),
                     side=side,
                     wanted=Measure("height", filing.wanted),
                     least=Measure("saddle-out", filing.least),
@@ -125,7 +125,9 @@ def _say_limit(draft: Draft, work: dict[Side, SaddleFiling]) -> None:
                 "saddle-half",
                 say(
                     "{side} side: {wanted} higher would leave less than half of it in its slot: refused; "
-                    "{allowed} may go under it",
+                    + (
+                        "{allowed} may go under it" if _stepped(filing.allowed) else "nothing may go under it"
+                    ),
                     side=side,
                     wanted=Measure("height", -filing.wanted),
                     allowed=Measure("height", -filing.allowed),
@@ -150,9 +152,11 @@ def _place(draft: Draft, moves: list[Move], rises: dict[Spot, float], limited: b
             why=say("at the 12th fret the string follows half of what the saddle does"),
             cautions=cautions(
                 "irreversible" if filing else "",
+                "saddle-slacken",
                 "file-and-read" if filing else "",
                 "saddle-flat" if filing else "",
                 "undersaddle" if draft.instrument.bridge.undersaddle_pickup else "",
+                "saddle-limits",
                 "dust" if filing else "",
             ),
             readings_next=(

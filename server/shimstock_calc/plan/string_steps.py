@@ -6,11 +6,13 @@ from dataclasses import dataclass
 
 from ..nut import slot_width_fits
 from ..wire import BREAKING_NOTE, BREAKING_REFUSAL, breaking_fraction
+from . import directions
 from .cautions import cautions
-from .consents import consent_blocks, consent_needed
+from .consents import consent_blocks, consent_needed, no_block, refused, refused_by_name
 from .draft import Draft
 from .geometry import compliance, side_scale, string_pull, string_scale, total_pull
-from .model import InstrumentString, Step, StringSet
+from .model import InstrumentString, Note, Part, Step, StringSet
+from .reading_steps import GEOMETRY
 from .words import Measure, Sentence, say
 
 BALANCED = frozenset({"floating-tremolo", "locking-tremolo"})
@@ -65,34 +67,50 @@ def pull_change(draft: Draft, strings: tuple[InstrumentString, ...]) -> PullChan
     return PullChange(old, new, relief, spread, low, high)
 
 
-def restring_to_come(draft: Draft) -> bool:
-    """Whether new strings are wanted and this job has not seen a change of strings yet."""
+def _wanted_and_not_done(draft: Draft) -> bool:
     done = any(each.part == "strings" for each in draft.plan_input.adjustments)
     return draft.plan_input.wanted.restring and not done
 
 
-def refuse_steel_on_nylon(draft: Draft) -> bool:
-    """Say no to steel strings on an instrument built for nylon."""
-    wanted = draft.plan_input.wanted
-    fitted = wanted.strings.strings if wanted.restring and wanted.strings else draft.instrument.strings
-    if draft.instrument.built_for == "nylon" and any(string.material == "steel" for string in fitted):
-        draft.note(
-            "steel-on-nylon",
-            say("refused: steel strings on an instrument built for nylon pull it apart"),
-            [say("nylon strings of ordinary tension")],
-        )
-        return True
-    return False
+def _new_set(draft: Draft) -> StringSet:
+    return draft.plan_input.wanted.strings or StringSet("the same set", draft.instrument.strings)
+
+
+def restring_to_come(draft: Draft) -> bool:
+    """Whether new strings will go on: wanted, not yet changed in this job, and refused by nothing."""
+    if not _wanted_and_not_done(draft):
+        return False
+    new = _new_set(draft)
+    return not _refusals(draft, new) and not _owner_says_no(draft, new)
+
+
+def _steel_on_nylon(draft: Draft, strings: tuple[InstrumentString, ...]) -> bool:
+    return draft.instrument.built_for == "nylon" and any(string.material == "steel" for string in strings)
+
+
+def stop_at_steel_on_nylon(draft: Draft) -> bool:
+    """Plan nothing while steel strings pull at an instrument built for nylon, unless they come off now."""
+    if restring_to_come(draft) or not _steel_on_nylon(draft, draft.instrument.strings):
+        return False
+    draft.note(
+        "steel-on-nylon",
+        say("refused: steel strings on an instrument built for nylon pull it apart"),
+        [say("slacken them now, and fit nylon strings of ordinary tension")],
+    )
+    draft.stopped = True
+    return True
 
 
 def restring(draft: Draft) -> None:
     """Place the change of strings that the owner wants, with what it will do."""
-    wanted = draft.plan_input.wanted
-    if not restring_to_come(draft):
+    if not _wanted_and_not_done(draft):
         return
-    new = wanted.strings or StringSet("the same set", draft.instrument.strings)
-    if _refused(draft, new):
+    new = _new_set(draft)
+    refusals = _refusals(draft, new)
+    draft.notes += refusals
+    if refusals:
         return
+    _say_near_breaking(draft, new)
     change = pull_change(draft, new.strings)
     if change is None:
         draft.note(
@@ -100,9 +118,11 @@ def restring(draft: Draft) -> None:
             say("the pull of {strings} is not known: enter every string's linear density", strings=new.name),
         )
     shift = draft.relief_shift(change.relief, change.spread) if change and abs(change.by) > 1e-9 else {}
-    heavier = change is not None and change.by > 0.5
-    delicate = draft.instrument.delicate or any(string.course is not None for string in new.strings)
+    heavier, delicate = _heavier(change), _delicate(draft, new)
     needs = consent_needed(draft, "high-pull", named=True) if heavier and delicate else None
+    no = _owner_says_no(draft, new)
+    blocks = no_block("high-pull") if no else consent_blocks(draft, "high-pull", needs) if needs else ()
+    balanced = draft.instrument.bridge.kind in BALANCED
     draft.place_change(
         Step(
             0,
@@ -115,16 +135,21 @@ def restring(draft: Draft) -> None:
             why=_why(change),
             cautions=cautions(
                 "eyes",
-                "springs" if draft.instrument.bridge.kind in BALANCED else "",
+                "springs" if balanced else "",
                 "one-at-a-time" if draft.instrument.bridge.kind in ONE_AT_A_TIME else "",
                 "pull" if heavier and delicate else "",
             ),
-            readings_next=draft.next_readings("relief", "nut-action", "action"),
+            # on a plate that hangs from its springs a reading counts once it is level again
+            readings_next=() if balanced else draft.next_readings("relief", "nut-action", "action"),
             needs_consent=needs,
-            consent_step="high-pull" if needs else None,
-            blocked_by=consent_blocks(draft, "high-pull", needs) if needs else (),
-        )
+            consent_step="high-pull" if needs or no else None,
+            blocked_by=blocks,
+        ),
+        refused=no,
     )
+    if no:
+        return
+    draft.strings_to_come = True
     draft.apply(shift)
     draft.forget("intonation")
     if heavier and draft.instrument.max_total_pull is None:
@@ -133,14 +158,38 @@ def restring(draft: Draft) -> None:
             say("how much pull this model allows is not stated: make sure before it goes on"),
         )
     _slots(draft, new)
-    if draft.instrument.bridge.kind in BALANCED:
+    if balanced:
         _balance(draft, change)
 
 
-def _refused(draft: Draft, new: StringSet) -> bool:
+def _heavier(change: PullChange | None) -> bool:
+    return change is not None and change.by > 0.5
+
+
+def _delicate(draft: Draft, new: StringSet) -> bool:
+    return draft.instrument.delicate or any(string.course is not None for string in new.strings)
+
+
+def _owner_says_no(draft: Draft, new: StringSet) -> bool:
+    """A no that names strings that pull harder, or any no where these need a yes of their own."""
+    if not _heavier(pull_change(draft, new.strings)):
+        return False
+    return refused_by_name(draft, "high-pull") or (_delicate(draft, new) and refused(draft, "high-pull"))
+
+
+def _refusals(draft: Draft, new: StringSet) -> list[Note]:
+    """Why a set may not go on at all."""
+    if _steel_on_nylon(draft, new.strings):
+        return [
+            Note(
+                "steel-on-nylon",
+                say("refused: steel strings on an instrument built for nylon pull it apart"),
+                (say("nylon strings of ordinary tension"),),
+            )
+        ]
     limit, change = draft.instrument.max_total_pull, pull_change(draft, new.strings)
     if limit is not None and change is not None and change.new > limit:
-        draft.note(
+        pulls = Note(
             "too-much-pull",
             say(
                 "refused: {strings} pulls {pull}, this model allows {limit}",
@@ -148,23 +197,29 @@ def _refused(draft: Draft, new: StringSet) -> bool:
                 pull=Measure("pull", change.new),
                 limit=Measure("pull", limit),
             ),
-            [say("a lighter set, or a lower tuning")],
+            (say("a lighter set, or a lower tuning"),),
         )
-        return True
-    if {"restring", "more-pull"} & draft.blocked.keys() and change is not None and change.by > 0.5:
-        draft.note("repair-first", say("no heavier strings before the repair"))
-        return True
-    breaking = [string for string in new.strings if (breaks(draft, string) or 0.0) >= BREAKING_REFUSAL]
-    for string in breaking:
-        draft.note(
+        return [pulls]
+    if "restring" in draft.blocked:
+        return [Note("repair-first", say("new strings wait for the repair"))]
+    if "more-pull" in draft.blocked and _heavier(change):
+        return [Note("repair-first", say("no heavier strings before the repair"))]
+    return [
+        Note(
             "string-breaking",
             say(
                 "refused: string {number} would stand at {percent} of its strength at that pitch",
                 number=string.number,
                 percent=Measure("percent", 100.0 * (breaks(draft, string) or 0.0)),
             ),
-            [say("a lower pitch or a shorter scale; a lighter gauge helps little")],
+            (say("a lower pitch or a shorter scale; a lighter gauge helps little"),),
         )
+        for string in sorted(new.strings, key=lambda each: each.number)
+        if (breaks(draft, string) or 0.0) >= BREAKING_REFUSAL
+    ]
+
+
+def _say_near_breaking(draft: Draft, new: StringSet) -> None:
     for string in sorted(new.strings, key=lambda each: each.number):
         stands = breaks(draft, string) or 0.0
         if BREAKING_NOTE <= stands < BREAKING_REFUSAL:
@@ -176,7 +231,6 @@ def _refused(draft: Draft, new: StringSet) -> bool:
                     percent=Measure("percent", 100.0 * stands),
                 ),
             )
-    return bool(breaking)
 
 
 def breaks(draft: Draft, string: InstrumentString) -> float | None:
@@ -252,58 +306,65 @@ def _slots(draft: Draft, new: StringSet) -> None:
 def _balance(draft: Draft, change: PullChange | None) -> None:
     by = 0.0 if change is None else change.percent
     if abs(by) <= 0.2:
-        what = say("Tune, and see that the tremolo's plate lies level at pitch")
-        draft.place_reading(Step(0, "balance", "spring-claw", what), gate="nothing")
+        _look_at_plate(draft)
         return
+    why = say(
+        "the springs must pull {percent} {way}",
+        percent=Measure("percent", abs(by)),
+        way="more" if by > 0 else "less",
+    )
+    _turn_claw(draft, why, more=by > 0)
+
+
+def _look_at_plate(draft: Draft) -> None:
+    what = say("Tune, and see that the tremolo's plate lies level at pitch; record how it lies")
+    draft.place_reading(
+        Step(0, "balance", "spring-claw", what, cautions=cautions("retune-each")), gate="nothing"
+    )
+
+
+def _turn_claw(draft: Draft, why: Sentence, *, more: bool) -> None:
+    _, seen = directions.claw(more)
     draft.place_change(
         Step(
             0,
             "balance",
             "spring-claw",
-            say(
-                CLAW,
-                way="in" if by > 0 else "out",
-                seen="clockwise, facing the screws' heads"
-                if by > 0
-                else "counter-clockwise, facing the screws' heads",
-            ),
-            why=say(
-                "the springs must pull {percent} {way}",
-                percent=Measure("percent", abs(by)),
-                way="more" if by > 0 else "less",
-            ),
+            say(CLAW, way="in" if more else "out", seen=seen),
+            why=why,
             cautions=cautions("springs", "retune-each"),
+            readings_next=draft.next_readings("relief", "nut-action", "action"),
         )
     )
 
 
 def plate(draft: Draft) -> None:
-    """Balance a floating tremolo whose plate was seen not to lie level since it was last touched."""
+    """Balance a floating tremolo whose plate was seen not to lie level; look at it after new strings."""
     if draft.instrument.bridge.kind not in BALANCED or restring_to_come(draft):
         return
     seen = [each for each in draft.plan_input.findings if each.code.startswith("plate-")]
-    touched = [each.order for each in draft.plan_input.adjustments if each.part in {"spring-claw", "strings"}]
-    if not seen:
+    newest = max(seen, key=lambda each: (each.order, each.code), default=None)
+    touched = _last(draft, {"spring-claw", "strings"})
+    if newest is not None and newest.order > touched:
+        if newest.code != "plate-level":
+            more = newest.code == "plate-tail-high"
+            _turn_claw(
+                draft,
+                say("the plate's tail stands too {way} at pitch", way="high" if more else "low"),
+                more=more,
+            )
         return
-    newest = max(seen, key=lambda each: (each.order, each.code))
-    if newest.code == "plate-level" or newest.order <= max(touched, default=-1):
-        return
-    more = newest.code == "plate-tail-high"
-    draft.place_change(
-        Step(
-            0,
-            "balance",
-            "spring-claw",
-            say(
-                CLAW,
-                way="in" if more else "out",
-                seen=("clockwise" if more else "counter-clockwise") + ", facing the screws' heads",
-            ),
-            why=say("the plate's tail stands too {way} at pitch", way="high" if more else "low"),
-            cautions=cautions("springs", "retune-each"),
-            readings_next=draft.next_readings("relief", "nut-action", "action"),
-        )
-    )
+    strings = _last(draft, {"strings"})
+    if strings > _last(draft, {"spring-claw"}) and not _read_since(draft, strings):
+        _look_at_plate(draft)
+
+
+def _last(draft: Draft, parts: set[Part]) -> int:
+    return max((each.order for each in draft.plan_input.adjustments if each.part in parts), default=-1)
+
+
+def _read_since(draft: Draft, order: int) -> bool:
+    return any(reading.order > order for reading in draft.plan_input.readings if reading.quantity in GEOMETRY)
 
 
 def heavier_sets(draft: Draft, needed: float) -> list[Sentence]:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from .goals import Spot
 from .model import Change, Note, Plan, ReadingWanted, Step, Verdict
-from .reading_steps import NAMES, listed, named
+from .reading_steps import NAMES, listed, named, numbered
 from .words import Measure, MeasureKind, Writer, write_measure
 
 WIDTH = 100
@@ -83,9 +83,9 @@ def readings_text(wanted: Iterable[ReadingWanted]) -> str:
 
 def _group_text(reading: ReadingWanted, group: list[ReadingWanted]) -> str:
     words = NAMES[reading.quantity]
-    strings = [str(each.string) for each in group if each.string is not None]
+    strings = [each.string for each in group if each.string is not None]
     if strings:
-        words += f" of string{'s' if len(strings) > 1 else ''} {listed(strings)}"
+        words += f" of string{'s' if len(strings) > 1 else ''} {numbered(strings)}"
     pickups = list(dict.fromkeys(each.pickup for each in group if each.pickup))
     if pickups:
         words += f" of {listed(pickups)}"
@@ -139,9 +139,9 @@ def _values(changes: Sequence[Change], values: Sequence[float], write: Writer) -
 def _from_to(changes: list[Change], step: Step, write: Writer) -> str:
     first = changes[0]
     name = NAMES[first.quantity] + (f" ({first.pickup})" if first.pickup else "")
-    strings = [str(change.string) for change in changes if change.string is not None]
+    strings = [change.string for change in changes if change.string is not None]
     if strings:
-        name += f" of string{'s' if len(strings) > 1 else ''} {listed(strings)}"
+        name += f" of string{'s' if len(strings) > 1 else ''} {numbered(strings)}"
     before = _values(changes, [change.before for change in changes], write)
     after = _values(changes, [change.after for change in changes], write)
     limits = _limits(changes, write)
