@@ -115,8 +115,13 @@ def rod_answers(draft: Draft, goals: list[Known]) -> bool:
     if run is None or abs(run.turns) < TEST_TURN - 1e-9:
         return True
     wrong_way = run.along < -2.0 * run.spread
-    nothing = abs(run.turns) >= ENOUGH - 1e-9 and run.along + run.spread < NO_ANSWER * abs(USUAL_RESPONSE)
+    enough, little = abs(run.turns) >= ENOUGH - 1e-9, NO_ANSWER * abs(USUAL_RESPONSE)
+    nothing = enough and run.along + run.spread < little
     if not (wrong_way or nothing):
+        if enough and run.along < little and run.after < 2:
+            # a quarter turn that seems to change nothing is never followed by another on one reading
+            _ask_again(draft, goals, run)
+            return False
         return True
     if run.after < 3:
         _ask_again(draft, goals, run)
