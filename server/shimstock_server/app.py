@@ -21,7 +21,8 @@ from .web.limits import RateLimit
 from .web.visibility import rule_for
 
 AREAS: tuple[str, ...] = (
-    "shop", "catalogue", "owners", "jobs", "bench", "calculations", "cards", "booking", "keys", "operations",
+    "shop", "catalogue", "owners", "jobs", "bench", "calculations", "cards", "booking", "webhooks",
+    "seasons", "keys", "operations",
 )  # fmt: skip
 """The areas of the service, each a package with its `blueprints`."""
 
@@ -35,12 +36,14 @@ class Service:
     database: Database
     limit: RateLimit
     blueprints: tuple[Blueprint, ...] = ()
+    describers: tuple[Callable[[Any], None], ...] = ()
+    """Add to the OpenAPI document what is no route, such as webhooks."""
     listeners: tuple[Callable[[str, str, int, float], None], ...] = ()
     """Told of every answer: method, route, status, seconds."""
 
     def document(self, app: Flask, *, closed: bool = False) -> dict[str, Any]:
         """Return the OpenAPI document (see `documents.finish`); made when it is asked for, since few ask."""
-        return documents.finish(gathering.gather(app, self.blueprints), closed=closed)
+        return documents.finish(gathering.gather(app, self.blueprints, self.describers), closed=closed)
 
 
 def create_app(
@@ -92,6 +95,7 @@ def create_app(
     app.extensions["shimstock"] = service
     handling.install(app)
     modules = [importlib.import_module(area if "." in area else f"{__package__}.{area}") for area in areas]
+    service.describers = tuple(module.describe for module in modules if hasattr(module, "describe"))
     problems.check_codes()
     service.blueprints = tuple(blueprint for module in modules for blueprint in module.blueprints)
     for blueprint in service.blueprints:

@@ -76,6 +76,11 @@ class Config:
     )
     pool_size: int = _setting(8, "Database connections kept open per process.")
     proxies: int = _setting(0, "Trusted reverse proxies in front, whose X-Forwarded-… headers are believed.")
+    webhook_private: bool = _setting(
+        False,
+        "Whether webhooks may go to addresses of the own network, and over plain HTTP: yes or no. "
+        "Whoever holds a booking key can then have the service call them.",
+    )
     log_level: str = _setting("INFO", "DEBUG, INFO, WARNING or ERROR.")
 
     def __post_init__(self) -> None:

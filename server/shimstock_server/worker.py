@@ -10,12 +10,15 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from .booking import let_holds_go
 from .clock import Clock, SystemClock
 from .config import Config
 from .database import migrate
 from .database.session import Database
 from .operations.retention import forget_kept_answers
+from .seasons import every_night, learn_anew, tell_due, work_off_marks
 from .web.problems import Problem
+from .webhooks import forget_delivered, tell
 
 _log = logging.getLogger(__name__)
 
@@ -41,7 +44,16 @@ class Task:
     work: Work
 
 
-TASKS: tuple[Task, ...] = (Task("forget kept answers", 3600.0, forget_kept_answers),)
+TASKS: tuple[Task, ...] = (
+    Task("tell endpoints", 1.0, tell),
+    Task("let holds go", 60.0, let_holds_go),
+    Task("forecast what changed", 5.0, work_off_marks),
+    Task("tell what is due", 30.0, tell_due),
+    Task("learn from new readings", 3600.0, learn_anew),
+    Task("forecast every night", 600.0, every_night),
+    Task("forget kept answers", 3600.0, forget_kept_answers),
+    Task("forget delivered webhooks", 3600.0, forget_delivered),
+)
 
 
 class Worker:

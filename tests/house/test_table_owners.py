@@ -22,7 +22,7 @@ WRITERS = {
     "jobs": {"jobs"},
     "bench": {"bench"},
     "seasons": {"seasons"},
-    "operations": {"operations", "web"},  # idempotency keys are every request's
+    "operations": {"operations", "web", "webhooks"},  # idempotency keys; places of events in the feed
     "booking": {"booking"},
     "webhooks": {"webhooks"},
     "cards": {"cards"},

@@ -64,6 +64,7 @@ bench booking manager
 403 403 415  POST   /v1/closures
 404 403 404  GET    /v1/closures/{closure_id}
 403 403 404  DELETE /v1/closures/{closure_id}
+200 200 200  GET    /v1/events
 200 403 200  GET    /v1/instrument-models
 403 403 415  POST   /v1/instrument-models
 404 403 404  GET    /v1/instrument-models/{model_id}
@@ -149,6 +150,15 @@ bench booking manager
 403 403 415  POST   /v1/tunings
 404 403 404  GET    /v1/tunings/{tuning_id}
 403 403 404  PATCH  /v1/tunings/{tuning_id}
+403 200 200  GET    /v1/webhook-deliveries
+403 404 404  GET    /v1/webhook-deliveries/{delivery_id}
+403 404 404  POST   /v1/webhook-deliveries/{delivery_id}/replay
+403 200 200  GET    /v1/webhook-endpoints
+403 415 415  POST   /v1/webhook-endpoints
+403 404 404  GET    /v1/webhook-endpoints/{endpoint_id}
+403 404 404  PATCH  /v1/webhook-endpoints/{endpoint_id}
+403 404 404  DELETE /v1/webhook-endpoints/{endpoint_id}
+403 404 404  POST   /v1/webhook-endpoints/{endpoint_id}/secret
 """
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 import flask_smorest
@@ -17,8 +17,12 @@ TITLE = "Shimstock"
 VERSION = "1.0.0"
 
 
-def gather(app: Flask, blueprints: Iterable[Blueprint]) -> dict[str, Any]:
+def gather(
+    app: Flask, blueprints: Iterable[Blueprint], describers: Iterable[Callable[[Any], None]] = ()
+) -> dict[str, Any]:
     """Return the OpenAPI document of what these blueprints serve, as it comes (see `documents.finish`).
+
+    Describers add to it what is no route.
 
     Raises
     ------
@@ -35,6 +39,8 @@ def gather(app: Flask, blueprints: Iterable[Blueprint]) -> dict[str, Any]:
     for blueprint in blueprints:
         blueprint.register_views_in_doc(api, app, api.spec, name=blueprint.name, parameters=None)
         api.spec.tag({"name": blueprint.name, "description": blueprint.description})
+    for describe in describers:
+        describe(api.spec)
     document: dict[str, Any] = api.spec.to_dict()
     return document
 

@@ -44,6 +44,8 @@ class Page:
 
     items: list[Any]
     next: str | None
+    cursor: str | None = None
+    """Where to go on later, also from the last page; for lists that only grow."""
 
 
 @cache
@@ -72,6 +74,7 @@ def page(
     descending: bool = False,
     rows: bool = False,
     show: Callable[[Any], Any] | None = None,
+    resumes: tuple[Any, Any] | None = None,
 ) -> Answer:
     """Return one page of what a statement selects, with its Link header.
 
@@ -89,6 +92,9 @@ def page(
         Whether the statement selects several things and the rows themselves are wanted.
     show : callable, optional
         Turns each object into what the schema dumps.
+    resumes : pair, optional
+        For a list that only grows at its end: sort value and id before the first row. The page then carries
+        a `cursor` to go on from later.
 
     Raises
     ------
@@ -119,11 +125,15 @@ def page(
     next_cursor = None
     if len(found) > limit:
         next_cursor = _write_cursor(shown[-1][-2], shown[-1][-1], binding)
+    resume_at = None
+    if resumes is not None:
+        resume_at = _write_cursor(shown[-1][-2], shown[-1][-1], binding) if shown else query.get("cursor")
+        resume_at = resume_at or _write_cursor(*resumes, binding)
     headers = {"Link": f'<{_next_address(next_cursor)}>; rel="next"'} if next_cursor else {}
     items = [row[:-2] if rows else row[0] for row in shown]
     if show is not None:
         items = [show(item) for item in items]
-    return Answer(Page(items, next_cursor), headers=headers)
+    return Answer(Page(items, next_cursor, resume_at), headers=headers)
 
 
 def _has_collections(statement: Select[Any]) -> bool:

@@ -1,0 +1,59 @@
+"""The webhooks in the OpenAPI document: each type of event, with its body and its headers."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from .events import EVENT_TYPES
+from .schemas import BODIES
+
+_HEADERS = (
+    ("webhook-id", "The event's id: the same on every attempt. Keep it, and do nothing twice."),
+    ("webhook-timestamp", "When this attempt was made, in seconds since 1970; refuse old ones."),
+    (
+        "webhook-signature",
+        "`v1,` and the HMAC-SHA256 of `id.timestamp.body` in Base64; one a valid secret.",
+    ),
+)
+_ANSWERS = {
+    "2XX": {"description": "Understood. Answer within 15 seconds, and do the work afterwards."},
+    "410": {"description": "Tell this endpoint no more: it is switched off."},
+    "default": {
+        "description": "Tried again after 5 s, 5 min, 30 min, 2 h, 5 h, 10 h, 14 h, 20 h, 24 h or as "
+        "Retry-After says; then parked. Redirects are not followed."
+    },
+}
+
+
+def describe(spec: Any) -> None:
+    """Add every type of event to the document."""
+    webhooks: dict[str, Any] = {}
+    for name, kind in EVENT_TYPES.items():
+        spec.components.schema(kind.component, schema=BODIES[name])
+        who = (
+            "Told to websites of their own bookings, and to the shop."
+            if kind.for_sites
+            else "Told to the shop."
+        )
+        webhooks[name] = {
+            "post": {
+                "operationId": "on_" + name.replace(".", "_").replace("-", "_"),
+                "summary": kind.tells,
+                "description": f"Told to {who}. Events of one object come in the order of `object.sequence`.",
+                "tags": ["webhooks"],
+                "parameters": [
+                    {"name": header, "in": "header", "required": True, "description": tells,
+                     "schema": {"type": "string"}}
+                    for header, tells in _HEADERS
+                ],
+                "requestBody": {
+                    "required": True,
+                    "content": {
+                        "application/json": {"schema": {"$ref": f"#/components/schemas/{kind.component}"}}
+                    },
+                },
+                "responses": _ANSWERS,
+                "security": [],
+            }
+        }  # fmt: skip
+    spec.options["webhooks"] = webhooks

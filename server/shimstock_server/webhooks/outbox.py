@@ -1,0 +1,153 @@
+"""From what happened to who is told: each event gets its place in the feed, and its deliveries.
+
+Events are found by their state (no place yet), never by being newer than the last one seen: an event with a
+smaller id can be committed later. Places are given by one worker at a time, so that a place stands for
+"this is committed, and so is everything before it".
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict, deque
+from collections.abc import Sequence
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import ColumnElement, Select, and_, func, insert, or_, select, text, update
+from sqlalchemy.orm import Session
+
+from shimstock_server.clock import Clock
+from shimstock_server.config import Config
+from shimstock_server.database.session import Database
+from shimstock_server.database.tables.base import new_id
+from shimstock_server.database.tables.booking import Booking
+from shimstock_server.database.tables.operations import DomainEvent
+from shimstock_server.database.tables.webhooks import WebhookDelivery, WebhookEndpoint
+from shimstock_server.database.words import DeliveryState
+
+from .events import FOR_SITES
+
+AT_ONCE = 500
+_ADVISORY_LOCK = 7_447_656_266
+"""One more than the migrations'; any number will do that nobody else takes."""
+
+
+def number_events(database: Database, config: Config, clock: Clock) -> int:
+    """Give every new event its place, and put it on its way to whoever wants to hear of it."""
+    total = 0
+    while _anything_new(database):
+        with database.write({"now": clock.now(), "secret": config.secret}) as session:
+            numbered = _number_some(session)
+        total += numbered
+        if numbered == 0:
+            break  # another worker is at it
+    return total
+
+
+def _anything_new(database: Database) -> bool:
+    with database.read() as session:
+        query = select(DomainEvent.id).where(DomainEvent.position.is_(None)).limit(1)
+        return session.execute(query).first() is not None
+
+
+def _number_some(session: Session) -> int:
+    if session.get_bind().dialect.name == "postgresql":
+        key = {"key": _ADVISORY_LOCK}
+        if not session.execute(text("SELECT pg_try_advisory_xact_lock(:key)"), key).scalar():
+            return 0
+    # By sequence first: of an object, no event is ever taken before an earlier one of it.
+    found = list(
+        session.scalars(
+            select(DomainEvent)
+            .where(DomainEvent.position.is_(None))
+            .order_by(DomainEvent.sequence, DomainEvent.at, DomainEvent.id)
+            .limit(AT_ONCE)
+        )
+    )
+    if not found:
+        return 0
+    last = session.scalar(select(func.max(DomainEvent.position))) or 0
+    placed = in_order(found)
+    session.execute(
+        update(DomainEvent),
+        [{"id": event.id, "position": last + n} for n, event in enumerate(placed, 1)],
+    )
+    rows = _deliveries(session, placed)
+    if rows:
+        session.execute(insert(WebhookDelivery), rows)
+    return len(placed)
+
+
+def in_order(events: Sequence[DomainEvent]) -> list[DomainEvent]:
+    """Sort events by time; where clocks disagree, the order within each object counts more."""
+    waiting: dict[tuple[str, UUID], deque[DomainEvent]] = defaultdict(deque)
+    for event in sorted(events, key=lambda event: event.sequence):
+        waiting[event.object_type, event.object_id].append(event)
+    by_time = sorted(events, key=lambda event: (event.at, event.id))
+    return [waiting[event.object_type, event.object_id].popleft() for event in by_time]
+
+
+def _deliveries(session: Session, events: Sequence[DomainEvent]) -> list[dict[str, Any]]:
+    endpoints = list(session.scalars(select(WebhookEndpoint).where(WebhookEndpoint.active)))
+    if not endpoints:
+        return []
+    sites = sites_of(session, events) if any(each.site_id is not None for each in endpoints) else {}
+    now = session.info["now"]
+    return [
+        {
+            "id": new_id(),
+            "created_at": now,
+            "endpoint_id": endpoint.id,
+            "event_id": event.id,
+            "object_type": event.object_type,
+            "object_id": event.object_id,
+            "sequence": event.sequence,
+            "state": DeliveryState.PENDING,
+            "attempts": 0,
+            "due_at": now,
+        }
+        for event in events
+        for endpoint in endpoints
+        if _wants(endpoint, event, sites.get(event.id))
+    ]
+
+
+def _wants(endpoint: WebhookEndpoint, event: DomainEvent, site_id: UUID | None) -> bool:
+    if event.at < endpoint.created_at or (endpoint.types and event.type not in endpoint.types):
+        return False
+    if endpoint.site_id is None:
+        return True
+    return event.type in FOR_SITES and endpoint.site_id == site_id
+
+
+def sites_of(session: Session, events: Sequence[DomainEvent]) -> dict[UUID, UUID]:
+    """Return to which website each event belongs, where it belongs to one."""
+    bookings = {event.object_id for event in events if event.object_type == "booking"}
+    jobs = {event.object_id for event in events if event.object_type == "job"}
+    rows = session.execute(
+        select(Booking.id, Booking.job_id, Booking.site_id)
+        .where(Booking.site_id.is_not(None))
+        .where(or_(Booking.id.in_(bookings), Booking.job_id.in_(jobs)))
+    )
+    owner: dict[UUID, UUID] = {}
+    for booking_id, job_id, site_id in rows:
+        if site_id is None:
+            continue
+        owner[booking_id] = site_id
+        if job_id is not None:
+            owner[job_id] = site_id
+    return {event.id: owner[event.object_id] for event in events if event.object_id in owner}
+
+
+def of_site(site_id: UUID | None) -> ColumnElement[bool]:
+    """The condition under which an event belongs to a website, for the feed."""
+    mine = select(Booking.id).where(Booking.site_id == site_id)
+    my_jobs: Select[Any] = select(Booking.job_id).where(
+        Booking.site_id == site_id, Booking.job_id.is_not(None)
+    )
+    return and_(
+        DomainEvent.type.in_(FOR_SITES),
+        or_(
+            and_(DomainEvent.object_type == "booking", DomainEvent.object_id.in_(mine)),
+            and_(DomainEvent.object_type == "job", DomainEvent.object_id.in_(my_jobs)),
+        ),
+    )
