@@ -5,21 +5,22 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
-from sqlalchemy import func, select, update
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from shimstock_server.database.history import emit, record
 from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.jobs import Claim, Job
-from shimstock_server.database.tables.shop import Bench, Technician
+from shimstock_server.database.tables.shop import Bench, Shop, Technician
 from shimstock_server.database.words import JobState, Skill
-from shimstock_server.shop import last_opening, local_day, settings
+from shimstock_server.shop import last_opening, settings
 from shimstock_server.web.context import Actor
 from shimstock_server.web.problems import InvalidFields
 
 from . import moves
-from .offer import first_offered
+from .offer import take_first_offered
 from .problems import (
     AlreadyClaimed,
     BenchNotEquipped,
@@ -119,31 +120,21 @@ def claim_next(session: Session, *, actor: Actor, now: datetime) -> Job | None:
         When the technician holds as many jobs as the shop allows.
     """
     technician = _technician(session, actor)
-    _refuse_too_many(session, technician)
+    shop = settings(session)
+    _refuse_too_many(session, technician, shop)
     claim_id, move_id = new_id(), new_id()
-    offered = first_offered(
-        technician.id,
-        set(Skill) - _able(technician) | set(Skill) - _equipped(_bench(session, actor.bench_id)),
-        today=local_day(session, now),
+    taken = take_first_offered(
+        session,
+        technician_id=technician.id,
+        lacking=set(Skill) - _able(technician) | set(Skill) - _equipped(_bench(session, actor.bench_id)),
+        claim_id=claim_id,
+        move_id=move_id,
+        today=now.astimezone(ZoneInfo(shop.zone)).date(),
         now=now,
     )
-    taken = session.execute(
-        update(Job)
-        .where(Job.id == offered)
-        .values(
-            state=JobState.ON_BENCH,
-            move_id=move_id,
-            claim_id=claim_id,
-            available_at=None,
-            version=Job.version + 1,
-            updated_at=now,
-        )
-        .returning(Job.id),
-        execution_options={"synchronize_session": False},
-    ).one_or_none()
     if taken is None:
         return None
-    job = session.get_one(Job, taken.id, populate_existing=True)
+    job = session.get_one(Job, taken, populate_existing=True)
     record(
         session,
         "jobs",
@@ -179,7 +170,7 @@ def claim_named(
         _check_claimable(job, technician.id, actor, now)
     _check_fit(job, technician, _bench(session, actor.bench_id))
     if holder is None or holder.technician_id != technician.id:
-        _refuse_too_many(session, technician)
+        _refuse_too_many(session, technician, settings(session))
     if holder is None:
         return _finish_claim(session, job, new_id(), technician.id, actor=actor, now=now)
     claim = _new_claim(job, new_id(), technician.id, actor.bench_id, now)
@@ -221,7 +212,7 @@ def hand_over(
     if errors or technician is None:
         raise InvalidFields.of(errors)
     _check_fit(job, technician, bench)
-    _refuse_too_many(session, technician)
+    _refuse_too_many(session, technician, settings(session))
     new = _new_claim(job, new_id(), technician_id, bench_id or claim.bench_id, now)
     _pass_on(session, job, claim, new, "handed-over", note=note, now=now)
     return job
@@ -275,13 +266,20 @@ def _finish_claim(
     now: datetime,
     move_id: UUID | None = None,
 ) -> Job:
-    session.add(_new_claim(job, claim_id, technician_id, actor.bench_id, now))
+    claim = _new_claim(job, claim_id, technician_id, actor.bench_id, now)
+    session.add(claim)
     session.flush()
+    _keep_at_hand(session, claim, session.get(Technician, technician_id))
     job.claim_id = claim_id
     moves.append_move(
         session, job, JobState.ON_BENCH, actor=actor, now=now, claim_id=claim_id, move_id=move_id
     )
     return job
+
+
+def _keep_at_hand(session: Session, *rows: object) -> None:
+    """Keep rows that the answer tells of: the session alone would forget them, and ask for them again."""
+    session.info.setdefault("at hand", []).extend(rows)
 
 
 def _new_claim(job: Job, claim_id: UUID, technician_id: UUID, bench_id: UUID | None, now: datetime) -> Claim:
@@ -320,13 +318,13 @@ def _equipped(bench: Bench | None) -> set[Skill]:
     return {Skill(skill) for skill in bench.skills} if bench is not None and bench.skills else set(Skill)
 
 
-def _refuse_too_many(session: Session, technician: Technician) -> None:
+def _refuse_too_many(session: Session, technician: Technician, shop: Shop) -> None:
     held = session.scalar(
         select(func.count())
         .select_from(Claim)
         .where(Claim.technician_id == technician.id, Claim.ended_at.is_(None))
     )
-    allowed = settings(session).claims_per_technician
+    allowed = shop.claims_per_technician
     if (held or 0) >= allowed:
         raise TooManyClaims(
             f"{technician.name} holds {held} jobs and the shop allows {allowed}: "

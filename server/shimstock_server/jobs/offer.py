@@ -15,20 +15,40 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date, datetime
+from functools import cache
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Select, exists, func, literal_column, select
-from sqlalchemy.orm import aliased
+from sqlalchemy import (
+    ColumnElement,
+    Select,
+    Update,
+    bindparam,
+    exists,
+    func,
+    literal_column,
+    select,
+    update,
+)
+from sqlalchemy.orm import Session, aliased
 
 from shimstock_server.database.tables.jobs import Job, JobSkill
-from shimstock_server.database.words import Skill
+from shimstock_server.database.words import JobState, Skill
 
 
-def first_offered(
-    technician_id: UUID, lacking: Iterable[Skill], *, today: date, now: datetime
-) -> ColumnElement[UUID | None]:
-    """The id of the job that is offered first; its row is locked where the database can.
+def take_first_offered(
+    session: Session,
+    *,
+    technician_id: UUID,
+    lacking: Iterable[Skill],
+    claim_id: UUID,
+    move_id: UUID,
+    today: date,
+    now: datetime,
+) -> UUID | None:
+    """Put the job that is offered first onto a bench, in one statement, and return its id; None without one.
+
+    Two that ask at once get two jobs: what one is about to take is locked, and the other passes over it.
 
     Parameters
     ----------
@@ -36,60 +56,76 @@ def first_offered(
         Who asks.
     lacking : iterable of Skill
         What the technician or the bench cannot do.
+    claim_id, move_id : UUID
+        The claim and the move that the caller writes next.
     today : date
         The day in the shop's zone.
     now : datetime
         The instant up to which settling jobs are due.
-
-    Notes
-    -----
-    States stand in the statement as the indexes have them, not as parameters: only so do both databases see
-    that a partial index covers them. COALESCE asks each rank only when the ones before it had nothing.
     """
     missing = sorted(set(lacking))
-    return func.coalesce(*(rank.scalar_subquery() for rank in _ranks(technician_id, missing, today, now)))
+    values = {
+        "technician": technician_id,
+        "claim": claim_id,
+        "move": move_id,
+        "today": today,
+        "now": now,
+        **({"missing": missing} if missing else {}),
+    }
+    return session.execute(
+        _statement(some_lack=bool(missing)), values, execution_options={"synchronize_session": False}
+    ).scalar_one_or_none()
 
 
-def _ranks(
-    technician_id: UUID, missing: list[Skill], today: date, now: datetime
-) -> Iterable[Select[tuple[UUID]]]:
-    own = aliased(Job)
-    settled = (_is(own, "settling"), own.available_at <= now)
-    first_due = (own.available_at, own.id)
-    yield _pick(own, missing, (*settled, own.last_technician_id == technician_id), first_due)
-    other = aliased(Job)
-    yield _pick(
-        other, missing, (_is(other, "settling"), other.available_at <= now), (other.available_at, other.id)
+@cache
+def _statement(*, some_lack: bool) -> Update:
+    """The claim's statement, made once.
+
+    States stand in it as the indexes have them, not as parameters: only so do both databases see that a
+    partial index covers them. COALESCE asks each rank only when the ones before it had nothing.
+    """
+    offered = func.coalesce(*(rank.scalar_subquery() for rank in _ranks(some_lack)))
+    return (
+        update(Job)
+        .where(Job.id == offered)
+        .values(
+            state=JobState.ON_BENCH,
+            claim_id=bindparam("claim"),
+            move_id=bindparam("move"),
+            available_at=None,
+            version=Job.version + 1,
+            updated_at=bindparam("now"),
+        )
+        .returning(Job.id)
     )
+
+
+def _ranks(some_lack: bool) -> Iterable[Select[Any]]:
+    own = aliased(Job)
+    is_due = own.available_at <= bindparam("now")
+    is_own = own.last_technician_id == bindparam("technician")
+    yield _pick(own, some_lack, (_is(own, "settling"), is_due, is_own), (own.available_at, own.id))
+    other = aliased(Job)
+    is_due = other.available_at <= bindparam("now")
+    yield _pick(other, some_lack, (_is(other, "settling"), is_due), (other.available_at, other.id))
     urgent = aliased(Job)
     by_promise = (urgent.promised_on, urgent.priority.desc(), urgent.queued_at, urgent.id)
-    yield _pick(urgent, missing, (_is(urgent, "queued"), urgent.promised_on <= today), by_promise)
+    is_promised = urgent.promised_on <= bindparam("today")
+    yield _pick(urgent, some_lack, (_is(urgent, "queued"), is_promised), by_promise)
     rest = aliased(Job)
     by_priority = (rest.priority.desc(), rest.promised_on, rest.queued_at, rest.id)
-    yield _pick(rest, missing, (_is(rest, "queued"),), by_priority)
+    yield _pick(rest, some_lack, (_is(rest, "queued"),), by_priority)
 
 
 def _is(job: Any, state: str) -> ColumnElement[bool]:
     """Say it in the words of the partial indexes (`QUEUED` and `SETTLING` of the tables)."""
-    return (job.state == literal_column(f"'{state}'")).is_(literal_column("TRUE"))
+    is_so: ColumnElement[bool] = (job.state == literal_column(f"'{state}'")).is_(literal_column("TRUE"))
+    return is_so
 
 
-def _pick(job: Any, missing: list[Skill], which: Iterable[Any], order: Iterable[Any]) -> Select[tuple[UUID]]:
+def _pick(job: Any, some_lack: bool, which: Iterable[Any], order: Iterable[Any]) -> Select[Any]:
     query = select(job.id).where(*which).order_by(*order).limit(1)
-    if missing:
-        needs = select(JobSkill.skill).where(JobSkill.job_id == job.id, JobSkill.skill.in_(missing))
-        query = query.where(~exists(needs))
+    if some_lack:
+        missing = JobSkill.skill.in_(bindparam("missing", expanding=True))
+        query = query.where(~exists(select(JobSkill.skill).where(JobSkill.job_id == job.id, missing)))
     return query.with_for_update(skip_locked=True, of=job)
-
-
-def place_in_queue(job: Job, today: date) -> tuple[Any, ...]:
-    """Return what sorts queued jobs as they are offered, whatever skills they need."""
-    urgent = job.promised_on <= today
-    return (
-        not urgent,
-        job.promised_on if urgent else today,
-        -job.priority,
-        job.promised_on,
-        job.queued_at,
-        job.id,
-    )

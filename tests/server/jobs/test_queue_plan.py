@@ -10,13 +10,13 @@ from uuid import uuid4
 
 import pytest
 from flask import Flask
-from sqlalchemy import event, select, text, update
+from sqlalchemy import event, select, text
 
 from shimstock_server.database.engine import WRITES
 from shimstock_server.database.session import Database
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.words import JobState, Skill
-from shimstock_server.jobs.offer import first_offered
+from shimstock_server.jobs.offer import take_first_offered
 from tests.server.clients import Client
 from tests.server.conftest import NOON
 from tests.server.workshop import Workshop
@@ -29,25 +29,22 @@ FINISHED = 12_000
 
 def plan(database: Database, missing: list[Skill]) -> str:
     """How the database means to run the claim's own statement."""
-    offered = first_offered(uuid4(), missing, today=date(2026, 3, 2), now=NOON)
-    statement = (
-        update(Job)
-        .where(Job.id == offered)
-        .values(
-            state=JobState.ON_BENCH, claim_id=uuid4(), move_id=uuid4(), available_at=None, updated_at=NOON
-        )
-        .returning(Job.id)
-    )
+    plans: list[str] = []
     explain = "EXPLAIN QUERY PLAN " if database.is_sqlite else "EXPLAIN "
 
-    def explained(_c: Any, _cursor: Any, sql: str, values: Any, *_rest: Any) -> tuple[str, Any]:
-        return explain + sql, values
+    def look(_c: Any, cursor: Any, sql: str, values: Any, *_rest: Any) -> None:
+        if sql.startswith("UPDATE jobs"):
+            cursor.execute(explain + sql, values)
+            plans.append("\n".join(str(row[-1]) for row in cursor.fetchall()))
 
-    with database.engine.execution_options(**{WRITES: True}).connect() as connection:
-        event.listen(connection, "before_cursor_execute", explained, retval=True)
-        cursor = connection.execute(statement).cursor
-        assert cursor is not None
-        return "\n".join(str(row[-1]) for row in cursor.fetchall())
+    event.listen(database.engine, "before_cursor_execute", look)
+    with database.write() as session:
+        take_first_offered(session, technician_id=uuid4(), lacking=missing, claim_id=uuid4(), move_id=uuid4(),
+                           today=date(2026, 3, 2), now=NOON)  # fmt: skip
+        session.rollback()
+    event.remove(database.engine, "before_cursor_execute", look)
+    (told,) = plans
+    return told
 
 
 def analyze(database: Database) -> None:
