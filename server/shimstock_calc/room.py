@@ -85,7 +85,9 @@ def largest_daily_swing(hours: ArrayLike, relative_humidity: ArrayLike) -> float
     return swing
 
 
-def room_warnings(hours: ArrayLike, relative_humidity: ArrayLike) -> list[RoomWarning]:
+def room_warnings(
+    hours: ArrayLike, relative_humidity: ArrayLike, low: float = VERDICT_LOW, high: float = VERDICT_HIGH
+) -> list[RoomWarning]:
     """What a bench must know of its room before it judges frets or action.
 
     Parameters
@@ -94,6 +96,8 @@ def room_warnings(hours: ArrayLike, relative_humidity: ArrayLike) -> list[RoomWa
         Time of each reading, rising; the last one is now [h].
     relative_humidity : array, shape (n,)
         0 to 100 [% RH].
+    low, high : float
+        Between them a verdict can be given; the shop's settings [% RH].
 
     Returns
     -------
@@ -122,7 +126,7 @@ def room_warnings(hours: ArrayLike, relative_humidity: ArrayLike) -> list[RoomWa
     times = np.atleast_1d(within(hours, "hours"))
     swing = largest_daily_swing(times, humidity)
     now = float(humidity[-1])
-    found = _band_warnings(now)
+    found = _band_warnings(now, low, high)
     if swing > SWING:
         text = (
             f"the room moved by {swing:.0f} % RH within 24 h: "
@@ -132,13 +136,13 @@ def room_warnings(hours: ArrayLike, relative_humidity: ArrayLike) -> list[RoomWa
     return found
 
 
-def _band_warnings(now: float) -> list[RoomWarning]:
+def _band_warnings(now: float, low: float, high: float) -> list[RoomWarning]:
     found = []
     wait = "no fret or action verdict until the instrument has recovered; do not force humidity"
-    if now < VERDICT_LOW:
-        found.append(RoomWarning("too-dry", now, f"{now:.0f} % RH is below {VERDICT_LOW:.0f}: {wait}"))
-    if now > VERDICT_HIGH:
-        found.append(RoomWarning("too-damp", now, f"{now:.0f} % RH is above {VERDICT_HIGH:.0f}: {wait}"))
+    if now < low:
+        found.append(RoomWarning("too-dry", now, f"{now:.0f} % RH is below {low:.0f}: {wait}"))
+    if now > high:
+        found.append(RoomWarning("too-damp", now, f"{now:.0f} % RH is above {high:.0f}: {wait}"))
     if now < SPLITTING_BELOW:
         text = f"below {SPLITTING_BELOW:.0f} % RH laminates may split: raise the humidity slowly"
         found.append(RoomWarning("laminates-may-split", now, text))

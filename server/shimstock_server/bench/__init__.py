@@ -6,10 +6,12 @@ from .problems import InstrumentUnknown
 from .recommendation import current_plan, gather
 from .routes import blueprint
 from .sheets import sheets_of, standing
+from .whole_life import WholeLife, whole_life
 
 __all__ = [
     "BeforeAndAfter",
     "InstrumentUnknown",
+    "WholeLife",
     "adjustments_of",
     "before_and_after",
     "current_plan",
@@ -18,6 +20,7 @@ __all__ = [
     "sheets_of",
     "standing",
     "verdicts",
+    "whole_life",
 ]
 
 blueprints = (blueprint,)

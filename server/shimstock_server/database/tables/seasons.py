@@ -193,6 +193,8 @@ class WatchedQuantity(Base):
     model_id: Mapped[UUID] = mapped_column(ForeignKey("instrument_models.id"))
     job_id: Mapped[UUID] = mapped_column(ForeignKey("jobs.id"))
     sheet_id: Mapped[UUID] = mapped_column(ForeignKey("reading_sheets.id"))
+    basis: Mapped[str] = mapped_column(String(80))
+    """Stage and job of the readings: several sheets of one final check are one basis."""
     read_at: Mapped[datetime]
     read_on: Mapped[date]
     quantity: Mapped[Quantity] = mapped_column(words(Quantity, "quantity"))
@@ -265,7 +267,7 @@ class Reminder(Versioned, Base):
     job_id: Mapped[UUID | None] = mapped_column(ForeignKey("jobs.id"))
     """Of a settling neck: the job. Of the seasons: the job of the last final reading."""
     basis: Mapped[str] = mapped_column(String(80))
-    """What it stands on: a sheet, a day on which strings were fitted, a rest. A new basis, a new reminder."""
+    """What it stands on: a final check, a day on which strings were fitted, a rest. A new one, a new reminder."""
     due_at: Mapped[datetime]
     all_day: Mapped[bool]
     reason: Mapped[dict[str, Any]] = mapped_column(Json)

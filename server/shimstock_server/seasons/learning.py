@@ -1,0 +1,299 @@
+"""What this shop's own readings teach of how strongly a setup answers moisture.
+
+Readings between which nothing was done to the instrument, each with the moisture that the wood had then, make
+a slope; the slopes of all instruments are pooled: instrument, model, shop, stated prior.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from itertools import groupby
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+from sqlalchemy import delete, func, insert, select
+from sqlalchemy.orm import Session
+
+from shimstock_calc.conformity import standard_uncertainty
+from shimstock_calc.errors import CalculationError
+from shimstock_calc.plan.geometry import ReliefPlace, conversion, coupling, share
+from shimstock_calc.pooling import Belief, Nested, Prior, pool_nested
+from shimstock_calc.sensitivity import sensitivity_slope
+from shimstock_calc.wood import wood_moisture
+from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
+from shimstock_server.database.tables.jobs import Job
+from shimstock_server.database.tables.owners import Instrument
+from shimstock_server.database.tables.seasons import LearnedSensitivity
+from shimstock_server.database.words import Movable, Part, Position, Quantity, Side, Stage
+from shimstock_server.shop import local_day
+
+from .baseline import HARMLESS, USUAL_FRET, delays
+from .drift import PRIORS
+from .places import AirBook, place_of
+
+STAGES = (Stage.AS_RECEIVED, Stage.FINAL, Stage.RECHECK)
+MOVES_RELIEF = frozenset({Part.TRUSS_ROD, Part.STRINGS, Part.NECK_SHIM, Part.FRETS, Part.INSTRUMENT})
+MOISTURE_SD = 0.3
+"""Of the moisture that a checked hygrometer's air stands for [% MC]; about 1.5 % RH."""
+UNNAMED_TOOL = 0.03
+"""Standard uncertainty of a reading without a tool, that of feelers [mm]."""
+AT_ONCE = 500
+
+
+@dataclass(frozen=True)
+class _Look:
+    """One sheet of one instrument, as far as it can teach."""
+
+    taken_at: datetime
+    air: tuple[float, float] | None
+    """Temperature and humidity on the sheet [degC, % RH]."""
+    readings: tuple[Any, ...]
+
+
+@dataclass
+class _Samples:
+    """Slopes with their variances, and whose they are."""
+
+    slopes: list[float] = field(default_factory=list)
+    variances: list[float] = field(default_factory=list)
+    instruments: list[str] = field(default_factory=list)
+    models: list[str] = field(default_factory=list)
+
+    def add(self, instrument: Instrument, moisture: Sequence[float], value: Sequence[float],
+            uncertainty: Sequence[float]) -> None:  # fmt: skip
+        """Add one slope, where the moisture moved far enough to make one."""
+        try:
+            slope, variance = sensitivity_slope(moisture, value, uncertainty)
+        except CalculationError:
+            return
+        spread = float(((np.array(moisture) - np.mean(moisture)) ** 2).sum())
+        self.slopes.append(slope)
+        self.variances.append(variance + slope**2 * MOISTURE_SD**2 / spread)
+        self.instruments.append(str(instrument.id))
+        self.models.append(str(instrument.model_id))
+
+    def pooled(self, prior: Prior) -> Nested:
+        """Return what they teach together."""
+        return pool_nested(self.slopes, self.variances, self.instruments, self.models, prior)
+
+
+def lessons(session: Session, *, now: datetime) -> list[dict[str, Any]]:
+    """Return what every reading that stands teaches together, as rows to keep; writes nothing."""
+    samples = {moves: _Samples() for moves in Movable}
+    school = _School(session, now, samples)
+    ids = list(session.scalars(_taught()))
+    for start in range(0, len(ids), AT_ONCE):
+        school.teach(ids[start : start + AT_ONCE])
+        session.expunge_all()
+    rows = []
+    for moves, found in samples.items():
+        if found.slopes:
+            prior = PRIORS[moves]
+            rows += _rows(moves, found.pooled(Prior(prior.mean, prior.sd)), now)
+    return rows
+
+
+def keep_lessons(session: Session, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Put what was learned into the place of what was known before."""
+    session.execute(delete(LearnedSensitivity))
+    for start in range(0, len(rows), AT_ONCE):
+        session.execute(insert(LearnedSensitivity), list(rows[start : start + AT_ONCE]))
+
+
+def _taught() -> Any:
+    """Instruments that were read at least twice."""
+    return (
+        select(Job.instrument_id)
+        .join(ReadingSheet, ReadingSheet.job_id == Job.id)
+        .where(ReadingSheet.stage.in_(STAGES), Job.instrument_id.is_not(None))
+        .group_by(Job.instrument_id)
+        .having(func.count() > 1)
+        .order_by(Job.instrument_id)
+    )
+
+
+class _School:
+    """Turns the sheets of instruments into slopes."""
+
+    def __init__(self, session: Session, now: datetime, samples: dict[Movable, _Samples]) -> None:
+        self.session, self.samples = session, samples
+        self.air = AirBook(session, local_day(session, now))
+
+    def teach(self, ids: Sequence[UUID]) -> None:
+        """Take the sheets of some instruments."""
+        done = self._work(ids)
+        instruments = {
+            row.id: row for row in self.session.scalars(select(Instrument).where(Instrument.id.in_(ids)))
+        }
+        for instrument_id, looks in self._looks(ids):
+            instrument = instruments[instrument_id]
+            if instrument.model.body_joint_fret is None:
+                continue
+            acts = done.get(instrument_id, [])
+            self._relief(instrument, looks, [at for at, part in acts if part in MOVES_RELIEF])
+            if delays(instrument)[1] is not None:
+                self._saddle(instrument, looks, [at for at, part in acts if part not in HARMLESS])
+
+    def _work(self, ids: Sequence[UUID]) -> dict[UUID, list[tuple[datetime, Part]]]:
+        found: dict[UUID, list[tuple[datetime, Part]]] = {}
+        rows = self.session.execute(
+            select(Job.instrument_id, Adjustment.done_at, Adjustment.part)
+            .join(Adjustment, Adjustment.job_id == Job.id)
+            .where(Job.instrument_id.in_(ids))
+        )
+        for instrument_id, done_at, part in rows:
+            assert instrument_id is not None
+            found.setdefault(instrument_id, []).append((done_at, part))
+        return found
+
+    def _looks(self, ids: Sequence[UUID]) -> Iterator[tuple[UUID, list[_Look]]]:
+        corrected = select(ReadingSheet.supersedes_id).where(ReadingSheet.supersedes_id.is_not(None))
+        rows = self.session.execute(
+            select(
+                Job.instrument_id, ReadingSheet.id, ReadingSheet.taken_at, ReadingSheet.room_temperature,
+                ReadingSheet.room_humidity, Reading.quantity, Reading.side, Reading.fret, Reading.hold_low,
+                Reading.hold_high, Reading.value, Reading.resolution, Reading.repeatability,
+            )
+            .join(ReadingSheet, ReadingSheet.job_id == Job.id)
+            .join(Reading, Reading.sheet_id == ReadingSheet.id)
+            .where(
+                Job.instrument_id.in_(ids), ReadingSheet.stage.in_(STAGES), ReadingSheet.at_pitch,
+                ReadingSheet.acclimatised, ReadingSheet.position == Position.PLAYING,
+                ReadingSheet.id.not_in(corrected),
+                Reading.quantity.in_((Quantity.RELIEF, Quantity.ACTION)), Reading.string.is_(None),
+                Reading.capo.is_(None), Reading.zero_or_less.is_(False),
+            )
+            .order_by(Job.instrument_id, ReadingSheet.taken_at, ReadingSheet.id, Reading.number)
+        )  # fmt: skip
+        for instrument_id, of_instrument in groupby(rows, key=lambda row: row.instrument_id):
+            looks = []
+            for _, of_sheet in groupby(of_instrument, key=lambda row: row.id):
+                readings = tuple(of_sheet)
+                first = readings[0]
+                air = (first.room_temperature, first.room_humidity)
+                looks.append(_Look(first.taken_at, None if None in air else air, readings))
+            yield instrument_id, looks
+
+    def _relief(self, instrument: Instrument, looks: list[_Look], acts: list[datetime]) -> None:
+        tau = delays(instrument)[0].mid
+        for stretch in _stretches(looks, acts):
+            moisture = self._moisture(instrument, stretch, tau)
+            if moisture is None:
+                continue
+            for side in (None, *Side):
+                self._slope(
+                    Movable.RELIEF,
+                    instrument,
+                    moisture,
+                    [_relief_of(instrument, look, side) for look in stretch],
+                )
+
+    def _saddle(self, instrument: Instrument, looks: list[_Look], acts: list[datetime]) -> None:
+        top = delays(instrument)[1]
+        assert top is not None
+        for stretch in _stretches(looks, acts):
+            moisture = self._moisture(instrument, stretch, top.mid)
+            if moisture is None:
+                continue
+            for side in Side:
+                self._slope(
+                    Movable.SADDLE,
+                    instrument,
+                    moisture,
+                    [_saddle_of(instrument, look, side) for look in stretch],
+                )
+
+    def _slope(
+        self, moves: Movable, instrument: Instrument, moisture: Sequence[float],
+        values: Sequence[tuple[float, float] | None],
+    ) -> None:  # fmt: skip
+        read = [(wet, *value) for wet, value in zip(moisture, values, strict=True) if value is not None]
+        if len(read) > 1:
+            wet, value, uncertainty = zip(*read, strict=True)
+            self.samples[moves].add(instrument, wet, value, uncertainty)
+
+    def _moisture(self, instrument: Instrument, looks: Sequence[_Look], tau: float) -> list[float] | None:
+        """Moisture of a part at each look: through the room's log, else what the sheets' air stands for."""
+        where, _, rest = place_of(self.session, instrument).key.partition(":")
+        if where == "room":
+            log = self.air.log(UUID(rest))
+            lived = [log.moisture_on(local_day(self.session, look.taken_at), tau) for look in looks]
+            if all(each is not None for each in lived):
+                return [each for each in lived if each is not None]
+        if any(look.air is None for look in looks):
+            return None
+        airs = [look.air for look in looks if look.air is not None]
+        return [float(wood_moisture(min(95.0, humid), warm)) for warm, humid in airs]
+
+
+def _stretches(looks: Sequence[_Look], acts: Sequence[datetime]) -> Iterator[list[_Look]]:
+    """Split an instrument's looks where work was done between them; a single look teaches nothing."""
+    stretch: list[_Look] = []
+    for look in looks:
+        if stretch and any(stretch[-1].taken_at < at <= look.taken_at for at in acts):
+            if len(stretch) > 1:
+                yield stretch
+            stretch = []
+        stretch.append(look)
+    if len(stretch) > 1:
+        yield stretch
+
+
+def _relief_of(instrument: Instrument, look: _Look, side: Side | None) -> tuple[float, float] | None:
+    """Relief on a sheet held first to last and read at the 8th fret, and its uncertainty [mm]."""
+    model = instrument.model
+    for row in look.readings:
+        if row.quantity is Quantity.RELIEF and row.side is side and row.fret and row.hold_low is not None:
+            read = ReliefPlace((row.hold_low, row.hold_high), row.fret)
+            usual = ReliefPlace((1, model.frets), USUAL_FRET)
+            factor = conversion(_scale(instrument, side), model.body_joint_fret or 0.0, read, usual)
+            return row.value * factor, _uncertainty(row, factor)
+    return None
+
+
+def _saddle_of(instrument: Instrument, look: _Look, side: Side) -> tuple[float, float] | None:
+    """Saddle height behind a sheet's action once its relief is taken out [mm], but for a constant."""
+    relief = _relief_of(instrument, look, side) or _relief_of(instrument, look, None)
+    model = instrument.model
+    for row in look.readings if relief is not None else ():
+        if row.quantity is Quantity.ACTION and row.side is side and row.fret:
+            usual = ReliefPlace((1, model.frets), USUAL_FRET)
+            rise = coupling(_scale(instrument, side), model.body_joint_fret or 0.0, usual, row.fret)
+            assert relief is not None
+            value = (row.value - rise * relief[0]) / share(row.fret)
+            unsure = float(np.hypot(_uncertainty(row), rise * relief[1]))
+            return value, unsure / share(row.fret)
+    return None
+
+
+def _scale(instrument: Instrument, side: Side | None) -> float:
+    model = instrument.model
+    if side is None:
+        return (model.scale_bass + model.scale_treble) / 2.0
+    return model.scale_bass if side is Side.BASS else model.scale_treble
+
+
+def _uncertainty(row: Any, factor: float = 1.0) -> float:
+    if row.repeatability is None and row.resolution is None:
+        return UNNAMED_TOOL * factor
+    return float(standard_uncertainty(row.repeatability, row.resolution, factor))
+
+
+def _rows(moves: Movable, found: Nested, now: datetime) -> list[dict[str, Any]]:
+    def row(level: str, subject: Any, belief: Belief) -> dict[str, Any]:
+        return {
+            "moves": moves,
+            "level": level,
+            "subject": str(subject),
+            "mean": belief.mean,
+            "sd": belief.sd,
+            "samples": belief.samples,
+            "learned_at": now,
+        }
+
+    rows = [row("shop", "shop", found.shop)]
+    rows += [row("model", subject, belief) for subject, belief in found.models.items()]
+    return rows + [row("instrument", subject, belief) for subject, belief in found.instruments.items()]

@@ -1,0 +1,278 @@
+"""Where an instrument lives, and the air there through the year: a room's own log, else the model."""
+
+from __future__ import annotations
+
+import json
+from collections import OrderedDict
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from shimstock_calc.air import RoomAir, RoomProfile
+from shimstock_calc.climate import (
+    ENOUGH_DAYS,
+    equilibrium_year,
+    month_of_day,
+    room_year,
+    room_year_from_log,
+)
+from shimstock_calc.errors import CalculationError
+from shimstock_calc.moisture import moisture_response
+from shimstock_calc.wood import wood_moisture
+from shimstock_server.database.tables.owners import Instrument
+from shimstock_server.database.tables.seasons import Climate, Keeping, Room, RoomReading, SeasonSettings
+from shimstock_server.database.words import RoomUse
+
+from .climates import climate_of_place
+from .profiles import FIELDS, profile_over, usual
+
+LOG_YEARS = 3
+"""Of a room's log that stand for its usual year."""
+REMEMBERED = 512
+"""Years of air that one pass holds at a time: 512 × 365 numbers are 1.5 MB."""
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where an instrument lives: a room, or a climate and a way of keeping a home.
+
+    Attributes
+    ----------
+    key : str
+        The same for all instruments that share the air; empty when nobody knows it.
+    """
+
+    key: str
+
+    @property
+    def known(self) -> bool:
+        """Whether anything is known of the air."""
+        return bool(self.key)
+
+
+@dataclass(frozen=True)
+class YearOfAir:
+    """A year of a place's air and of what wood would come to in it, day by day.
+
+    Attributes
+    ----------
+    air : RoomAir
+        365 days [degC, % RH].
+    moisture : array of 365
+        What the air of each day would settle wood at [% MC].
+    facts : dict
+        Where it comes from: `source` log, model or log-and-model; climate, months and days logged.
+    """
+
+    air: RoomAir
+    moisture: Floats
+    facts: dict[str, Any]
+
+
+def find_settings(session: Session) -> SeasonSettings | None:
+    """Return how the shop forecasts, or None before anybody said."""
+    return session.scalars(select(SeasonSettings)).one_or_none()
+
+
+def keeping_of(session: Session, instrument_id: UUID) -> Keeping | None:
+    """Return where an instrument lives, or None where nobody said."""
+    return session.scalars(select(Keeping).where(Keeping.instrument_id == instrument_id)).one_or_none()
+
+
+def place_of(session: Session, instrument: Instrument) -> Place:
+    """Return where an instrument lives.
+
+    A room that it is kept in counts first; then the climate named for it, that of its home's place, and the
+    shop's, with its home's way of keeping the air over what homes are usually like.
+    """
+    keeping = keeping_of(session, instrument.id)
+    if keeping is not None and keeping.room_id is not None:
+        return Place(f"room:{keeping.room_id}")
+    settings = find_settings(session)
+    climate_id = keeping.climate_id if keeping is not None else None
+    if climate_id is None:
+        named = climate_of_place(session, (instrument.home or {}).get("place"))
+        climate_id = named.id if named is not None else settings.climate_id if settings is not None else None
+    if climate_id is None:
+        return Place("")
+    home = {name: value for name, value in (instrument.home or {}).items() if name in FIELDS}
+    base = usual(settings, RoomUse.HOME)
+    try:
+        profile = profile_over(base, {name: value for name, value in home.items() if value is not None})
+    except CalculationError:
+        profile = base  # a home that contradicts what is usual is taken as usual; its own check refuses it
+    said = {ours: getattr(profile, theirs) for ours, theirs in FIELDS.items()}
+    return Place("home:" + json.dumps({"climate": str(climate_id), "profile": said}, sort_keys=True))
+
+
+class AirBook:
+    """The air of places, each worked out once while it is remembered."""
+
+    def __init__(self, session: Session, today: date) -> None:
+        self._session = session
+        self._today = today
+        self._settings = find_settings(session)
+        self._years: OrderedDict[str, YearOfAir | None] = OrderedDict()
+        self._climates: dict[UUID, Climate | None] = {}
+        self._logs: dict[UUID, RoomLog] = {}
+
+    def year(self, key: str) -> YearOfAir | None:
+        """Return a year of a place's air, or None when too little is known of it."""
+        if key not in self._years:
+            self._years[key] = self._make(key)
+            if len(self._years) > REMEMBERED:
+                self._years.popitem(last=False)
+        self._years.move_to_end(key)
+        return self._years[key]
+
+    def log(self, room_id: UUID) -> RoomLog:
+        """Return the daily means of a room's log."""
+        if room_id not in self._logs:
+            if len(self._logs) >= REMEMBERED:
+                self._logs.clear()
+            self._logs[room_id] = room_log(self._session, room_id, self._today)
+        return self._logs[room_id]
+
+    def climate(self, identifier: UUID | None) -> Climate | None:
+        """Return a climate by its id."""
+        if identifier is None:
+            return None
+        if identifier not in self._climates:
+            self._climates[identifier] = self._session.get(Climate, identifier)
+        return self._climates[identifier]
+
+    def _make(self, key: str) -> YearOfAir | None:
+        where, _, rest = key.partition(":")
+        if where == "room":
+            return self._of_room(UUID(rest))
+        if where == "home":
+            said = json.loads(rest)
+            climate = self.climate(UUID(said["climate"]))
+            return None if climate is None else _modelled(climate, _profile(said["profile"]))
+        return None
+
+    def _of_room(self, room_id: UUID) -> YearOfAir | None:
+        room = self._session.get(Room, room_id)
+        if room is None:
+            return None
+        default = self._settings.climate_id if self._settings is not None else None
+        climate = self.climate(room.climate_id or default)
+        profile = profile_over(usual(self._settings, room.use), room.profile)
+        model = None if climate is None else _modelled(climate, profile)
+        log = self.log(room_id)
+        months = log.months()
+        if not months:
+            return model
+        if model is None and len(months) < 12:
+            return None
+        flat = np.full(365, float(log.temperature.mean()))
+        otherwise = model.air if model is not None else RoomAir(flat, np.full(365, 50.0), flat)
+        air = room_year_from_log(log.day_of_year, log.temperature, log.relative_humidity, otherwise)
+        facts = (model.facts if model is not None else {}) | {
+            "source": "log" if len(months) == 12 else "log-and-model",
+            "room_id": room_id,
+            "logged_months": months,
+            "logged_days": int(log.days.size),
+            "logged_from": log.first,
+            "logged_to": log.last,
+        }
+        return YearOfAir(air, equilibrium_year(air), facts)
+
+
+def _profile(said: Mapping[str, Any]) -> RoomProfile:
+    return RoomProfile(**{theirs: said[ours] for ours, theirs in FIELDS.items()})
+
+
+def _modelled(climate: Climate, profile: RoomProfile) -> YearOfAir:
+    air = room_year(climate.temperature, climate.vapour_pressure, profile)
+    facts = {"source": "model", "climate_id": climate.id, "climate": climate.name}
+    return YearOfAir(air, equilibrium_year(air), facts)
+
+
+@dataclass(frozen=True)
+class RoomLog:
+    """Daily means of a room's log: days as ordinals, rising, with gaps where nothing was logged."""
+
+    days: NDArray[np.int64]
+    day_of_year: NDArray[np.int64]
+    temperature: Floats
+    relative_humidity: Floats
+
+    @property
+    def first(self) -> date | None:
+        """The first day of the log."""
+        return date.fromordinal(int(self.days[0])) if self.days.size else None
+
+    @property
+    def last(self) -> date | None:
+        """The last day of the log."""
+        return date.fromordinal(int(self.days[-1])) if self.days.size else None
+
+    def months(self) -> list[int]:
+        """Months, from 1, with enough days to stand for themselves."""
+        if not self.days.size:
+            return []
+        # several years of one month count by the day of the year, as in `room_year_from_log`
+        once = np.unique(self.day_of_year)
+        counted = np.bincount(month_of_day(once), minlength=12)
+        return [month + 1 for month in range(12) if counted[month] >= ENOUGH_DAYS]
+
+    def moisture_on(self, day: date, tau: float) -> float | None:
+        """Moisture of a part that lived through this log, at the end of a day [% MC].
+
+        Parameters
+        ----------
+        day : date
+            Of which day.
+        tau : float
+            The part's time constant [days].
+
+        Returns
+        -------
+        float or None
+            None unless the log covers most of the two time constants before. Missing days are bridged in a
+            straight line.
+        """
+        span = int(np.clip(3.0 * tau, 3.0, 400.0))
+        wanted = np.arange(day.toordinal() - span + 1, day.toordinal() + 1)
+        near = wanted[-max(2, int(2.0 * tau)) :]
+        if not self.days.size or np.isin(near, self.days).mean() < 0.6:
+            return None
+        begins = max(int(wanted[0]), int(self.days[0]))
+        days = np.arange(begins, day.toordinal() + 1)
+        warm = np.interp(days, self.days, self.temperature)
+        humid = np.interp(days, self.days, self.relative_humidity)
+        settles = wood_moisture(np.clip(humid, 0.0, 95.0), warm)
+        lead = settles[: max(1, min(days.size, int(tau)))].mean()
+        return float(moisture_response(lead, settles, tau)[-1])
+
+
+def room_log(session: Session, room_id: UUID, today: date) -> RoomLog:
+    """Return the daily means of a room's log, of the last three years."""
+    rows = session.execute(
+        select(
+            RoomReading.day,
+            func.avg(RoomReading.temperature),
+            func.avg(RoomReading.relative_humidity),
+        )
+        .where(RoomReading.room_id == room_id, RoomReading.day > today - timedelta(days=LOG_YEARS * 365))
+        .group_by(RoomReading.day)
+        .order_by(RoomReading.day)
+    ).all()
+    days = np.array([row[0].toordinal() for row in rows], dtype=np.int64)
+    of_year = np.array([row[0].timetuple().tm_yday for row in rows], dtype=np.int64)
+    return RoomLog(
+        days,
+        of_year,
+        np.array([row[1] for row in rows], dtype=np.float64),
+        np.array([row[2] for row in rows], dtype=np.float64),
+    )

@@ -1,0 +1,137 @@
+"""Reading tables that people export as text: separator, decimal comma, headings with their units."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from shimstock_server.web.problems import InvalidFields, pointer
+
+MOST_ERRORS = 100
+"""Bad lines that are listed; how many more there are is said."""
+
+
+@dataclass
+class Errors:
+    """What is wrong in a file, line by line; every bad line is counted, the first ones are listed."""
+
+    listed: list[dict[str, str]] = field(default_factory=list)
+    count: int = 0
+
+    def add(self, line: int, column: str, message: str) -> None:
+        """Note what is wrong in a line, counted from 1 as editors do."""
+        self.count += 1
+        if len(self.listed) < MOST_ERRORS:
+            self.listed.append({"pointer": pointer("lines", line, column), "message": message})
+
+    def refuse(self, what: str) -> None:
+        """Refuse the whole file when anything is wrong.
+
+        Raises
+        ------
+        InvalidFields
+            With the bad lines; pointers are ``/lines/LINE/COLUMN``.
+        """
+        if self.count:
+            more = f", the first {MOST_ERRORS} are listed" if self.count > MOST_ERRORS else ""
+            raise InvalidFields(
+                f"{self.count} values of {what} cannot be taken{more}; nothing was stored.",
+                errors=self.listed,
+            )
+
+
+@dataclass(frozen=True)
+class Table:
+    """The lines of a file under their headings."""
+
+    headings: tuple[str, ...]
+    lines: tuple[tuple[int, tuple[str, ...]], ...]
+    decimal_comma: bool
+
+    def column(self, name: str) -> int | None:
+        """Where a column stands, or None."""
+        return self.headings.index(name) if name in self.headings else None
+
+    def number(self, text: str) -> float | None:
+        """Read a number as this file writes it; None when it is none."""
+        return read_number(text, decimal_comma=self.decimal_comma)
+
+
+def read_number(text: str, *, decimal_comma: bool = False) -> float | None:
+    """Read a finite number, or None.
+
+    >>> read_number("-4.6"), read_number("21,5", decimal_comma=True), read_number("nan"), read_number("1_0")
+    (-4.6, 21.5, None, None)
+    """
+    plain = text.strip()
+    if decimal_comma:
+        plain = plain.replace(",", ".")
+    if "_" in plain:
+        return None
+    try:
+        number = float(plain)
+    except ValueError:
+        return None
+    return number if math.isfinite(number) else None
+
+
+def read_table(text: str) -> Table:
+    """Read a table with a line of headings; lines that begin with # are remarks, empty ones nothing.
+
+    Notes
+    -----
+    The separator is that of the line of headings: a semicolon, a tab, else a comma. With a semicolon or a
+    tab, numbers may have a decimal comma.
+
+    Raises
+    ------
+    InvalidFields
+        When there is no line of headings, one stands twice, or a line has another number of columns.
+    """
+    numbered = [
+        (number, line)
+        for number, line in enumerate(text.splitlines(), 1)
+        if line.strip() and not line.lstrip().startswith("#")
+    ]
+    if not numbered:
+        raise InvalidFields.at("/lines/1", "the file is empty: a line of headings was expected")
+    first = numbered[0][1]
+    separator = next((each for each in (";", "\t") if each in first), ",")
+    rows = list(_rows(numbered, separator))
+    headings = tuple(heading.strip() for heading in rows[0][1])
+    twice = sorted({heading for heading in headings if headings.count(heading) > 1})
+    if twice:
+        raise InvalidFields.at(f"/lines/{numbered[0][0]}", f"the heading {twice[0]} stands twice")
+    errors = Errors()
+    for number, cells in rows[1:]:
+        if len(cells) != len(headings):
+            errors.add(number, "", f"has {len(cells)} columns where the headings name {len(headings)}")
+    errors.refuse("the file")
+    return Table(headings, tuple(rows[1:]), separator != ",")
+
+
+def _rows(numbered: Sequence[tuple[int, str]], separator: str) -> Iterator[tuple[int, tuple[str, ...]]]:
+    for number, line in numbered:
+        yield number, tuple(next(csv.reader(io.StringIO(line), delimiter=separator)))
+
+
+def the_heading(table: Table, wanted: Sequence[str], *, required: bool = True) -> str | None:
+    """Return the one heading of several that stands in a table.
+
+    Raises
+    ------
+    InvalidFields
+        When none does although one is required, or more than one.
+    """
+    found = [heading for heading in wanted if heading in table.headings]
+    if len(found) > 1:
+        raise InvalidFields.at("/lines/1", f"give {found[0]} or {found[1]}, not both")
+    if not found and required:
+        names = " or ".join(wanted)
+        raise InvalidFields.at(
+            "/lines/1", f"a column {names} was expected; the headings are {', '.join(table.headings)}"[:500]
+        )
+    return found[0] if found else None
