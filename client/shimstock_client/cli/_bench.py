@@ -14,6 +14,8 @@ import click
 
 from . import _sign_in
 from ._exits import Exit, Stop
+from ._last_job import LastJob, recall, remember
+from ._last_job import forget as forget_job
 from ._measures import Units
 
 if TYPE_CHECKING:
@@ -78,9 +80,17 @@ class Bench:
     @cached_property
     def units(self) -> Units:
         """Units of bare numbers: as signed in, else the shop's."""
+        from .. import NotReachable
+
         if self.sign_in.units is not None:
             return self.sign_in.units
-        shop = self.shop
+        try:
+            shop = self.shop
+        except NotReachable:
+            last = self.last_job()
+            if last is None:
+                raise
+            return "inch" if last.units == "inch" else "mm"
         return "inch" if shop is not None and shop.units == "inch" else "mm"
 
     @cached_property
@@ -141,11 +151,24 @@ class Bench:
         """Return the one job that the technician holds."""
         held = list(self.held_jobs())
         if not held:
+            forget_job()
             raise Stop("no job is on your bench; shimstock take takes the next one", Exit.NOTHING)
         if len(held) > 1:
             numbers = ", ".join(str(job.number) for job in held)
             raise Stop(f"you hold jobs {numbers}; say which with --job NUMBER", Exit.USAGE)
+        self.remember_job(held[0])
         return held[0]
+
+    def remember_job(self, job: Job) -> None:
+        """Keep which job is on this bench, for the time when the service cannot be reached."""
+        remember(LastJob(self.sign_in.url, self.me, job.id, job.number, self.units))
+
+    def last_job(self, named: str | None = None) -> LastJob | None:
+        """Return the job last seen on this bench, when it is the one that is meant."""
+        last = recall()
+        if last is None or (last.url, last.technician) != (self.sign_in.url, self.sign_in.technician):
+            return None
+        return last if named is None or named.removeprefix("#") in {str(last.number), last.id} else None
 
     def held_jobs(self) -> Iterator[Job]:
         """Walk the jobs that the technician holds."""

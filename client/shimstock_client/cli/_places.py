@@ -1,4 +1,4 @@
-"""Where this program keeps its few files: the sign-in, and what is not sent yet."""
+"""Where this program keeps its few files: the sign-in, the job in hand, and what is not sent yet."""
 
 from __future__ import annotations
 
@@ -18,6 +18,11 @@ FOLDER = "SHIMSTOCK_FILES"
 def sign_in_file() -> Path:
     """Return the path of the sign-in file."""
     return _folder("config") / "sign-in.json"
+
+
+def last_job_file() -> Path:
+    """Return the path of the job last seen on this bench."""
+    return _folder("data") / "last-job.json"
 
 
 def unsent_folder() -> Path:

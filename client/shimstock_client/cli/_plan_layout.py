@@ -32,7 +32,7 @@ def print_plan(console: Console, plan: Recommendation, *, title: str = "") -> No
         console.print()
         _line(console, note.text, lead="note: ")
         for alternative in note.alternatives:
-            _line(console, alternative, lead="or: ")
+            _line(console, alternative, lead="· ")
         if note.quote:
             _line(console, "beyond a setup: make the owner a quote")
     console.print()

@@ -51,6 +51,7 @@ def take(bench: Bench, number: str | None, take_over: bool, reason: str | None) 
             raise Stop("no job waits for this bench", Exit.NOTHING)
     else:
         taken = bench.client.jobs.claim(bench.named_job(number), take_over=take_over, reason=reason)
+    bench.remember_job(taken)
     show_job(bench, taken, lead="Taken. ")
 
 

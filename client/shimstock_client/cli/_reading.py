@@ -51,6 +51,13 @@ STAGES = ("as-received", "in-progress", "final", "recheck")
 @click.option(
     "--resume", metavar="SHEET", help="Go on with a sheet that is not sent yet; its last characters do."
 )
+@click.option(
+    "--drop",
+    multiple=True,
+    type=click.IntRange(1),
+    metavar="NUMBER",
+    help="With --resume: leave this reading out; shimstock unsent numbers them.",
+)
 @click.option("--ask", is_flag=True, help="Ask line by line even when standard input is no terminal.")
 @on_job
 @at_bench
@@ -60,6 +67,7 @@ def read(
     entries: tuple[str, ...],
     file: str | None,
     resume: str | None,
+    drop: tuple[int, ...],
     ask: bool,
     job: str | None,
     **conditions: Any,
@@ -75,10 +83,10 @@ def read(
     shimstock read "relief 0.45" "action bass 8/64in" "intonation 3 +2.5" --at-pitch
     shimstock read --file sheet.csv --at-pitch
     """
-    sheet = find_sheet(resume) if resume else None
-    found = bench.named_job(sheet.job_id) if sheet else bench.job(job)
-    sheet = sheet or UnsentSheet(found.id, found.number, bench.client.url, tools=list(bench.sign_in.tools))
-    sheet.stage = conditions.pop("stage") or sheet.stage or _stage(bench, found)
+    kept = find_sheet(resume) if resume else None
+    found, sheet = _job_and_sheet(bench, kept, job)
+    _drop(sheet, drop, resumed=kept is not None)
+    sheet.stage = conditions.pop("stage") or sheet.stage or (_stage(bench, found) if found else None)
     if file is None and not entries and not resume and not bench.asks and not ask:
         file = "-"
     _take_options(bench, sheet, entries, file, conditions)
@@ -95,6 +103,33 @@ def read(
             Exit.USAGE,
         )
     _answer(bench, send_sheet(bench, sheet))
+
+
+def _job_and_sheet(
+    bench: Bench, kept: UnsentSheet | None, named: str | None
+) -> tuple[Job | None, UnsentSheet]:
+    """Find the job and its sheet; out of reach, the job last seen here will do until the sheet is sent."""
+    from .. import NotReachable
+
+    tools = list(bench.sign_in.tools)
+    try:
+        found = bench.named_job(kept.job_id) if kept else bench.job(named)
+    except NotReachable as error:
+        last = bench.last_job(named)
+        if kept is None and last is None:
+            raise
+        bench.tell(error.detail)
+        return None, kept or UnsentSheet(last.id, last.number, last.url, tools=tools)  # type: ignore[union-attr]
+    return found, kept or UnsentSheet(found.id, found.number, bench.client.url, tools=tools)
+
+
+def _drop(sheet: UnsentSheet, numbers: Sequence[int], *, resumed: bool) -> None:
+    if numbers and not resumed:
+        raise Stop("--drop: say which kept sheet with --resume", Exit.USAGE)
+    for number in sorted(set(numbers), reverse=True):
+        if number > len(sheet.readings):
+            raise Stop(f"--drop: the sheet has readings 1 to {len(sheet.readings)}", Exit.USAGE)
+        del sheet.readings[number - 1]
 
 
 def find_sheet(text: str) -> UnsentSheet:
@@ -184,9 +219,10 @@ def _take_file(bench: Bench, sheet: UnsentSheet, file: str) -> None:
 # ---------------------------------------------------------------- asking
 
 
-def _ask_and_send(bench: Bench, job: Job, sheet: UnsentSheet) -> None:
-    asked = _asked_by_plan(bench, job)
-    click.echo(f"Sheet {short(sheet)} for job {job.number}, {str(sheet.stage).replace('-', ' ')}.")
+def _ask_and_send(bench: Bench, job: Job | None, sheet: UnsentSheet) -> None:
+    asked = _asked_by_plan(bench, job) if job else ()
+    stage = f", {sheet.stage.replace('-', ' ')}" if sheet.stage else ""
+    click.echo(f"Sheet {short(sheet)} for job {sheet.job_number}{stage}.")
     if sheet.at_pitch is None:
         sheet.at_pitch = click.confirm("Is every string within 5 cents of its pitch?", default=True)
     if sheet.readings:
@@ -267,12 +303,14 @@ def send_sheet(bench: Bench, sheet: UnsentSheet) -> ReadingSheet:
 
     sheet.keep()
     try:
+        if sheet.stage is None:
+            sheet.stage = _stage(bench, bench.named_job(sheet.job_id))
         body = with_tools(bench, sheet)
         sent = bench.client.reading_sheets.send(sheet.job_id, body)
     except NotReachable as error:
         raise Stop(f"{error.detail}\n{_kept(sheet)}", Exit.NOT_REACHABLE) from error
     except InvalidFields as error:
-        raise Stop(f"{explain(error, sheet)}\n{_kept(sheet)}", Exit.REFUSED) from error
+        raise Stop(f"{explain(error, sheet)}\n{_kept_to_mend(error, sheet)}", Exit.REFUSED) from error
     except ShimstockError as error:
         from ._app import exit_of
 
@@ -283,6 +321,18 @@ def send_sheet(bench: Bench, sheet: UnsentSheet) -> ReadingSheet:
 
 def _kept(sheet: UnsentSheet) -> str:
     return f"kept as sheet {short(sheet)}; send it again with: shimstock send {short(sheet)}"
+
+
+def _kept_to_mend(error: InvalidFields, sheet: UnsentSheet) -> str:
+    """Sent again as it stands it would be refused again: say how it is put right."""
+    places = (re.match(r"/readings/(\d+)", one.pointer) for one in error.errors)
+    wrong = sorted({int(place[1]) + 1 for place in places if place})
+    drop = "".join(f" --drop {number}" for number in wrong[:4])
+    name = short(sheet)
+    return (
+        f"kept as sheet {name}; put it right: shimstock read --resume {name}{drop} and the right readings "
+        f"(or shimstock send {name} --throw-away)"
+    )
 
 
 def with_tools(bench: Bench, sheet: UnsentSheet) -> dict[str, Any]:

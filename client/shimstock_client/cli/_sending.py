@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 import click
@@ -24,6 +25,12 @@ def _kept() -> tuple[list[UnsentWork], list[UnsentSheet]]:
         raise Stop(str(error), Exit.USAGE) from error
 
 
+def _clock(instant: str) -> str:
+    from ._layout import local
+
+    return local(datetime.fromisoformat(instant))
+
+
 @click.command("unsent")
 @at_bench
 def unsent(bench: Bench) -> None:
@@ -35,10 +42,14 @@ def unsent(bench: Bench) -> None:
     def say() -> None:
         for each in work:
             for body in each.bodies:
-                click.echo(f"job {each.job_number}, done at {body['done_at']}: {describe_doing(body)}")
+                click.echo(
+                    f"job {each.job_number}, done at {_clock(body['done_at'])}: {describe_doing(body)}"
+                )
         for sheet in sheets:
             count = len(sheet.readings)
-            click.echo(f"{short(sheet)}  job {sheet.job_number}, begun {sheet.started_at}, {count} readings")
+            begun = _clock(sheet.started_at)
+            many = f"{count} reading{'' if count == 1 else 's'}"
+            click.echo(f"{short(sheet)}  job {sheet.job_number}, begun {begun}, {many}")
             list_sheet(sheet)
 
     items: list[dict[str, Any]] = [{"job_id": each.job_id, "adjustments": each.bodies} for each in work]
