@@ -26,6 +26,7 @@ WRITERS = {
     "booking": {"booking"},
     "webhooks": {"webhooks"},
     "cards": {"cards"},
+    "learning": {"learning", "reports", "agreement"},
 }
 STATEMENTS = {"insert", "update", "delete", "bulk_insert_mappings", "bulk_update_mappings"}
 

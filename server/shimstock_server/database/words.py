@@ -262,3 +262,35 @@ class Movable(StrEnum):
 
     RELIEF = "relief"
     SADDLE = "saddle-height"
+
+
+class ResponseKind(StrEnum):
+    """What is learned from readings before and after an adjustment."""
+
+    ROD = "rod"
+    """Relief per turn of the rod."""
+    COUPLING = "coupling"
+    """Action per relief, less what the geometry says."""
+    COMPLIANCE = "compliance"
+    """Relief per pull of the strings."""
+
+
+class ResponseLevel(StrEnum):
+    """How near to an instrument the samples are."""
+
+    INSTRUMENT = "instrument"
+    MODEL = "model"
+    SHOP = "shop"
+
+
+class ReportState(StrEnum):
+    WAITING = "waiting"
+    RUNNING = "running"
+    DONE = "done"
+    FAILED = "failed"
+
+
+class StudyState(StrEnum):
+    OPEN = "open"
+    ENDED = "ended"
+    ABANDONED = "abandoned"

@@ -1,6 +1,19 @@
 """Every table of the service; `Base.metadata` is whole once this package is imported."""
 
-from . import bench, booking, cards, catalogue, jobs, keys, operations, owners, seasons, shop, webhooks
+from . import (
+    bench,
+    booking,
+    cards,
+    catalogue,
+    jobs,
+    keys,
+    learning,
+    operations,
+    owners,
+    seasons,
+    shop,
+    webhooks,
+)
 from .base import Base
 
 __all__ = [
@@ -11,6 +24,7 @@ __all__ = [
     "catalogue",
     "jobs",
     "keys",
+    "learning",
     "operations",
     "owners",
     "seasons",

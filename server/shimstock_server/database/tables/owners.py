@@ -36,6 +36,7 @@ class Instrument(Versioned, Base):
     __tablename__ = "instruments"
     __table_args__ = (
         Index("ix_instruments_owner_id", "owner_id"),
+        Index("ix_instruments_model_id", "model_id"),
         Index("uq_instruments_serial", "model_id", "serial", unique=True,
               sqlite_where=text("serial IS NOT NULL"), postgresql_where=text("serial IS NOT NULL")),
     )  # fmt: skip
