@@ -135,6 +135,10 @@ def exit_of(error: Exception) -> Exit:
 
 def _in_words(error: Any) -> str:
     """Write an error, with who holds the job when that is what stands against it."""
+    from .. import InvalidFields
+
+    if isinstance(error, InvalidFields) and error.errors:
+        return _fields_in_words(error)
     claim = getattr(error, "extra", {}).get("claim")
     if not isinstance(claim, dict):
         return str(error)
@@ -147,6 +151,15 @@ def _in_words(error: Any) -> str:
     if claim.get("stale"):
         line += " It was left over: take it over with --take-over --reason."
     return f"{line}\n{error}"
+
+
+def _fields_in_words(error: Any) -> str:
+    """Write which fields were wrong, without the words meant for whoever writes a program."""
+    lines = [f"{one.pointer.strip('/').replace('_', ' ')}: {one.message}" for one in error.errors]
+    if any("confirm it" in line for line in lines):
+        lines.append("(--sure confirms it)")
+    lines.append(f"({error.code}, request {error.request_id})" if error.request_id else f"({error.code})")
+    return "\n".join(lines)
 
 
 def _end(

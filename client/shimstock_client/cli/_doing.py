@@ -68,6 +68,13 @@ def done(
     held = bench.job(job)
     if held.claim is None:
         raise Stop(f"job {held.number} is not on a bench: shimstock take {held.number}", Exit.CONFLICT)
+    if held.claim.technician_id != bench.me:
+        holder = bench.technicians.get(held.claim.technician_id or "")
+        raise Stop(
+            f"job {held.number} is on the bench of {holder.name if holder else 'somebody else'}, who records "
+            "what was done to it",
+            Exit.CONFLICT,
+        )
     refuse_unsent_work(held)
     doing = _told(bench, held, what, own=own) if what else _planned(bench, held, turns)
     more: dict[str, Any] = {"confirmed": True} if sure else {}

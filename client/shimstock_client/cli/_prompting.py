@@ -73,7 +73,8 @@ def _question(wanted: ReadingWanted | None, units: Units) -> str:
 
     expected = expected_of(wanted.quantity, units)
     unit = _SHOWN_UNITS.get(expected.unit, expected.unit)
-    why = f", {wanted.why}" if wanted.why and wanted.why != "missing" else ""
+    again = {"stale": "again: something changed since", "not usable": "again: the last one cannot be used"}
+    why = f", {again.get(wanted.why, wanted.why)}" if wanted.why and wanted.why != "missing" else ""
     return f"{where(wanted, frets=True)}{why} [{unit}]"
 
 

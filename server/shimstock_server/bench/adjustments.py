@@ -11,9 +11,10 @@ from sqlalchemy.orm import Session
 from shimstock_server.catalogue import refuse_misfits
 from shimstock_server.database.history import emit
 from shimstock_server.database.tables.bench import Adjustment, ShownPlan
+from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
-from shimstock_server.database.words import BridgeKind, ConsentKind, Part
+from shimstock_server.database.words import BridgeKind, ConsentKind, Part, RodKind
 from shimstock_server.jobs import covering_consent, named_claim
 from shimstock_server.owners import fit_strings
 from shimstock_server.shop import local_day
@@ -38,6 +39,17 @@ IRREVERSIBLE = {
 
 TURNED = frozenset({Part.TRUSS_ROD, Part.SPRING_CLAW})
 FILED = frozenset({Part.NUT_SLOT, Part.SADDLE})
+_TREMOLOS = frozenset({BridgeKind.RESTING_TREMOLO, BridgeKind.FLOATING_TREMOLO, BridgeKind.LOCKING_TREMOLO})
+NOT_ON: dict[Part, frozenset[BridgeKind]] = {
+    Part.BRIDGE_POST: frozenset(
+        {BridgeKind.INDIVIDUAL_SADDLES, BridgeKind.PAIRED_SADDLES, BridgeKind.FIXED_SADDLE}
+    ),
+    Part.SADDLE_SCREW: frozenset({BridgeKind.FIXED_SADDLE, BridgeKind.MOVABLE, BridgeKind.ONE_PIECE}),
+    Part.SADDLE_POSITION: frozenset({BridgeKind.FIXED_SADDLE}),
+    Part.SPRING_CLAW: frozenset(BridgeKind) - _TREMOLOS,
+}
+"""Parts that a kind of bridge does not have; common practice, no published source."""
+
 PLACES: dict[Part, tuple[str, ...]] = {
     Part.BRIDGE_POST: ("side",),
     Part.SADDLE_SCREW: ("string", "side"),
@@ -183,12 +195,24 @@ def _check(instrument: Instrument, wish: dict[str, Any]) -> None:
         )
     if part is Part.SADDLE and model.bridge.get("kind") != BridgeKind.FIXED_SADDLE and amount is not None:
         errors["/part"] = "only a fixed saddle is filed or shimmed; use saddle-screw or bridge-post"
+    if not wish["confirmed"] and (missing := _missing(model, part)):
+        errors["/part"] = f"{missing} no {words}: look again, or confirm it"
     if part is not Part.STRINGS:
         for name in ("string_set_id", "tuning_id"):
             if wish[name] is not None:
                 errors[f"/{name}"] = "only a change of strings has this"
     if errors:
         raise InvalidFields.of(errors)
+
+
+def _missing(model: InstrumentModel, part: Part) -> str | None:
+    """What this model is that it cannot have the part; None when it may."""
+    kind = model.bridge.get("kind")
+    if part is Part.TRUSS_ROD and model.truss_rod.get("kind") == RodKind.NONE:
+        return "this model has"
+    if kind in NOT_ON.get(part, frozenset()):
+        return f"this model's bridge ({str(kind).replace('-', ' ')}) has"
+    return None
 
 
 def _consent(session: Session, job: Job, instrument: Instrument, wish: dict[str, Any]) -> Any:

@@ -396,6 +396,26 @@ def test_an_own_decision_names_no_plan(shop: Shop, command: Command, taken: dict
 
 
 @SQLITE
+def test_what_is_done_is_recorded_by_who_holds_the_job(
+    shop: Shop, command: Command, taken: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    other = shop.client("manager").technicians.create(name="Kim Sample")
+    monkeypatch.setenv("SHIMSTOCK_TECHNICIAN", other.id)
+    ran = command("done", "rod", "tighten", "1/4", "--job", "1")
+    assert (ran.code, "on the bench of First technician" in ran.err) == (6, True)
+    assert list(shop.client().adjustments.list(taken["id"])) == []
+
+
+@SQLITE
+def test_a_turn_too_far_is_told_in_a_technicians_words(command: Command, taken: dict[str, Any]) -> None:
+    ran = command("done", "rod", "tighten", "5/4")
+    assert ran.code == 1
+    assert "turns: from -1 to 1 turn" in ran.err
+    assert "--sure confirms it" in ran.err
+    assert "JSON" not in ran.err
+
+
+@SQLITE
 def test_more_than_a_turn_of_the_rod_needs_a_second_look(
     shop: Shop, command: Command, taken: dict[str, Any]
 ) -> None:

@@ -55,4 +55,5 @@ def test_an_unknown_serial_number_is_said(heron: Shop, command: Command) -> None
 def test_a_day_that_is_none_is_told_by_its_field(heron: Shop, command: Command) -> None:
     ran = command("receive", "H-17", "--promised", "soon")
     assert ran.code == 1
-    assert "promised_on" in ran.err
+    assert "promised on: must be a day" in ran.err
+    assert "JSON" not in ran.err

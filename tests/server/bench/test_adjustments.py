@@ -8,8 +8,10 @@ from uuid import uuid4
 import pytest
 from sqlalchemy import select
 
+from shimstock_server.bench.adjustments import NOT_ON
 from shimstock_server.database.session import Database
 from shimstock_server.database.tables.bench import ShownPlan
+from shimstock_server.database.words import BridgeKind, Part
 from tests.server.clients import Client
 from tests.server.workshop import DENSITIES, GAUGES, Workshop, case_one_readings, mm, sheet
 
@@ -97,6 +99,7 @@ def test_more_than_a_quarter_turn_is_kept_and_flagged(bench_client: Client, job:
         ({"part": "saddle-position", "string": 7, "turns": turn(1)}, "/string"),
         ({"part": "nut-slot", "string": 1}, "/amount"),
         ({"part": "saddle", "side": "bass", "amount": mm(0.3)}, "/part"),
+        ({"part": "spring-claw", "turns": turn(0.5)}, "/part"),
         ({"part": "pickup-screw", "side": "bass", "pickup": "middle", "turns": turn(1)}, "/pickup"),
         ({"part": "tuners", "string_set_id": str(uuid4())}, "/string_set_id"),
         ({"part": "strings", "string_set_id": str(uuid4())}, "/string_set_id"),
@@ -110,6 +113,26 @@ def test_an_adjustment_that_does_not_fit_is_refused(
     assert refused.status_code == 422
     assert [error["pointer"] for error in refused.get_json()["errors"]] == [pointer]
     assert bench_client.open("GET", f"/v1/jobs/{job['id']}/adjustments").get_json()["items"] == []
+
+
+def test_a_part_that_the_bridge_does_not_have_is_taken_when_it_is_confirmed(
+    bench_client: Client, job: dict[str, Any]
+) -> None:
+    assert (
+        post(bench_client, job, done(job, "spring-claw", turns=turn(0.5), confirmed=True)).status_code == 201
+    )
+
+
+def test_every_bridge_keeps_the_parts_that_its_plan_turns() -> None:
+    # what the plan moves on each kind of bridge must always be recordable
+    turned = {
+        Part.BRIDGE_POST: {"two-post", "one-piece", "movable", "floating-tremolo", "locking-tremolo"},
+        Part.SADDLE_SCREW: {"individual-saddles", "paired-saddles", "resting-tremolo"},
+        Part.SADDLE_POSITION: set(BridgeKind) - {BridgeKind.FIXED_SADDLE},
+        Part.SPRING_CLAW: {"floating-tremolo", "locking-tremolo"},
+    }
+    for part, kinds in turned.items():
+        assert not kinds & {str(kind) for kind in NOT_ON[part]}
 
 
 def test_an_adjustment_under_a_claim_that_has_ended_is_refused(
