@@ -31,6 +31,25 @@ DONE_WITH = frozenset({JobState.READY, JobState.COLLECTED, JobState.RETURNED_UNR
 """States in which the shop will not look again by itself."""
 
 
+QUOTED = "quote: "
+ABOUT_STRINGS = frozenset({"too-much-pull", "steel-on-nylon", "string-breaking"})
+"""Notes about the strings that the owner asked for: what else would do is the owner's to choose."""
+
+
+def for_the_owner(note: plan_model.Note) -> tuple[plan_model.Sentence, ...]:
+    """What the owner could have done about a note of the plan; what is said to the bench alone is left out."""
+    if note.code in ABOUT_STRINGS:
+        return note.alternatives
+    if not note.quote:
+        return ()
+    quoted = [
+        plan_model.Sentence(each.template.removeprefix(QUOTED), each.values)
+        for each in note.alternatives
+        if each.template.startswith(QUOTED)
+    ]
+    return tuple(quoted) or note.alternatives
+
+
 def card_of(session: Session, job: Job) -> CardContent:
     """Gather what stands on the card of a job.
 
@@ -83,7 +102,7 @@ def card_of(session: Session, job: Job) -> CardContent:
         ),
         offers=tuple(_offers(session, job)),
         remarks=tuple(
-            Remark(note.code, note.text, note.alternatives)
+            Remark(note.code, note.text, for_the_owner(note))
             for note in found.notes
             if note.alternatives or note.quote
         ),

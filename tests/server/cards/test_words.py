@@ -9,10 +9,12 @@ from importlib.resources import files
 
 import pytest
 
+from shimstock_calc.plan.model import Note
 from shimstock_calc.plan.words import Measure, Sentence, say
 from shimstock_server.cards import wording
 from shimstock_server.cards.content import Offer, Remark, Work
 from shimstock_server.cards.done import what_was_done
+from shimstock_server.cards.gathering import for_the_owner
 from shimstock_server.cards.language import available, language
 from shimstock_server.database.words import ConsentKind, Part, Quantity
 
@@ -123,6 +125,28 @@ def test_what_could_not_be_judged_or_was_not_read_is_said() -> None:
     told = " ".join(wording.left_open(PARTLY, speech())).replace("\u00a0", " ")
     assert "Action, treble side: 1.50 mm, no verdict: taken off pitch" in told
     assert "Not read: intonation, string 6." in told
+
+
+@pytest.mark.parametrize(
+    "code, quote, alternatives, told",
+    [
+        (
+            "relief-unreachable",
+            True,
+            ["raising relief would take 90 N more", "quote: fret work", "leave relief as it is: accept it"],
+            ["fret work"],
+        ),
+        ("frets-worn", True, ["level and crown the frets"], ["level and crown the frets"]),
+        ("relief-left", False, ["accept the reading with a note"], []),
+        ("saddle-travel", False, ["never mistune other strings to hide it"], []),
+        ("too-much-pull", False, ["a lighter set, or a lower tuning"], ["a lighter set, or a lower tuning"]),
+    ],
+)
+def test_the_owner_is_told_what_can_be_had_not_what_the_bench_does(
+    code: str, quote: bool, alternatives: list[str], told: list[str]
+) -> None:
+    note = Note(code, Sentence("as it is"), tuple(Sentence(each) for each in alternatives), quote)
+    assert [each.text() for each in for_the_owner(note)] == told
 
 
 def test_alternatives_of_the_plan_are_told() -> None:
