@@ -201,7 +201,9 @@ def _always(*_: object) -> bool:
 @pytest.mark.usefixtures("all_visible")
 def test_unknown_parameters_are_refused(app: Flask, staff: Staff, route: Route) -> None:
     scope = (route.operation.scopes or ("manager",))[-1]
-    body = {"json": {}} if route.operation.body is not None else {}
+    body: dict[str, Any] = {"json": {}} if route.operation.body is not None else {}
+    if route.operation.text:
+        body = {"data": "a file", "content_type": route.operation.text[0]}
     answer = with_key(app, staff, scope).open(route.method, route.address() + "?nonsense=1", **body)
     assert answer.status_code == 422
     assert "/query/nonsense" in pointers(answer)

@@ -381,7 +381,7 @@ class LogFileQuery(StrictSchema):
         metadata={"description": "Of times without an offset (IANA); the shop's by default."},
     )
     shift_minutes = Whole(
-        -5_256_000, 5_256_000,
+        -21_000_000, 21_000_000,
         metadata={"description": "Added to every time, for a logger whose clock was wrong."},
     )  # fmt: skip
     confirmed = Truth(load_default=False)

@@ -43,13 +43,13 @@ def read_log(text: str, query: Mapping[str, Any], *, zone: ZoneInfo) -> list[Sen
         With every bad line; pointers are ``/lines/LINE/COLUMN``.
     """
     table = read_table(text)
-    if not table.lines:
-        raise InvalidFields.at("/lines/2", "the file has headings and no reading")
     if len(table.lines) > MOST_LINES:
         raise InvalidFields.at("", f"at most {MOST_LINES} readings a file; {len(table.lines)} were given")
     the_heading(table, ("taken_at",))
     the_heading(table, ("relative_humidity_percent",))
     warmth = the_heading(table, ("temperature_degC", "temperature_degF")) or ""
+    if not table.lines:
+        raise InvalidFields.at("/lines/2", "the file has headings and no reading")
     return _Reader(table, warmth, query, zone).read()
 
 

@@ -10,10 +10,12 @@ from uuid import uuid4
 
 import pytest
 from flask import Flask
+from sqlalchemy import select
 
 from shimstock_server.clock import FixedClock
 from shimstock_server.config import Config
 from shimstock_server.database.session import Database
+from shimstock_server.database.tables.operations import DomainEvent
 from shimstock_server.seasons import every_night, learn_anew, tell_due, work_off_marks
 from tests.reference.load import table
 from tests.server.clients import Client
@@ -129,6 +131,17 @@ class SeasonShop:
         assert answer.status_code == 200, answer.get_data(as_text=True)
         found: dict[str, Any] = answer.get_json()
         return found
+
+    def events(self, of: str) -> list[DomainEvent]:
+        """Return what happened to objects of a type, the first first."""
+        with self.database.read() as session:
+            return list(
+                session.scalars(
+                    select(DomainEvent)
+                    .where(DomainEvent.object_type == of)
+                    .order_by(DomainEvent.at, DomainEvent.sequence, DomainEvent.id)
+                )
+            )
 
     def reminders(self, **query: Any) -> list[dict[str, Any]]:
         """List reminders."""
