@@ -245,7 +245,9 @@ def string_clearance(work: Fretwork, pluck: Pluck) -> ClearanceMap:
     free = gap / laid.envelope
     playable = ~np.isnan(laid.p[:, :, 0])
     tightest = np.where(np.isnan(free), np.inf, free)
-    touching = np.where(playable, np.argmin(tightest, axis=2) + 1, 0)
+    # over a straight board several frets are touched at once: the nearest is told, whatever the rounding
+    least = np.min(tightest, axis=2, keepdims=True)
+    touching = np.where(playable, np.argmax(tightest <= least + 1e-9, axis=2) + 1, 0)
     amplitude = np.where(playable, np.min(tightest, axis=2), np.nan)
     force = None
     if pluck.tension is not None:

@@ -21,7 +21,7 @@ from .web.limits import RateLimit
 from .web.visibility import rule_for
 
 AREAS: tuple[str, ...] = (
-    "shop", "catalogue", "owners", "jobs", "bench", "calculations", "cards", "booking", "webhooks",
+    "shop", "catalogue", "owners", "jobs", "bench", "calculations", "curves", "cards", "booking", "webhooks",
     "seasons", "keys", "operations",
 )  # fmt: skip
 """The areas of the service, each a package with its `blueprints`."""

@@ -92,7 +92,9 @@ bench booking manager
 415 403 415  POST   /v1/instruments
 404 403 404  GET    /v1/instruments/{instrument_id}
 404 403 404  PATCH  /v1/instruments/{instrument_id}
+404 403 404  GET    /v1/instruments/{instrument_id}/clearance
 404 403 404  GET    /v1/instruments/{instrument_id}/forecast
+404 403 404  GET    /v1/instruments/{instrument_id}/intonation
 404 403 404  GET    /v1/instruments/{instrument_id}/keeping
 404 403 404  PUT    /v1/instruments/{instrument_id}/keeping
 404 403 404  GET    /v1/instruments/{instrument_id}/setup-spec

@@ -89,20 +89,7 @@ def gather(session: Session, job: Job) -> plan_model.PlanInput:
         readings=tuple(
             plan_reading(reading, sheet, timeline) for sheet in sheets for reading in sheet.readings
         ),
-        adjustments=tuple(
-            plan_model.Adjustment(
-                id=str(adjustment.id),
-                part=adjustment.part.value,
-                order=timeline.order(adjustment.done_at, adjustment.id),
-                at=timeline.minutes(adjustment.done_at),
-                turns=adjustment.turns,
-                amount=adjustment.amount,
-                side=adjustment.side.value if adjustment.side is not None else None,
-                string=adjustment.string,
-                pickup=adjustment.pickup,
-            )
-            for adjustment in adjustments
-        ),
+        adjustments=tuple(plan_adjustment(adjustment, timeline) for adjustment in adjustments),
         findings=tuple(
             plan_finding(finding, sheet, timeline) for sheet in sheets for finding in sheet.findings
         ),
@@ -161,6 +148,21 @@ def plan_reading(reading: Reading, sheet: ReadingSheet, timeline: Timeline) -> p
         acclimatised=sheet.acclimatised,
         humidity=sheet.room_humidity,
         accepted=reading.accepted,
+    )
+
+
+def plan_adjustment(adjustment: Adjustment, timeline: Timeline) -> plan_model.Adjustment:
+    """Something that was done, as the plan takes it."""
+    return plan_model.Adjustment(
+        id=str(adjustment.id),
+        part=adjustment.part.value,
+        order=timeline.order(adjustment.done_at, adjustment.id),
+        at=timeline.minutes(adjustment.done_at),
+        turns=adjustment.turns,
+        amount=adjustment.amount,
+        side=adjustment.side.value if adjustment.side is not None else None,
+        string=adjustment.string,
+        pickup=adjustment.pickup,
     )
 
 

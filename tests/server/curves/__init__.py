@@ -1,0 +1,1 @@
+"""The maps and curves of instruments over HTTP."""
