@@ -262,7 +262,7 @@ def follow(bench: Bench, job: Job, plan: Recommendation, step: Step) -> None:
         bench.client.adjustments.record(
             job, body.pop("part"), plan=plan.digest, done_at=bench.now, minutes=3, **body
         )
-    done = "; ".join(move_in_words(move) for move in step.moves)
+    done = "; ".join(move_in_words(move) for move in step.moves if move.direction != "leave")
     say(f"Done and recorded: {done}. Tuned again.", lead="       ")
 
 

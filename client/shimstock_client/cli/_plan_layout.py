@@ -206,7 +206,8 @@ def changes_line(step: Step) -> str:
         for move in step.moves
         if move.total_turns is not None and move.turns is not None and move.total_turns != move.turns
     ]
-    told = [limits(step.changes[0].lower, step.changes[0].upper)] if _has_limits(step.changes[0]) else []
+    sides = dict.fromkeys(limits(one.lower, one.upper) for one in step.changes if _has_limits(one))
+    told = [" / ".join(sides)] if sides else []
     beside = [*(f"spec {one}" for one in told), *whole[:1]]
     if step.total and whole:
         beside[-1] += ", to " + _and(_after(step.total))

@@ -9,7 +9,7 @@ TEXTS: dict[str, str] = {
     "springs": "springs and claw are under load: block the bridge first, eye protection",
     "rod": "right wrench, fully seated, nut clean; at most a quarter turn, then tune, then read",
     "rod-stop": "stop if the nut is stiff or creaks, if it is tight and relief does not follow, or if a "
-    "quarter turn changes nothing outside a free play: a broken rod is a major repair",
+    "quarter turn, free play left out, changes nothing: a broken rod is a major repair",
     "rod-slacken": "slacken the strings before a large tightening",
     "rod-test": "this rod's direction is not proven: an eighth as a test; relief must follow before more",
     "rod-reversed": "this rod is reversed: counter-clockwise tightens; the first eighth is a test",

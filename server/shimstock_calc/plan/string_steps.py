@@ -317,7 +317,9 @@ def _balance(draft: Draft, change: PullChange | None) -> None:
 
 
 def _look_at_plate(draft: Draft) -> None:
-    what = say("Tune, and see that the tremolo's plate lies level at pitch; record how it lies")
+    what = say(
+        "Tune, and see that the tremolo's plate lies level at pitch; record it: level, tail high or tail low"
+    )
     draft.place_reading(
         Step(0, "balance", "spring-claw", what, cautions=cautions("retune-each")), gate="nothing"
     )

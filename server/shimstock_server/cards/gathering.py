@@ -37,7 +37,7 @@ ABOUT_STRINGS = frozenset({"too-much-pull", "steel-on-nylon", "string-breaking"}
 
 
 def for_the_owner(note: plan_model.Note) -> tuple[plan_model.Sentence, ...]:
-    """What the owner could have done about a note of the plan; what is said to the bench alone is left out."""
+    """What the owner could have done about a note of the plan; what is for the bench alone is left out."""
     if note.code in ABOUT_STRINGS:
         return note.alternatives
     if not note.quote:

@@ -55,6 +55,7 @@ def test_the_whole_job(shop: Shop, command: Command, taken: dict[str, Any], tmp_
     assert re.search(r"Truss rod.*do now\n", plan.out)
     assert "0.45 → about 0.35 mm (spec 0.10 … 0.30; 5/8 turn in all" in plan.out
     assert "2.03 / 1.73 mm" in plan.out
+    assert "(spec 1.45 … 1.95 / 1.25 … 1.75)" in plan.out
     assert "care: right wrench, fully seated" in plan.out
 
     done = command("done", "--minutes", "5")
