@@ -269,7 +269,7 @@ def cancel(session: Session, booking: Booking, reason: str | None, *, actor: Act
     if booking.job_id is None:
         booking.state, booking.hold_until = BookingState.CANCELLED, None
         capacity.give_back(session, booking)
-        emit(session, "booking.cancelled", booking, state=booking.state)
+        emit(session, "booking.cancelled", booking, state=booking.state, job=None)
         return booking
     return _cancel_job(session, booking, reason or "the booking was cancelled", actor=actor, now=now)
 

@@ -12,10 +12,21 @@ from shimstock_server.database.words import (
     ConsentKind,
     JobState,
     Part,
+    ReminderKind,
     SpecScope,
     Stage,
 )
-from shimstock_server.web.fields import Choice, Id, Instant, StrictField, Truth, Whole, instant_text
+from shimstock_server.web.fields import (
+    Choice,
+    Id,
+    Instant,
+    Number,
+    StrictField,
+    Text,
+    Truth,
+    Whole,
+    instant_text,
+)
 
 _JOB_STATE = {"state": Choice(JobState)}
 _CLAIM = {
@@ -24,6 +35,15 @@ _CLAIM = {
     "technician": Id(),
     "ended_claim": Id(),
     "former_technician": Id(),
+}
+
+
+_REMINDER: dict[str, StrictField] = {
+    "kind": Choice(ReminderKind),
+    "instrument": Id(),
+    "job": Id(allow_none=True),
+    "due_at": Instant(),
+    "sheet": Id(allow_none=True, metadata={"x-optional": True}),
 }
 
 
@@ -72,6 +92,25 @@ _ALL = (
     EventType("job.quote-answered", "The owner answered a quote.", {"quote": Id(), "approved": Truth()}),
     EventType("job.readings", "A sheet of readings came in.", {"sheet": Id(), "stage": Choice(Stage)}),
     EventType("job.adjusted", "An adjustment was recorded.", {"adjustment": Id(), "part": Choice(Part)}),
+    EventType("reminder.made", "Something wants to be looked at again, at a time to come.", _REMINDER,
+              for_sites=True),
+    EventType("reminder.moved", "A reminder has another day.", _REMINDER, for_sites=True),
+    EventType("reminder.due", "A reminder has come due: a recheck, or new strings.", _REMINDER,
+              for_sites=True),
+    EventType("reminder.acknowledged", "Somebody has seen a reminder.", _REMINDER, for_sites=True),
+    EventType("reminder.snoozed", "A reminder was put off.", _REMINDER, for_sites=True),
+    EventType("reminder.done", "What a reminder asked for was done.", _REMINDER, for_sites=True),
+    EventType("reminder.cancelled", "A reminder has lost its reason.", _REMINDER, for_sites=True),
+    EventType("room.created", "A room was added."),
+    EventType("room.changed", "A room was changed."),
+    EventType("room.readings", "Readings of a room's air came in.",
+              {"count": Whole(), "last": Instant(allow_none=True)}),
+    EventType("room.warning", "A room's air is where it should not be.",
+              {"code": Text(), "value": Number(), "instruments": Whole()}),
+    EventType("room.warning-ended", "A room's air is back where it should be.", {"code": Text()}),
+    EventType("climate.created", "The climate of a place was added."),
+    EventType("climate.changed", "The climate of a place was changed."),
+    EventType("season-settings.changed", "How the shop forecasts was changed."),
     EventType("card-link.revoked", "An address of an owner's page was revoked.", {"job": Id()}),
     EventType("service.created", "A service was added."),
     EventType("service.changed", "A service was changed."),

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, Select, and_, func, insert, or_, select, text, update
+from sqlalchemy import ColumnElement, and_, func, insert, or_, select, text, update
 from sqlalchemy.orm import Session
 
 from shimstock_server.clock import Clock
@@ -20,13 +20,17 @@ from shimstock_server.config import Config
 from shimstock_server.database.session import Database
 from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.booking import Booking
+from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.operations import DomainEvent
+from shimstock_server.database.tables.seasons import Reminder
 from shimstock_server.database.tables.webhooks import WebhookDelivery, WebhookEndpoint
-from shimstock_server.database.words import DeliveryState
+from shimstock_server.database.words import DeliveryState, ReminderKind
 
 from .events import FOR_SITES
 
 AT_ONCE = 500
+OWNERS_REMINDERS = (ReminderKind.SEASONAL, ReminderKind.STRINGS)
+"""What an owner is reminded of; that a neck settles is the bench's own matter."""
 _ADVISORY_LOCK = 7_447_656_266
 """One more than the migrations'; any number will do that nobody else takes."""
 
@@ -90,7 +94,9 @@ def _deliveries(session: Session, events: Sequence[DomainEvent]) -> list[dict[st
     endpoints = list(session.scalars(select(WebhookEndpoint).where(WebhookEndpoint.active)))
     if not endpoints:
         return []
-    sites = sites_of(session, events) if any(each.site_id is not None for each in endpoints) else {}
+    sites: dict[UUID, set[UUID]] = {}
+    if any(each.site_id is not None for each in endpoints):
+        sites = sites_of(session, events)
     now = session.info["now"]
     return [
         {
@@ -107,47 +113,66 @@ def _deliveries(session: Session, events: Sequence[DomainEvent]) -> list[dict[st
         }
         for event in events
         for endpoint in endpoints
-        if _wants(endpoint, event, sites.get(event.id))
+        if _wants(endpoint, event, sites.get(event.object_id, set()))
     ]
 
 
-def _wants(endpoint: WebhookEndpoint, event: DomainEvent, site_id: UUID | None) -> bool:
+def _wants(endpoint: WebhookEndpoint, event: DomainEvent, sites: set[UUID]) -> bool:
     if event.at < endpoint.created_at or (endpoint.types and event.type not in endpoint.types):
         return False
     if endpoint.site_id is None:
         return True
-    return event.type in FOR_SITES and endpoint.site_id == site_id
+    return event.type in FOR_SITES and endpoint.site_id in sites
 
 
-def sites_of(session: Session, events: Sequence[DomainEvent]) -> dict[UUID, UUID]:
-    """Return to which website each event belongs, where it belongs to one."""
-    bookings = {event.object_id for event in events if event.object_type == "booking"}
-    jobs = {event.object_id for event in events if event.object_type == "job"}
-    rows = session.execute(
-        select(Booking.id, Booking.job_id, Booking.site_id)
-        .where(Booking.site_id.is_not(None))
-        .where(or_(Booking.id.in_(bookings), Booking.job_id.in_(jobs)))
-    )
-    owner: dict[UUID, UUID] = {}
-    for booking_id, job_id, site_id in rows:
-        if site_id is None:
-            continue
-        owner[booking_id] = site_id
-        if job_id is not None:
-            owner[job_id] = site_id
-    return {event.id: owner[event.object_id] for event in events if event.object_id in owner}
+def sites_of(session: Session, events: Sequence[DomainEvent]) -> dict[UUID, set[UUID]]:
+    """Return which websites each object of these events is about, where it is about any."""
+    ids = defaultdict(set)
+    for event in events:
+        ids[event.object_type].add(event.object_id)
+    found: dict[UUID, set[UUID]] = defaultdict(set)
+    for kind, statement in _owned().items():
+        if ids[kind]:
+            column = statement.selected_columns[0]
+            for object_id, site_id in session.execute(statement.where(column.in_(ids[kind]))):
+                found[object_id].add(site_id)
+    return found
+
+
+def _owned() -> dict[str, Any]:
+    """Of each type of object that can be a website's: the object's id, and the website's.
+
+    A booking is the website's that made it, a job the one's that booked it; a recheck or new strings are
+    the one's that booked a job of that instrument.
+    """
+    with_site = Booking.site_id.is_not(None)
+    return {
+        "booking": select(Booking.id, Booking.site_id).where(with_site),
+        "job": select(Booking.job_id, Booking.site_id).where(with_site, Booking.job_id.is_not(None)),
+        "reminder": (
+            select(Reminder.id, Booking.site_id)
+            .join(Job, Job.instrument_id == Reminder.instrument_id)
+            .join(Booking, Booking.job_id == Job.id)
+            .where(with_site, Reminder.kind.in_(OWNERS_REMINDERS))
+        ),
+    }
 
 
 def of_site(site_id: UUID | None) -> ColumnElement[bool]:
-    """The condition under which an event belongs to a website, for the feed."""
-    mine = select(Booking.id).where(Booking.site_id == site_id)
-    my_jobs: Select[Any] = select(Booking.job_id).where(
-        Booking.site_id == site_id, Booking.job_id.is_not(None)
-    )
+    """The condition under which an event is about a website's own, for the feed."""
     return and_(
         DomainEvent.type.in_(FOR_SITES),
         or_(
-            and_(DomainEvent.object_type == "booking", DomainEvent.object_id.in_(mine)),
-            and_(DomainEvent.object_type == "job", DomainEvent.object_id.in_(my_jobs)),
+            *(
+                and_(
+                    DomainEvent.object_type == kind,
+                    DomainEvent.object_id.in_(
+                        statement.where(Booking.site_id == site_id).with_only_columns(
+                            statement.selected_columns[0]
+                        )
+                    ),
+                )
+                for kind, statement in _owned().items()
+            )
         ),
     )
