@@ -6,15 +6,13 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-import pytest
+import vobject
 
 from shimstock_server.database.tables.seasons import Calendar
 from tests.server.clients import Client, code
 
 from .conftest import SeasonShop
 from .test_reminders import answer
-
-vobject = pytest.importorskip("vobject")
 
 
 def subscribed(shop: SeasonShop, **body: Any) -> tuple[dict[str, Any], str]:
