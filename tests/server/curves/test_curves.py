@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from tests.house.files import CHECKOUT
-from tests.server.curves.conftest import DemoShop, at_targets, cents, mm
+from tests.server.demo_shop import DemoShop, at_targets, cents, mm
 
 MODELS = [
     model["name"]

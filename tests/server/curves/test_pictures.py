@@ -7,7 +7,8 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from tests.server.curves.conftest import DemoShop
+from shimstock_server.curves.drawing import DARKEST, INK
+from tests.server.demo_shop import DemoShop, at_targets
 
 BOTH = pytest.mark.parametrize("what", ["clearance", "intonation"])
 SPACE = "{http://www.w3.org/2000/svg}"
@@ -55,8 +56,6 @@ def test_the_map_is_grey_and_its_ink_is_seen(demo_shop: DemoShop) -> None:
 
 
 def test_the_darkest_shade_leaves_contrast_for_the_ink() -> None:
-    from shimstock_server.curves.drawing import DARKEST, INK
-
     def luminance(grey: float) -> float:
         return grey / 12.92 if grey <= 0.03928 else float(((grey + 0.055) / 1.055) ** 2.4)
 
@@ -73,8 +72,6 @@ def test_now_and_suggested_differ_without_colour(demo_shop: DemoShop) -> None:
 @BOTH
 def test_a_name_cannot_break_out_of_the_picture(demo_shop: DemoShop, what: str) -> None:
     instrument_id = demo_shop.instrument("Kessim", serial=f"<script>\"&' {what}")
-    from tests.server.curves.conftest import at_targets
-
     demo_shop.read(demo_shop.job(instrument_id), at_targets("electric"))
     picture = demo_shop.picture(instrument_id, what)
     title = ET.fromstring(picture).findtext(f"{SPACE}title") or ""
