@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+import re
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import Field, dataclass, field, fields
@@ -81,6 +82,9 @@ class Config:
         "Whether webhooks may go to addresses of the own network, and over plain HTTP: yes or no. "
         "Whoever holds a booking key can then have the service call them.",
     )
+    booking_page: str = _setting(
+        "", "Address of the shop's booking page, to which owners' pages lead for a recheck; empty for none."
+    )
     log_level: str = _setting("INFO", "DEBUG, INFO, WARNING or ERROR.")
 
     def __post_init__(self) -> None:
@@ -95,6 +99,8 @@ class Config:
         for name in ("write_wait", "idempotency_wait", "statement_timeout"):
             if not 0 < getattr(self, name) <= 3600:
                 raise ConfigError(f"{PREFIX}{name.upper()} must be above 0 and at most 3600 seconds")
+        if self.booking_page and not re.fullmatch(r"https?://[^\s#]+", self.booking_page):
+            raise ConfigError(f"{PREFIX}BOOKING_PAGE must be an address such as https://shop.example/book")
         if self.log_level not in ("DEBUG", "INFO", "WARNING", "ERROR"):
             raise ConfigError(f"{PREFIX}LOG_LEVEL must be DEBUG, INFO, WARNING or ERROR")
 

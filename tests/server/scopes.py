@@ -13,6 +13,7 @@ bench booking manager
 204 403 204  POST   /board/session
 204 204 204  DELETE /board/session
 404 404 404  GET    /calendars/{token}.ics
+404 404 404  GET    /cards/{token}
 200 200 200  GET    /docs
 200 200 200  GET    /docs/calculations
 200 200 200  GET    /docs/problems
@@ -20,6 +21,9 @@ bench booking manager
 200 200 200  GET    /metrics
 200 200 200  GET    /openapi.json
 200 200 200  GET    /readyz
+200 403 200  GET    /v1/adjustment-responses
+200 403 200  GET    /v1/adjustment-responses/samples
+404 403 404  POST   /v1/adjustment-responses/samples/{sample_id}/review
 422 422 422  GET    /v1/availability
 200 403 200  GET    /v1/benches
 403 403 415  POST   /v1/benches

@@ -2,8 +2,8 @@
 
 from .links import CardLinkIn, NewCardLinkOut, job_of, make_link
 from .links import told as link_told
-from .routes import blueprint
+from .routes import blueprint, owners
 
 __all__ = ["CardLinkIn", "NewCardLinkOut", "blueprints", "job_of", "link_told", "make_link"]
 
-blueprints = (blueprint,)
+blueprints = (blueprint, owners)

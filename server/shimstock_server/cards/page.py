@@ -11,7 +11,7 @@ from itertools import pairwise
 from math import ceil
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from . import wording
@@ -43,7 +43,12 @@ def stylesheet() -> str:
 @lru_cache(maxsize=1)
 def security_policy() -> str:
     """Return the Content-Security-Policy of the page: its own stylesheet and nothing else."""
-    digest = base64.b64encode(hashlib.sha256(stylesheet().encode()).digest()).decode()
+    return policy_for(stylesheet())
+
+
+def policy_for(style: str) -> str:
+    """Return the policy of a page that has this stylesheet and needs nothing else."""
+    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
     return (
         f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'; "
         "frame-ancestors 'none'"
@@ -63,33 +68,50 @@ def _templates() -> Environment:
 
 def page(content: CardContent, speech: Speech) -> str:
     """Return the card as an HTML page."""
+    return template("card.html").render(
+        style=Markup(stylesheet()),  # noqa: S704 - our own file
+        **what_it_says(content, speech),
+    )
+
+
+def template(name: str) -> Template:
+    """Return a template of this package."""
+    return _templates().get_template(name)
+
+
+def what_it_says(content: CardContent, speech: Speech, *, embedded: bool = False) -> dict[str, Any]:
+    """Return what the card's template fills in.
+
+    Parameters
+    ----------
+    embedded : bool
+        Whether it stands on another page, which says whose instrument it is.
+    """
     drawn = pictures(content, speech)
     facts = content.instrument
     done = what_was_done(content, speech)
     left = wording.left_open(content, speech) + wording.refused(content, speech)
     next_look = wording.next_look(content, speech)
-    return _templates().get_template("card.html").render(
-        say=speech.say,
-        language=speech.words.tag,
-        style=Markup(stylesheet()),  # noqa: S704 - our own file
-        content=content,
-        name=f"{facts.maker} {facts.model}",
-        facts=_facts(content, speech),
-        dates=_dates(content, speech),
-        summary=wording.summary(content, speech),
-        groups=_groups(content, speech),
-        strips=[
-            part
-            for quantity, lines in content.strips()
-            for part in _strip(quantity, lines, content, speech)
+    return {
+        "embedded": embedded,
+        "say": speech.say,
+        "language": speech.words.tag,
+        "content": content,
+        "name": f"{facts.maker} {facts.model}",
+        "facts": _facts(content, speech),
+        "dates": _dates(content, speech),
+        "summary": wording.summary(content, speech),
+        "groups": _groups(content, speech),
+        "strips": [
+            part for quantity, lines in content.strips() for part in _strip(quantity, lines, content, speech)
         ],
-        pictures=[Markup(drawn[side]) for side in SIDES],  # noqa: S704 - escaped by ElementTree
-        done=done,
-        left=left,
-        next_look=next_look,
-        dense=_fullness(content, [*done, *left, *next_look], drawn) > FULL,
-        care=[text for _, text in wording.care(content, speech)],
-    )  # fmt: skip
+        "pictures": [Markup(drawn[side]) for side in SIDES],  # noqa: S704 - escaped by ElementTree
+        "done": done,
+        "left": left,
+        "next_look": next_look,
+        "dense": _fullness(content, [*done, *left, *next_look], drawn) > FULL,
+        "care": [text for _, text in wording.care(content, speech)],
+    }
 
 
 def _fullness(content: CardContent, texts: Sequence[str], drawn: Mapping[str, str]) -> float:

@@ -19,12 +19,15 @@ from . import links
 from .drawing import picture
 from .gathering import card_of, reader_of
 from .language import language
+from .owner_page import headers, owner_page, unknown_page
 from .page import page, security_policy
 from .schemas import CardOut
 from .speech import Speech
 from .telling import as_data, digest
+from .whereabouts import whereabouts
 
 blueprint = Blueprint("cards", "Before and after of a job, for its owner")
+owners = Blueprint("owner's page", "Where the instrument is, for whoever has the page's address.", prefix="")
 
 HTML, SVG = "text/html", "image/svg+xml"
 COUNTER = ("bench", "manager")
@@ -91,3 +94,30 @@ def revoke_card_link(card_link_id: UUID) -> None:
     row = current.session.get_one(CardLink, card_link_id)
     must_match(row)
     links.revoke(current.session, row, now=current.now)
+
+
+@owners.operation(
+    "GET", "/cards/<token>", scopes=None, types=(HTML,), also={404: None}, conflicts=(ShopNotSetUp,)
+)
+def show_owner_page(token: str) -> Answer:
+    """Show the owner of an instrument where it is, when it is promised, and its card when it is done.
+
+    The address is the key: it cannot be guessed, it ends, and it can be revoked. In the owner's units and
+    language unless `units` asks for others.
+    """
+    link = links.find(current.session, token, now=current.now)
+    if link is None:
+        speech = Speech(language("en"), "mm")
+        return Answer(status=404, text=unknown_page(speech), media_type=HTML, headers=headers())
+    job = load_job(current.session, link.job_id)
+    units, tag = reader_of(current.session, job)
+    current.tell_in(cast(Units, units))
+    speech = Speech(language(tag), current.units)
+    found = whereabouts(current.session, job, ends_at=link.expires_at, now=current.now)
+    booking_page = current.config.booking_page
+    recheck_at = f"{booking_page}#card={token}" if found.recheck and booking_page else None
+    return Answer(
+        text=owner_page(found, speech, recheck_at=recheck_at),
+        media_type=HTML,
+        headers={**headers(), "Content-Language": speech.words.tag},
+    )

@@ -192,7 +192,10 @@ def _responses(operation: Operation) -> dict[str, Any]:
     for problem in problems_of(operation):
         by_status.setdefault(problem.status, []).append(problem)
     for status, problems in sorted(by_status.items()):
+        # A page for people may tell of a problem in its own way.
+        told = responses.get(str(status), {}).get("content", {})
         responses[str(status)] = _failure(status, problems)
+        responses[str(status)]["content"] |= told
     return responses
 
 
