@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import wraps
 from html import escape
-from typing import TYPE_CHECKING, Any
+from threading import Lock
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numpy as np
 
@@ -27,7 +29,6 @@ if TYPE_CHECKING:
 
 INK, PALE, BAND = "#1c1c1c", "#8a8a8a", "#e4e4e4"
 NOW, SUGGESTED = "#a63d00", "#1f5fa8"
-SPEC_CENTS = 3.0
 MOST_CENTS = 25.0
 SHADES = 40
 DARKEST = 0.6
@@ -36,6 +37,21 @@ COLUMNS = 3
 MARKED = (1, 3, 5, 7, 9, 12, 15, 17, 19, 22, 24)
 """Frets named on the axis: those that commonly bear a mark, and the last."""
 SIGNS = {Unit.NEWTON: "N", Unit.POUND_FORCE: "lbf", Unit.MM: "mm", Unit.THOU: "thou", Unit.INCH: "in"}
+
+
+_drawing = Lock()
+Picture = TypeVar("Picture", bound=Callable[..., str])
+
+
+def _one_at_a_time(draw: Picture) -> Picture:
+    """Let one picture be drawn at a time: matplotlib is not made for threads."""
+
+    @wraps(draw)
+    def alone(*given: Any) -> str:
+        with _drawing:
+            return draw(*given)
+
+    return cast(Picture, alone)
 
 
 @dataclass(frozen=True)
@@ -61,6 +77,7 @@ def head_of(name: str, heights: Heights, day: date, units: str) -> Head:
     return Head(name, f"As read until {day.isoformat()} (bass and treble side): {'; '.join(told)}.")
 
 
+@_one_at_a_time
 def clearance_picture(head: Head, instrument: Instrument, clearance: Clearance, units: str) -> str:
     """Return the clearance map as SVG: strings × positions, how hard each may be plucked, what it touches."""
     from matplotlib import colormaps
@@ -139,15 +156,17 @@ def _cells(axes: Axes, clearance: Clearance, shown: Any, decimals: int) -> None:
             )
 
 
+@_one_at_a_time
 def intonation_picture(head: Head, instrument: Instrument, tuning: Tuning, units: str) -> str:
     """Return the intonation curves as SVG: one panel a string, now and with the saddle suggested."""
     curves = tuning.curves
     columns = COLUMNS if len(curves) > 4 else min(2, max(1, len(curves)))
     rows = -(-max(1, len(curves)) // columns)
     figure = _figure(max(8.6, 0.9 + 3.4 * columns), 1.6 + 2.1 * rows)
-    reach = _reach(curves)
+    reach = _reach(tuning)
     for place, curve in enumerate(curves):
         axes = figure.add_axes(_panel(figure, place, columns, rows))
+        axes.axhspan(*tuning.limits, color=BAND, linewidth=0)
         _curve(axes, instrument, curve, reach, units)
         axes.tick_params(labelsize=7, length=2)
         if place % columns == 0:
@@ -158,22 +177,22 @@ def intonation_picture(head: Head, instrument: Instrument, tuning: Tuning, units
     below = (
         "solid with dots: now, judged by the reading (ring); dashed: with the saddle where it is suggested; "
     )
-    below += f"grey: ± {SPEC_CENTS:g} cents"
+    below += "grey: {:+g} to {:+g} cents".format(*tuning.limits)
     if tuning.unknown:
         below += "; not known: string " + ", ".join(map(str, tuning.unknown))
     _heading(figure, head, title, below)
     return _written(figure, f"{head.name}: intonation curves", f"{title}; {below}. {head.readings}")
 
 
-def _reach(curves: Sequence[StringCurve]) -> float:
+def _reach(tuning: Tuning) -> float:
     """Return the ends of the axis of cents: what is there, within reason."""
-    found = [abs(cents) for curve in curves for cents in (*curve.now, *curve.suggested)]
-    return float(min(MOST_CENTS, max([1.6 * SPEC_CENTS, *(1.1 * cents for cents in found)])))
+    found = [abs(cents) for curve in tuning.curves for cents in (*curve.now, *curve.suggested)]
+    spec = [1.6 * abs(limit) for limit in tuning.limits]
+    return float(min(MOST_CENTS, max([*spec, *(1.1 * cents for cents in found)])))
 
 
 def _curve(axes: Axes, instrument: Instrument, curve: StringCurve, reach: float, units: str) -> None:
     frets = np.arange(1, len(curve.suggested) + 1)
-    axes.axhspan(-SPEC_CENTS, SPEC_CENTS, color=BAND, linewidth=0)
     axes.axhline(0.0, color=PALE, linewidth=0.7)
     if curve.now:
         axes.plot(frets, curve.now, color=NOW, linewidth=1.4, marker="o", markersize=2.6, clip_on=True)
@@ -220,6 +239,7 @@ def _figure(width: float, height: float) -> Figure:
 
     matplotlib.rcParams["svg.hashsalt"] = "shimstock"
     matplotlib.rcParams["svg.fonttype"] = "path"
+    matplotlib.rcParams["text.parse_math"] = False  # a dollar in a name is a dollar
     return Figure(figsize=(width, height), facecolor="white")
 
 

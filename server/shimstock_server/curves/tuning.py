@@ -16,6 +16,9 @@ from shimstock_calc.setback import Stretch, setback_for_intonation, string_stret
 
 from .heights import Heights
 
+USUAL_LIMITS = (-3.0, 3.0)
+"""Of intonation where the spec says nothing; common practice, no published source [cents]."""
+
 
 @dataclass(frozen=True)
 class StringCurve:
@@ -58,11 +61,24 @@ class StringCurve:
 
 @dataclass(frozen=True)
 class Tuning:
-    """The intonation curves of an instrument, and the strings of which nothing can be said: why."""
+    """The intonation curves of an instrument.
+
+    Parameters
+    ----------
+    heights : Heights
+        As it was last read.
+    curves : tuple of StringCurve
+        Of each string that enough is known of.
+    unknown : dict
+        Of each other string: why nothing can be said.
+    limits : tuple of float
+        Of the spec, else ± 3 cents [cents].
+    """
 
     heights: Heights
     curves: tuple[StringCurve, ...]
     unknown: dict[int, str]
+    limits: tuple[float, float] = USUAL_LIMITS
 
 
 def tuning_of(source: PlanInput, heights: Heights) -> Tuning:
@@ -78,7 +94,15 @@ def tuning_of(source: PlanInput, heights: Heights) -> Tuning:
             curves.append(_curve(source.instrument, records, heights, place, stretch))
         except CalculationError as error:
             unknown[number] = error.message
-    return Tuning(heights, tuple(curves), unknown)
+    return Tuning(heights, tuple(curves), unknown, _limits(source))
+
+
+def _limits(source: PlanInput) -> tuple[float, float]:
+    """Return the limits of the spec that hold for every string."""
+    for item in source.spec:
+        if item.quantity == "intonation" and item.string is None and None not in (item.lower, item.upper):
+            return float(item.lower or 0.0), float(item.upper or 0.0)
+    return USUAL_LIMITS
 
 
 def _stretch(instrument: Instrument, number: int) -> Stretch | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from concurrent.futures import ThreadPoolExecutor
 from xml.etree import ElementTree as ET
 
 import pytest
@@ -71,9 +72,24 @@ def test_now_and_suggested_differ_without_colour(demo_shop: DemoShop) -> None:
 
 @BOTH
 def test_a_name_cannot_break_out_of_the_picture(demo_shop: DemoShop, what: str) -> None:
-    instrument_id = demo_shop.instrument("Kessim", serial=f"<script>\"&' {what}")
+    instrument_id = demo_shop.instrument("Kessim", serial=f"<script>\"&' $x_$ {what}")
     demo_shop.read(demo_shop.job(instrument_id), at_targets("electric"))
     picture = demo_shop.picture(instrument_id, what)
     title = ET.fromstring(picture).findtext(f"{SPACE}title") or ""
     assert "<script>\"&'" in title
     assert "<script" not in picture
+
+
+def test_the_band_is_that_of_the_spec(demo_shop: DemoShop) -> None:
+    for model, told in (("Kessim", "-3 to +3 cents"), ("Lantrel", "-5 to +5 cents")):
+        picture = demo_shop.picture(demo_shop.set_up(model, intonation=True), "intonation")
+        assert told in (ET.fromstring(picture).findtext(f"{SPACE}desc") or "")
+
+
+def test_pictures_asked_for_at_once_are_those_asked_for_one_by_one(demo_shop: DemoShop) -> None:
+    instruments = [demo_shop.set_up(model, intonation=True) for model in ("Kessim", "Bargel", "Lantrel")]
+    asked = [(instrument, what) for instrument in instruments for what in ("clearance", "intonation")]
+    alone = [demo_shop.picture(*each) for each in asked]
+    with ThreadPoolExecutor(4) as pool:
+        together = list(pool.map(lambda each: demo_shop.picture(*each), asked))
+    assert together == alone
