@@ -127,7 +127,7 @@ def looks(session: Session, job: Job, *, now: datetime) -> list[dict[str, Any]]:
     """Every look that a job was put to settle for, the first first, and the next day's where nobody asked."""
     rests = _rests(session, job.id)
     sheets = _sheets_with(session, job.id, Quantity.RELIEF)
-    ends = [*(move.created_at for move in rests[1:]), None]
+    ends = [*(move.created_at for move in rests[1:]), None][: len(rests)]
     told = [
         _told(session, job, move, _looked(sheets, move, end), end=end, now=now)
         for move, end in zip(rests, ends, strict=True)

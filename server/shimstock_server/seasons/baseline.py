@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -33,6 +33,8 @@ HARMLESS = frozenset({Part.PICKUP_SCREW, Part.TUNERS, Part.SADDLE_POSITION, Part
 """Work that moves neither relief nor action."""
 USUAL_FRET = 8
 """Where relief held first to last is read: the frame that sensitivities are learned in."""
+ONE_CHECK = timedelta(days=3)
+"""Sheets of a stage that belong together; an older one is another look at another moisture."""
 ACOUSTIC = frozenset({Kind.ACOUSTIC_STEEL, Kind.CLASSICAL_NYLON})
 
 
@@ -162,8 +164,14 @@ def _verdicts(
             job_id=job.id,
         )
     )
-    source = replace(source, spec=spec)
-    sheets = [sheet for sheet in standing(sheets_of(session, job.id)) if sheet.stage is newest.stage]
+    # A reading in dry or damp air is no verdict on the setup, but the forecast reckons with that air.
+    anywhere = replace(source.settings, humidity_low=0.0, humidity_high=100.0)
+    source = replace(source, spec=spec, settings=anywhere)
+    sheets = [
+        sheet
+        for sheet in standing(sheets_of(session, job.id))
+        if sheet.stage is newest.stage and sheet.taken_at > newest.taken_at - ONE_CHECK
+    ]
     found = verdicts(source, goals(source), sheets)
     return [
         verdict

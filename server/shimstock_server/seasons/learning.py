@@ -19,6 +19,7 @@ from sqlalchemy.orm import Session
 
 from shimstock_calc.conformity import standard_uncertainty
 from shimstock_calc.errors import CalculationError
+from shimstock_calc.moisture import TimeConstant
 from shimstock_calc.plan.geometry import ReliefPlace, conversion, coupling, share
 from shimstock_calc.pooling import Belief, Nested, Prior, pool_nested
 from shimstock_calc.sensitivity import sensitivity_slope
@@ -40,6 +41,8 @@ MOISTURE_SD = 0.3
 """Of the moisture that a checked hygrometer's air stands for [% MC]; about 1.5 % RH."""
 UNNAMED_TOOL = 0.03
 """Standard uncertainty of a reading without a tool, that of feelers [mm]."""
+RANGE_IN_SD = 3.29
+"""A time constant's range is read as the middle 90 % of a normal distribution."""
 AT_ONCE = 500
 
 
@@ -62,18 +65,39 @@ class _Samples:
     instruments: list[str] = field(default_factory=list)
     models: list[str] = field(default_factory=list)
 
-    def add(self, instrument: Instrument, moisture: Sequence[float], value: Sequence[float],
-            uncertainty: Sequence[float]) -> None:  # fmt: skip
-        """Add one slope, where the moisture moved far enough to make one."""
+    def add(
+        self, instrument: Instrument, moistures: Sequence[Sequence[float]], value: Sequence[float],
+        uncertainty: Sequence[float],
+    ) -> None:  # fmt: skip
+        """Add one slope, where the moisture moved far enough to make one.
+
+        `moistures` holds the likeliest first; the others, from the ends of the time constant's range, tell
+        how unsure the slope is for that.
+        """
         try:
-            slope, variance = sensitivity_slope(moisture, value, uncertainty)
+            slope, variance = sensitivity_slope(moistures[0], value, uncertainty)
         except CalculationError:
             return
-        spread = float(((np.array(moisture) - np.mean(moisture)) ** 2).sum())
+        spread = float(((np.array(moistures[0]) - np.mean(moistures[0])) ** 2).sum())
         self.slopes.append(slope)
-        self.variances.append(variance + slope**2 * MOISTURE_SD**2 / spread)
+        self.variances.append(
+            variance + slope**2 * MOISTURE_SD**2 / spread + self._from_the_lag(moistures, value, uncertainty)
+        )
         self.instruments.append(str(instrument.id))
         self.models.append(str(instrument.model_id))
+
+    @staticmethod
+    def _from_the_lag(
+        moistures: Sequence[Sequence[float]], value: Sequence[float], uncertainty: Sequence[float]
+    ) -> float:
+        """Variance of a slope from not knowing how slowly the part follows its air."""
+        slopes = []
+        for moisture in moistures:
+            try:
+                slopes.append(sensitivity_slope(moisture, value, uncertainty)[0])
+            except CalculationError:
+                continue  # a slow part has hardly moved: its slope is anybody's guess
+        return float((np.ptp(slopes) / RANGE_IN_SD) ** 2) if len(slopes) > 1 else 0.0
 
     def pooled(self, prior: Prior) -> Nested:
         """Return what they teach together."""
@@ -178,55 +202,52 @@ class _School:
             yield instrument_id, looks
 
     def _relief(self, instrument: Instrument, looks: list[_Look], acts: list[datetime]) -> None:
-        tau = delays(instrument)[0].mid
         for stretch in _stretches(looks, acts):
-            moisture = self._moisture(instrument, stretch, tau)
-            if moisture is None:
-                continue
+            moistures = self._moistures(instrument, stretch, delays(instrument)[0])
             for side in (None, *Side):
-                self._slope(
-                    Movable.RELIEF,
-                    instrument,
-                    moisture,
-                    [_relief_of(instrument, look, side) for look in stretch],
-                )
+                read = [_relief_of(instrument, look, side) for look in stretch]
+                self._slope(Movable.RELIEF, instrument, moistures, read)
 
     def _saddle(self, instrument: Instrument, looks: list[_Look], acts: list[datetime]) -> None:
         top = delays(instrument)[1]
         assert top is not None
         for stretch in _stretches(looks, acts):
-            moisture = self._moisture(instrument, stretch, top.mid)
-            if moisture is None:
-                continue
+            moistures = self._moistures(instrument, stretch, top)
             for side in Side:
-                self._slope(
-                    Movable.SADDLE,
-                    instrument,
-                    moisture,
-                    [_saddle_of(instrument, look, side) for look in stretch],
-                )
+                read = [_saddle_of(instrument, look, side) for look in stretch]
+                self._slope(Movable.SADDLE, instrument, moistures, read)
 
     def _slope(
-        self, moves: Movable, instrument: Instrument, moisture: Sequence[float],
+        self, moves: Movable, instrument: Instrument, moistures: Sequence[Sequence[float]],
         values: Sequence[tuple[float, float] | None],
     ) -> None:  # fmt: skip
-        read = [(wet, *value) for wet, value in zip(moisture, values, strict=True) if value is not None]
-        if len(read) > 1:
-            wet, value, uncertainty = zip(*read, strict=True)
-            self.samples[moves].add(instrument, wet, value, uncertainty)
+        at = [n for n, value in enumerate(values) if value is not None]
+        if len(at) > 1 and moistures:
+            value, uncertainty = zip(*(each for each in values if each is not None), strict=True)
+            self.samples[moves].add(
+                instrument, [[moisture[n] for n in at] for moisture in moistures], value, uncertainty
+            )
 
-    def _moisture(self, instrument: Instrument, looks: Sequence[_Look], tau: float) -> list[float] | None:
-        """Moisture of a part at each look: through the room's log, else what the sheets' air stands for."""
+    def _moistures(
+        self, instrument: Instrument, looks: Sequence[_Look], tau: TimeConstant
+    ) -> list[list[float]]:
+        """Moisture of a part at each look: through the room's log, else what the sheets' air stands for.
+
+        From a log the likeliest, and those of the ends of the time constant's range; empty when not known.
+        """
         where, _, rest = place_of(self.session, instrument).key.partition(":")
+        days = [local_day(self.session, look.taken_at) for look in looks]
         if where == "room":
             log = self.air.log(UUID(rest))
-            lived = [log.moisture_on(local_day(self.session, look.taken_at), tau) for look in looks]
-            if all(each is not None for each in lived):
-                return [each for each in lived if each is not None]
-        if any(look.air is None for look in looks):
-            return None
+            lived = [[log.moisture_on(day, each) for day in days] for each in (tau.mid, tau.low, tau.high)]
+            known = [[wet for wet in each if wet is not None] for each in lived]
+            known = [each for each in known if len(each) == len(days)]
+            if known and all(wet is not None for wet in lived[0]):
+                return known
         airs = [look.air for look in looks if look.air is not None]
-        return [float(wood_moisture(min(95.0, humid), warm)) for warm, humid in airs]
+        if len(airs) < len(looks):
+            return []
+        return [[float(wood_moisture(min(95.0, humid), warm)) for warm, humid in airs]]
 
 
 def _stretches(looks: Sequence[_Look], acts: Sequence[datetime]) -> Iterator[list[_Look]]:
