@@ -31,6 +31,19 @@ if TYPE_CHECKING:
     from ._bench_records import ReadingSheet as ReadingSheet
     from ._bench_records import RoomAir as RoomAir
     from ._bench_records import SettlingJob as SettlingJob
+    from ._booking_records import Availability as Availability
+    from ._booking_records import BookedInstrument as BookedInstrument
+    from ._booking_records import BookedJob as BookedJob
+    from ._booking_records import Booking as Booking
+    from ._booking_records import CardLink as CardLink
+    from ._booking_records import Event as Event
+    from ._booking_records import EventObject as EventObject
+    from ._booking_records import Events as Events
+    from ._booking_records import Service as Service
+    from ._booking_records import Slot as Slot
+    from ._booking_records import SlotDay as SlotDay
+    from ._booking_records import WebhookDelivery as WebhookDelivery
+    from ._booking_records import WebhookEndpoint as WebhookEndpoint
     from ._client import Client as Client
     from ._connection import TIMEOUT as TIMEOUT
     from ._errors import BadAnswer as BadAnswer
@@ -49,6 +62,8 @@ if TYPE_CHECKING:
     from ._errors import ShimstockError as ShimstockError
     from ._errors import TooManyRequests as TooManyRequests
     from ._ids import uuid7 as uuid7
+    from ._learning_records import AdjustmentResponse as AdjustmentResponse
+    from ._learning_records import ResponseSample as ResponseSample
     from ._plan_records import Change as Change
     from ._plan_records import Coded as Coded
     from ._plan_records import Note as Note
@@ -77,6 +92,8 @@ if TYPE_CHECKING:
     from ._records import Tool as Tool
     from ._records import Tuning as Tuning
     from ._retries import BoundedRetry as BoundedRetry
+    from ._webhooks import ForgedWebhook as ForgedWebhook
+    from ._webhooks import verify_webhook as verify_webhook
     from ._wire import Record as Record
     from ._writes import Way as Way
     from ._writes import Write as Write
@@ -87,17 +104,21 @@ _HOMES = {
     "_bench": "as_planned",
     "_bench_records": "Adjustment AllowedMove Card CardLook CardQuantity Claim Consent Job Move NewFinding "
     "NewReading PartUsed Quote Reading ReadingSheet RoomAir SettlingJob",
+    "_booking_records": "Availability BookedInstrument BookedJob Booking CardLink Event EventObject Events "
+    "Service Slot SlotDay WebhookDelivery WebhookEndpoint",
     "_client": "Client",
     "_connection": "TIMEOUT",
     "_errors": "BadAnswer BadRequest Changed ClaimEnded Conflict FieldError InvalidFields NotAllowed "
     "NotFound NotReachable NotSignedIn Refused ServiceFailed ShimstockError TooManyRequests",
     "_ids": "uuid7",
+    "_learning_records": "AdjustmentResponse ResponseSample",
     "_plan_records": "Change Coded Note PartMove PlanSettling ReadingWanted Recommendation Step Verdict",
     "_quantity": "Quantity",
     "_records": "ApiKey Bench Closure Instrument InstrumentModel OpeningHours Owner SetupSpec Shift Shop "
     "SpecItem SpecSource StringOfSet StringSet Technician Tool Tuning",
     "_retries": "BoundedRetry",
     "_version": "VERSION",
+    "_webhooks": "ForgedWebhook verify_webhook",
     "_wire": "Record",
     "_writes": "Way Write",
     "_wsgi": "WSGITransport",

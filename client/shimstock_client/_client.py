@@ -12,9 +12,12 @@ from requests.adapters import BaseAdapter
 from ._answer import Answer
 from ._bench import Adjustments, Cards, ReadingSheets, Recommendations, Settling
 from ._bench_records import Job
+from ._booking import Bookings, EventFeed, FreeSlots, WebhookEndpoints
+from ._booking_records import Booking, Service, WebhookEndpoint
 from ._collection import Collection, Link
 from ._connection import TIMEOUT, Connection, Timeout
 from ._jobs import Consents, Jobs, PartsUsed, Quotes
+from ._learning import AdjustmentResponses
 from ._records import (
     ApiKey,
     Bench,
@@ -104,7 +107,13 @@ class Client:
         self.recommendations = Recommendations(link)
         self.cards = Cards(link)
         self.settling = Settling(link)
+        self.adjustment_responses = AdjustmentResponses(link)
         self.calculations = Calculations(link)
+        self.services = Collection(link, "/services", Service)
+        self.availability = FreeSlots(link)
+        self.bookings = Bookings(link, "/bookings", Booking)
+        self.webhook_endpoints = WebhookEndpoints(link, "/webhook-endpoints", WebhookEndpoint)
+        self.events = EventFeed(link)
         self.keys = Keys(link, "/keys", ApiKey)
 
     @property

@@ -12,7 +12,7 @@ import pytest
 import shimstock_client
 
 PUBLIC = {
-    "Adjustment", "AllowedMove", "Answer", "ApiKey", "as_planned", "BadAnswer", "BadRequest", "Bench",
+    "Adjustment", "AdjustmentResponse", "ResponseSample", "AllowedMove", "Answer", "ApiKey", "as_planned", "BadAnswer", "BadRequest", "Bench",
     "BoundedRetry", "Card", "CardLook", "CardQuantity", "Change", "Changed", "Claim", "ClaimEnded",
     "Client", "Closure", "Coded", "Conflict", "Consent", "FieldError", "Instrument", "InstrumentModel",
     "InvalidFields", "Job", "Move", "NewFinding", "NewReading", "NotAllowed", "Note", "NotFound",
@@ -21,6 +21,9 @@ PUBLIC = {
     "Refused", "RoomAir", "ServiceFailed", "SettlingJob", "SetupSpec", "Shift", "ShimstockError",
     "Shop", "SpecItem", "SpecSource", "Step", "StringOfSet", "StringSet", "Technician", "TIMEOUT",
     "Tool", "TooManyRequests", "Tuning", "uuid7", "Verdict", "VERSION", "Way", "Write", "WSGITransport",
+    "Availability", "BookedInstrument", "BookedJob", "Booking", "CardLink", "Event", "EventObject",
+    "Events", "ForgedWebhook", "Service", "Slot", "SlotDay", "verify_webhook", "WebhookDelivery",
+    "WebhookEndpoint",
 }  # fmt: skip
 
 

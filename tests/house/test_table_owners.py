@@ -26,7 +26,7 @@ WRITERS = {
     "booking": {"booking"},
     "webhooks": {"webhooks"},
     "cards": {"cards"},
-    "learning": {"learning", "reports", "agreement"},
+    "learning": {"learning", "reports"},
 }
 STATEMENTS = {"insert", "update", "delete", "bulk_insert_mappings", "bulk_update_mappings"}
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from importlib.metadata import version
 from typing import Any
@@ -26,6 +26,7 @@ from shimstock_server.database.tables.jobs import Consent, Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import ConsentKind, Method, Part
 from shimstock_server.jobs import standing_consents
+from shimstock_server.learning import learned_responses
 from shimstock_server.shop import settings
 
 from .problems import InstrumentUnknown
@@ -83,7 +84,7 @@ def gather(session: Session, job: Job) -> plan_model.PlanInput:
     shop = settings(session)
     timeline = Timeline(sheets, adjustments)
     restrung = any(adjustment.part is Part.STRINGS for adjustment in adjustments)
-    return plan_model.PlanInput(
+    source = plan_model.PlanInput(
         instrument=geometry,
         spec=spec_of_job(session, job, instrument),
         readings=tuple(
@@ -103,6 +104,7 @@ def gather(session: Session, job: Job) -> plan_model.PlanInput:
             humidity_high=shop.humidity_high,
         ),
     )
+    return replace(source, responses=learned_responses(session, instrument.model_id, instrument.id, source))
 
 
 class Timeline:

@@ -19,6 +19,7 @@ from shimstock_server.catalogue import (
 from shimstock_server.database.tables.bench import ReadingSheet
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import ConsentKind, Stage
+from shimstock_server.learning import learned_responses
 
 from .reading import Frame, read_readings
 from .recommendation import STEPS, Recommendation, Timeline, make, plan_finding, plan_reading
@@ -69,9 +70,8 @@ def plan_from_body(session: Session, body: dict[str, Any], *, now: datetime) -> 
             plan_model.Consent(id=covers.value, given=given, steps=STEPS[covers])
             for covers, given in _said(body["consents"])
         ),
-        responses=_responses(body["rod_response"]),
     )
-    return make(source)
+    return make(replace(source, responses=_responses(session, body, source)))
 
 
 def _said(consents: list[dict[str, Any]]) -> list[tuple[ConsentKind, bool]]:
@@ -99,8 +99,14 @@ def _other_sets(session: Session, sent: dict[str, Any]) -> tuple[plan_model.Stri
     return plan_other_sets(session, session.get_one(Instrument, sent["instrument_id"]))
 
 
-def _responses(rod: dict[str, Any] | None) -> plan_model.Responses:
-    responses = plan_model.Responses()
+def _responses(session: Session, body: dict[str, Any], source: plan_model.PlanInput) -> plan_model.Responses:
+    """What was learned of the instrument or model that is named, and the rod as the request says."""
+    sent, rod = body["instrument"], body["rod_response"]
+    instrument_id = sent.get("instrument_id")
+    model_id = sent.get("model_id")
+    if instrument_id is not None:
+        model_id = session.get_one(Instrument, instrument_id).model_id
+    responses = learned_responses(session, model_id, instrument_id, source)
     if rod is None:
         return responses
     return replace(

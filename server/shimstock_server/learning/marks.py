@@ -1,0 +1,63 @@
+"""What has to be counted and learned anew: noted with the change, taken by the worker."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from uuid import UUID
+
+from sqlalchemy import delete, insert, select
+from sqlalchemy.orm import Session
+
+from shimstock_server.database.history import follow
+from shimstock_server.database.tables.base import new_id
+from shimstock_server.database.tables.jobs import Job
+from shimstock_server.database.tables.learning import LearningMark
+
+AT_ONCE = 500
+"""Marks worked off in one transaction."""
+
+
+@follow("job.readings", "job.adjusted", "job.moved")
+def mark(session: Session, job: Job) -> None:
+    """Note that a job changed, by a row of its own: nothing that two benches write at once."""
+    if job.instrument_id is None:
+        return
+    _note(session, [job.id])
+
+
+@follow("job.moved")
+def mark_earlier(session: Session, job: Job) -> None:
+    """Note the instrument's other jobs as well: one of them may have come back."""
+    if job.instrument_id is not None:
+        others = select(Job.id).where(Job.instrument_id == job.instrument_id, Job.id != job.id)
+        _note(session, session.scalars(others))
+
+
+def mark_job(session: Session, job_id: UUID) -> None:
+    """Note one job."""
+    _note(session, [job_id])
+
+
+def mark_everything(session: Session) -> None:
+    """Note every job that has an instrument."""
+    _note(session, session.scalars(select(Job.id).where(Job.instrument_id.is_not(None))))
+
+
+def _note(session: Session, job_ids: Iterable[UUID]) -> None:
+    now = session.info["now"]
+    rows = [{"id": new_id(), "job_id": job_id, "created_at": now} for job_id in job_ids]
+    if rows:
+        session.execute(insert(LearningMark), rows)
+
+
+def standing_marks(session: Session, limit: int = AT_ONCE) -> dict[UUID, UUID]:
+    """Return marks, the oldest first, each with its job."""
+    rows = session.execute(
+        select(LearningMark.id, LearningMark.job_id).order_by(LearningMark.id).limit(limit)
+    )
+    return {row.id: row.job_id for row in rows}
+
+
+def clear_marks(session: Session, marks: Iterable[UUID]) -> None:
+    """Take back the marks that were worked off; one that was set meanwhile is another row and stays."""
+    session.execute(delete(LearningMark).where(LearningMark.id.in_(list(marks))))
