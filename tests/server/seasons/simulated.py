@@ -1,4 +1,4 @@
-"""A simulated shop: rooms with weather of their own, instruments with hidden answers to moisture, three years."""
+"""A simulated shop: rooms with their own weather, instruments with hidden answers, three years."""
 
 from __future__ import annotations
 
@@ -138,8 +138,8 @@ def settle_in(
     session.execute(
         insert(Instrument),
         [
-            {"id": each, "model_id": model, "owner_id": owner_id, "handedness": "right", "named_consents": False,
-             "truss_rod": {}, "bridge": {}, "parts": [], "typed": {}, **stamped}
+            {"id": each, "model_id": model, "owner_id": owner_id, "handedness": "right",
+             "named_consents": False, "truss_rod": {}, "bridge": {}, "parts": [], "typed": {}, **stamped}
             for each, model in zip(world.instruments, world.models, strict=True)
         ],
     )  # fmt: skip
@@ -184,7 +184,8 @@ def log_rooms(session: Session, world: World, first: int, last: int) -> None:
     """Let every room's hygrometer log its days."""
     rows: list[dict[str, Any]] = [
         {
-            "id": uuid4(), "fingerprint": "simulated", "room_id": room, "device": "", "taken_at": instant(day),
+            "id": uuid4(), "fingerprint": "simulated", "room_id": room, "device": "",
+            "taken_at": instant(day),
             "day": BEGINS + timedelta(days=day), "received_at": instant(day),
             "temperature": float(world.temperature[n, day]), "shown": float(world.humidity[n, day]),
             "relative_humidity": float(world.humidity[n, day]), "uncertainty": 1.5, "typed": {},

@@ -163,7 +163,6 @@ def test_in_three_years_the_shop_learns_what_is_hidden_and_its_forecasts_keep_th
     second = errors(world, beliefs)
     promised, kept = forecast_and_truth(shop, world, beliefs, 2 * 365)
     third = errors(world, live(shop, world, rng, 2))
-    print(f"\n{world.adjusted} set-ups; error, its own idea, share within two:", before, first, second, third)
     # it converges to what is hidden, and knows about how well it knows it
     assert before[0] > 3.0 * first[0] > 3.0 * second[0] > 3.0 * third[0]
     assert third[0] < 0.2 * before[0]
@@ -176,8 +175,6 @@ def test_in_three_years_the_shop_learns_what_is_hidden_and_its_forecasts_keep_th
     said, came = (
         np.array([each[which == n].mean() for n in range(edges.size - 1)]) for each in (promised, kept)
     )
-    for n in range(edges.size - 1):
-        print(f"said {said[n]:.3f}, came {came[n]:.3f}: {100 * weight[n]:.0f} % of the days")
     assert (weight * np.abs(said - came)).sum() < 0.06
     assert np.abs(said - came).max() < 0.15
     assert abs(promised.mean() - kept.mean()) < 0.05
