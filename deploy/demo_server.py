@@ -22,6 +22,7 @@ from processes import LOOPBACK, DemoError, Process, choose_port, wait_until_read
 
 CHECKOUT = Path(__file__).resolve().parent.parent
 USUAL_PORT = 8765
+USUAL_SITE_PORT = 8766
 STOPPING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 BUSY, UNAVAILABLE = 75, 69  # EX_TEMPFAIL and EX_UNAVAILABLE of sysexits.h
 
@@ -47,7 +48,8 @@ class Demo:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self.keys = folder / "keys.json"  # {"manager": secret, "bench-1": secret, …}
+        self.keys = folder / "keys.json"  # {"manager": secret, "booking": secret, "bench-1": secret, …}
+        self.site = ""  # the example website's address, once it has a port
         self.places = folder / "places.json"  # {"card": address, …}: what the session wants to point out
         self._database = folder / "shimstock.db"
         self._seeded = folder / "seeded"
@@ -83,6 +85,8 @@ class Demo:
             **kept,
             "SHIMSTOCK_DATABASE_URL": f"sqlite:///{self._database}",
             "SHIMSTOCK_SECRET": self._secret(),
+            "SHIMSTOCK_BOOKING_PAGE": self.site,
+            "SHIMSTOCK_WEBHOOK_PRIVATE": "yes",  # the example website is on this machine too
         }
 
     def _secret(self) -> str:
@@ -126,25 +130,35 @@ class Demo:
         if not self._seeded.exists():
             self.admin("seed", str(CHECKOUT / "seed"))
             self._seeded.touch()
-        if not self.keys.exists():
-            benches = {f"bench-{number}": name for number, name in enumerate(bench_names(), 1)}
-            wanted: dict[str, str | None] = {"manager": None, **benches}
+        kept = json.loads(self.keys.read_text()) if self.keys.exists() else {}
+        benches = {
+            f"bench-{number}": ["bench", "--bench", name] for number, name in enumerate(bench_names(), 1)
+        }
+        wanted = {"manager": ["manager"], "booking": ["booking"], **benches}
+        missing = {name: scope for name, scope in wanted.items() if name not in kept}
+        if missing:
             with ThreadPoolExecutor(max_workers=2) as at_once:
-                made = dict(zip(wanted, at_once.map(self._make_key, wanted.values()), strict=True))
-            write_private(self.keys, json.dumps(made, indent=2) + "\n")
+                made = dict(zip(missing, at_once.map(self._make_key, missing, missing.values()), strict=True))
+            write_private(self.keys, json.dumps(kept | made, indent=2) + "\n")
 
-    def _make_key(self, bench: str | None) -> str:
-        """Make the API key of a bench, or the manager's, and return its secret."""
-        place = ["--scope", "bench", "--bench", bench] if bench else ["--scope", "manager"]
-        made = json.loads(
-            self.admin("key", "create", "--name", f"demo, {bench or 'manager'}", *place, "--json")
-        )
+    def _make_key(self, name: str, scope: list[str]) -> str:
+        """Make an API key and return its secret."""
+        made = json.loads(self.admin("key", "create", "--name", f"demo, {name}", "--scope", *scope, "--json"))
         return str(made["secret"])
 
     def start(self, name: str, *arguments: str) -> Process:
         """Start one of the service's processes."""
         command = [program("shimstock-admin"), *arguments]
         return Process(name, command, self.environment(), self.folder / f"{arguments[0]}.log")
+
+    def start_site(self, url: str) -> Process:
+        """Start the example website, which books with the shop's booking key."""
+        port = self.site.rstrip("/").rsplit(":", 1)[1]
+        program = str(CHECKOUT / "deploy" / "example-site" / "website.py")
+        command = [sys.executable, program, "--port", port, "--kept", str(self.folder / "website.json")]
+        key = json.loads(self.keys.read_text())["booking"]
+        environment = {**self.environment(), "SHIMSTOCK_URL": url, "SHIMSTOCK_KEY": key}
+        return Process("The website", command, environment, self.folder / "website.log")
 
     def play(self, url: str) -> int:
         """Play the bench session through the client, on the terminal, and return its exit code."""
@@ -186,9 +200,10 @@ def write_private(path: Path, text: str) -> None:
 def say_where(demo: Demo, url: str) -> None:
     """Tell where to look around."""
     places = {
+        "website": demo.site,
         "docs page": f"{url}/docs",
         "keys": str(demo.keys),
-        "logs": f"{demo.folder}/serve.log, worker.log",
+        "logs": f"{demo.folder}/serve.log, worker.log, website.log",
     }
     if demo.places.exists():
         places |= json.loads(demo.places.read_text())
@@ -214,6 +229,7 @@ def run(demo: Demo, port: int | None, fresh: bool, once: bool) -> int:
         if fresh:
             demo.forget()
         chosen = choose_port(port, USUAL_PORT)
+        demo.site = f"http://{LOOPBACK}:{choose_port(None, USUAL_SITE_PORT)}/"
         demo.prepare()
         url = f"http://{LOOPBACK}:{chosen}"
         demo.note(url)
@@ -227,9 +243,11 @@ def run(demo: Demo, port: int | None, fresh: bool, once: bool) -> int:
         if status != 0:
             print(f"The bench session ended with status {status}.", file=sys.stderr)
         if not once:
+            website = demo.start_site(url)
+            put_away.callback(website.stop)
             say_where(demo, url)
             try:
-                serve_until_stopped([service, worker])
+                serve_until_stopped([service, worker, website])
             except Stopped:
                 print("\nStopping.", flush=True)
         return status

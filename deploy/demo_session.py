@@ -349,7 +349,7 @@ def show_card(bench: Bench, job: Job, folder: Path, places: Path | None) -> None
 
 def bench_key(keys: dict[str, str]) -> str:
     """Return the key of the first bench in the file."""
-    found = next((key for name, key in keys.items() if name != "manager"), None)
+    found = next((key for name, key in keys.items() if name not in ("manager", "booking")), None)
     if found is None or "manager" not in keys:
         raise SessionError("the file of keys needs a key named manager and at least one bench's key")
     return found

@@ -80,6 +80,13 @@ def answers(url: str) -> bool:
     return False
 
 
+def is_open(site: str) -> bool:
+    """Tell whether the website answers."""
+    with suppress(requests.RequestException):
+        return requests.get(site, timeout=5).ok
+    return False
+
+
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the folder of one demo, where the tests below follow one another."""
@@ -104,7 +111,9 @@ def test_the_first_session_ends_well(first: subprocess.CompletedProcess[str], fo
     assert "relief" in first.stdout
     assert folder.stat().st_mode & 0o077 == 0
     assert (folder / "keys.json").stat().st_mode & 0o077 == 0
-    assert set(json.loads((folder / "keys.json").read_text())) == {"manager", "bench-1", "bench-2", "bench-3"}
+    assert set(json.loads((folder / "keys.json").read_text())) == {
+        "manager", "booking", "bench-1", "bench-2", "bench-3",
+    }  # fmt: skip
 
 
 def test_it_serves_refuses_a_second_one_and_starts_again_after_a_kill(
@@ -116,6 +125,7 @@ def test_it_serves_refuses_a_second_one_and_starts_again_after_a_kill(
     try:
         url = demo.wait_until_open()
         assert_that_it_can_be_used(url, folder)
+        assert_that_the_website_books(demo.said())
         second = play_once(folder)
         assert second.returncode == 75
         assert f"already running here (process {demo.process.pid}, {url}/docs)" in second.stderr
@@ -139,6 +149,23 @@ def assert_that_it_can_be_used(url: str, folder: Path) -> None:
     assert requests.get(f"{url}/docs", timeout=20).ok
     jobs = requests.get(f"{url}/v1/jobs", headers={"Authorization": f"Bearer {manager}"}, timeout=20)
     assert jobs.json()["items"], jobs.text
+
+
+def assert_that_the_website_books(said: str) -> None:
+    """Look at the example website that the demo started beside the service."""
+    found = re.findall(r"website +(http://127\.0\.0\.1:\d+/)", said)
+    assert found, said
+    site = found[-1]
+    until = time.monotonic() + PATIENCE
+    while not is_open(site):
+        assert time.monotonic() < until, said
+        time.sleep(0.1)
+    services = requests.get(f"{site}services", timeout=20).json()
+    assert "Setup, electric" in {service["name"] for service in services}
+    free = requests.get(f"{site}slots/{services[0]['id']}", timeout=20).json()
+    slot = free["days"][0]["slots"][0]["at"]
+    wish = {"service": services[0]["id"], "at": slot, "click": "one"}
+    assert requests.post(f"{site}hold", json=wish, timeout=20).json()["visit"]
 
 
 def test_a_port_that_is_taken_is_said(tmp_path: Path) -> None:

@@ -16,10 +16,11 @@ from marshmallow import ValidationError
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from shimstock_server import catalogue, owners, shop
+from shimstock_server import booking, catalogue, owners, shop
 from shimstock_server.clock import SystemClock
 from shimstock_server.config import Config
 from shimstock_server.database.session import Database
+from shimstock_server.database.tables.booking import Service
 from shimstock_server.database.tables.catalogue import InstrumentModel, StringSet, Tuning
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.shop import Bench, Closure, Shop, Technician, Tool
@@ -104,6 +105,7 @@ class _Loading:
         self._sections: dict[str, Callable[[Mapping[str, Any]], None]] = {
             "shop": self._shop,
             "closures": self._closure,
+            "services": self._service,
             "technicians": self._technician,
             "benches": self._bench,
             "tools": self._tool,
@@ -167,6 +169,10 @@ class _Loading:
         day = shop.ClosureIn().load(entry)["day"]
         if self._there(Closure, day=day) is None:
             self._add("closures", shop.ClosureIn, entry, shop.add_closure)
+
+    def _service(self, entry: Mapping[str, Any]) -> None:
+        if self._there(Service, name=entry["name"]) is None:
+            self._add("services", booking.ServiceIn, entry, booking.add_service)
 
     def _technician(self, entry: Mapping[str, Any]) -> None:
         if self._there(Technician, name=entry["name"]) is None:

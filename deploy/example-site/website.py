@@ -1,0 +1,148 @@
+"""An example booking website: copy it, and make it yours.
+
+The key stays on this side; the page in the browser knows nothing of it. What the shop does afterwards comes
+in as webhooks. A real site keeps what stands in `Memory` in its database.
+
+    SHIMSTOCK_URL=http://127.0.0.1:8765 SHIMSTOCK_KEY=shim_… python website.py --port 8766
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import secrets
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from flask import Flask, Response, jsonify, render_template, request
+
+from shimstock_client import Client, Event, ForgedWebhook, Refused, ShimstockError, verify_webhook
+
+HERE = Path(__file__).parent
+NAME = "the website"
+EVENTS = ["booking.moved", "booking.cancelled", "booking.no-show", "booking.checked-in", "job.moved"]
+
+
+@dataclass
+class Memory:
+    """What the site remembers: its visitors' bookings, and what it was told of them."""
+
+    bookings: dict[str, dict[str, Any]] = field(default_factory=dict)
+    states: dict[str, tuple[int, str]] = field(default_factory=dict)
+    seen: set[str] = field(default_factory=set)
+
+    def hear(self, event: Event) -> None:
+        """Keep the newest state of a booking or a job; the same message twice changes nothing."""
+        if event.id not in self.seen and "state" in event.data:
+            known, _ = self.states.get(event.object.id, (0, ""))
+            if event.object.sequence > known:
+                self.states[event.object.id] = (event.object.sequence, event.data["state"])
+        self.seen.add(event.id)
+
+
+def make_site(url: str, key: str, webhook_secrets: list[str], public_url: str | None = None) -> Flask:
+    """Make the website of a shop whose service is at `url`; browsers reach owners' pages at `public_url`."""
+    site, memory = Flask(__name__, template_folder=str(HERE), static_folder=None), Memory()
+
+    @site.get("/")
+    def page() -> Response:
+        nonce = secrets.token_urlsafe(16)
+        answer = Response(render_template("page.html", nonce=nonce))
+        answer.headers["Content-Security-Policy"] = (
+            f"default-src 'none'; script-src 'nonce-{nonce}'; style-src 'nonce-{nonce}'; "
+            "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        )
+        return answer
+
+    @site.get("/services")
+    def services() -> Response:
+        with Client(url, key) as shop:
+            return jsonify([service.raw for service in shop.services.list()])
+
+    @site.get("/slots/<service>")
+    def slots(service: str) -> Response:
+        with Client(url, key) as shop:
+            return jsonify(shop.availability.of(service).raw)
+
+    @site.post("/hold")
+    def hold() -> Response:
+        wish = request.get_json()
+        with Client(url, key) as shop:
+            at = datetime.fromisoformat(wish["at"])
+            held = shop.bookings.hold(wish["service"], at, idempotency_key=wish["click"])
+        visit = secrets.token_urlsafe(16)  # what this visitor's browser knows the booking by
+        memory.bookings[visit] = {"id": held.id}
+        return jsonify(visit=visit, wall=held.wall, hold_until=held.raw["hold_until"])
+
+    @site.post("/confirm/<visit>")
+    def confirm(visit: str) -> Response:
+        wish = request.get_json()
+        mine = memory.bookings[visit]
+        with Client(url, key) as shop:
+            booking = shop.bookings.confirm(mine["id"], **wish["fields"], idempotency_key=wish["click"])
+        mine["job"] = booking.job.id if booking.job else None
+        mine["card"] = f"{public_url or url}{booking.card_path}" if booking.card_path else mine.get("card")
+        return status(visit)
+
+    @site.get("/status/<visit>")
+    def status(visit: str) -> Response:
+        """What was heard of a booking: no question to the service, however often a browser asks."""
+        mine = memory.bookings[visit]
+        heard = {part: memory.states.get(mine.get(name, ""), (0, None))[1]
+                 for part, name in (("booking", "id"), ("job", "job"))}  # fmt: skip
+        return jsonify(**heard, card=mine.get("card"))
+
+    @site.post("/shimstock")
+    def webhook() -> tuple[str, int]:
+        try:
+            memory.hear(verify_webhook(request.headers, request.get_data(), webhook_secrets))
+        except ForgedWebhook:
+            return "", 400
+        return "", 204
+
+    @site.errorhandler(ShimstockError)
+    def refused(error: ShimstockError) -> tuple[Response, int]:
+        more = error.extra if isinstance(error, Refused) else {}
+        fields = {each.pointer: each.message for each in error.errors}
+        return jsonify(code=error.code, detail=error.detail, fields=fields, **more), error.status or 503
+
+    @site.errorhandler(KeyError)
+    def unknown(_: KeyError) -> tuple[Response, int]:
+        return jsonify(code="unknown", detail="That is not known here.", fields={}), 404
+
+    return site
+
+
+def subscribe(url: str, key: str, address: str, kept: Path) -> str:
+    """Have the shop's events sent to this site, once; return the secret that they are signed with."""
+    with Client(url, key) as shop:
+        there = [endpoint for endpoint in shop.webhook_endpoints.list() if endpoint.description == NAME]
+        with suppress(FileNotFoundError):
+            known = json.loads(kept.read_text())
+            if [(each.id, each.url) for each in there] == [(known["id"], address)]:
+                return str(known["secret"])
+        for former in there:
+            shop.webhook_endpoints.delete(former)
+        endpoint = shop.webhook_endpoints.create(url=address, types=EVENTS, description=NAME)
+    kept.touch(mode=0o600)
+    kept.write_text(json.dumps({"id": endpoint.id, "secret": endpoint.secret}))
+    return str(endpoint.secret)
+
+
+def main() -> None:
+    """Serve the site on loopback until stopped."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--port", type=int, default=8766)
+    parser.add_argument("--kept", type=Path, default=HERE / "webhook.json", help="where the secret is kept")
+    arguments = parser.parse_args()
+    url, key = os.environ["SHIMSTOCK_URL"], os.environ["SHIMSTOCK_KEY"]
+    secret = subscribe(url, key, f"http://127.0.0.1:{arguments.port}/shimstock", arguments.kept)
+    make_site(url, key, [secret]).run("127.0.0.1", arguments.port, threaded=True)
+
+
+if __name__ == "__main__":
+    main()
