@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from shimstock_server.database.history import follow
 from shimstock_server.database.tables.base import new_id
+from shimstock_server.database.tables.catalogue import SetupSpec
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.learning import LearningMark
 
@@ -33,14 +34,16 @@ def mark_earlier(session: Session, job: Job) -> None:
         _note(session, session.scalars(others))
 
 
+@follow("setup-spec.changed")
+def mark_own_spec(session: Session, spec: SetupSpec) -> None:
+    """Note a job whose own targets changed; those of a model or the shop hold for jobs to come."""
+    if spec.job_id is not None:
+        _note(session, [spec.job_id])
+
+
 def mark_job(session: Session, job_id: UUID) -> None:
     """Note one job."""
     _note(session, [job_id])
-
-
-def mark_everything(session: Session) -> None:
-    """Note every job that has an instrument."""
-    _note(session, session.scalars(select(Job.id).where(Job.instrument_id.is_not(None))))
 
 
 def _note(session: Session, job_ids: Iterable[UUID]) -> None:

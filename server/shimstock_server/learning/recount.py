@@ -1,31 +1,53 @@
-"""The worker's part: jobs that changed are counted anew, then what the shop has learned from them."""
+"""The worker's part: what changed is counted anew while benches go on, then what was learned is pooled."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
-from sqlalchemy import select, text
+from sqlalchemy import delete, func, select, text
 from sqlalchemy.orm import Session
 
 from shimstock_server.clock import Clock
 from shimstock_server.config import Config
 from shimstock_server.database.session import Database
+from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.jobs import Job
+from shimstock_server.database.tables.learning import LearningMark, ReportJob, ReportMonth
+from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import ResponseKind
 from shimstock_server.shop import ShopNotSetUp, settings
 
+from .counting import Cells, count_cells
+from .facts import came_back, closings, in_parts
+from .judging import Judge
 from .marks import clear_marks, standing_marks
 from .responses import learn
+from .rows import of_model, reading_rows
 from .samples import sample_job
+from .store import count_month, facts_of, keep_facts, keep_months, touched_months
+from .tallies import Tallies, count_tallies
 
-JOBS_AT_ONCE = 40
-"""Jobs in one transaction: a bench never waits long for the worker."""
+JOBS_AT_ONCE = 10
+"""Jobs that are written in one transaction: a bench never waits long for the worker."""
 
 EVERY = 5.0
-"""Pause between two rounds: so stale can what was learned and counted be at most, while a worker runs [s]."""
+"""Pause between two rounds: so far behind what was learned and ranked can be, while a worker runs [s]."""
 
 _LOCK = 0x1EA12
+
+
+@dataclass
+class _Counted:
+    """What was counted in a reading session, to be written in one go."""
+
+    marks: list[UUID] = field(default_factory=list)
+    jobs: list[UUID] = field(default_factory=list)
+    months: list[tuple[UUID, int, Cells, Tallies]] = field(default_factory=list)
+    facts: list[dict[str, Any]] = field(default_factory=list)
 
 
 def work_off_marks(database: Database, config: Config, clock: Clock) -> int:
@@ -33,11 +55,15 @@ def work_off_marks(database: Database, config: Config, clock: Clock) -> int:
     info = {"now": clock.now(), "secret": config.secret}
     done: set[UUID] = set()
     while True:
+        with database.read(info) as session:
+            counted = _count(session)
+        if not counted.marks:
+            break
         with database.write(info) as session:
-            jobs = _some(session)
-            if not jobs:
-                break
-            done |= jobs
+            if not _alone(session) or not _still_there(session, counted.marks):
+                break  # another worker is at it
+            _write(session, counted)
+        done |= set(counted.jobs)
     if done:
         with database.write(info) as session:
             if _alone(session):
@@ -51,35 +77,140 @@ def learn_all(session: Session) -> None:
         learn(session, kind, now=session.info["now"])
 
 
-def _some(session: Session) -> set[UUID]:
-    """Work off some marks in one transaction and return their jobs; none when another worker is at it."""
-    if not _alone(session) or not _is_set_up(session):
-        return set()
-    marks = standing_marks(session)
-    jobs: set[UUID] = set()
-    taken: list[UUID] = []
-    for mark, job_id in marks.items():
-        if job_id not in jobs and len(jobs) == JOBS_AT_ONCE:
-            continue
-        jobs.add(job_id)
-        taken.append(mark)
-    for job in session.scalars(select(Job).where(Job.id.in_(jobs)).order_by(Job.id)):
+def _count(session: Session) -> _Counted:
+    zone = _zone(session)
+    counted = _Counted()
+    if zone is None:
+        return counted
+    for mark, job_id in standing_marks(session).items():
+        if job_id not in counted.jobs:
+            if len(counted.jobs) == JOBS_AT_ONCE:
+                continue
+            counted.jobs.append(job_id)
+        counted.marks.append(mark)
+    for model_id, job_ids in _by_model(session, counted.jobs).items():
+        model = session.get_one(InstrumentModel, model_id)
+        counted.facts += facts_of(session, model, job_ids, zone)
+        for month in sorted(touched_months(session, job_ids, zone).get(model_id, ())):
+            counted.months.append((model_id, month, *count_month(session, model, month, zone)))
+    return counted
+
+
+def _write(session: Session, counted: _Counted) -> None:
+    for model_id, month, cells, tallies in counted.months:
+        keep_months(session, model_id, {month}, cells, tallies, now=session.info["now"])
+    keep_facts(session, counted.jobs, counted.facts)
+    for job in session.scalars(select(Job).where(Job.id.in_(counted.jobs)).order_by(Job.id)):
         sample_job(session, job)
-    clear_marks(session, taken)
-    return jobs
+    clear_marks(session, counted.marks)
+
+
+def rebuild(
+    database: Database,
+    config: Config,
+    clock: Clock,
+    tell: Callable[[int, int], None] | None = None,
+) -> int:
+    """Count everything anew, model by model, while the service works; return how many models there are.
+
+    Parameters
+    ----------
+    tell : callable
+        Told how many models of how many are done.
+    """
+    info = {"now": clock.now(), "secret": config.secret}
+    with database.read(info) as session:
+        if _zone(session) is None:
+            return 0
+        models = list(session.scalars(select(InstrumentModel.id).order_by(InstrumentModel.id)))
+    for number, model_id in enumerate(models, start=1):
+        while not _rebuild_model(database, info, model_id):
+            pass
+        if tell is not None:
+            tell(number, len(models))
+    with database.write(info) as session:
+        learn_all(session)
+    return len(models)
+
+
+def _rebuild_model(database: Database, info: dict[str, Any], model_id: UUID) -> bool:
+    """Count a model anew; False when a worker counted some of it meanwhile."""
+    with database.read(info) as session:
+        zone = _zone(session)
+        assert zone is not None
+        state = _state(session, model_id)
+        model = session.get_one(InstrumentModel, model_id)
+        jobs = list(
+            session.scalars(
+                select(Job.id).join(Instrument, Instrument.id == Job.instrument_id)
+                .where(Instrument.model_id == model_id).order_by(Job.id)
+            )
+        )  # fmt: skip
+        marks = [
+            mark
+            for some in in_parts(jobs)
+            for mark in session.scalars(select(LearningMark.id).where(LearningMark.job_id.in_(some)))
+        ]
+        rows = reading_rows(session, of_model(model_id))
+        judge = Judge(session, model)
+        back = came_back(session, closings(session, jobs))
+        cells = count_cells(rows, judge.judge(rows), strings=model.strings, zone=zone, came_back=back)
+        tallies = count_tallies(session, model_id, None, None, zone)
+        facts = facts_of(session, model, jobs, zone, known=(rows, judge))
+    with database.write(info) as session:
+        if _state(session, model_id) != state:
+            return False
+        kept = {month for (month, _) in state}
+        months = {key.month for key in cells} | {key.month for key in tallies} | kept
+        keep_months(session, model_id, months, cells, tallies, now=session.info["now"])
+        session.execute(delete(ReportJob).where(ReportJob.model_id == model_id))
+        keep_facts(session, jobs, facts)
+        for some in in_parts(marks):
+            clear_marks(session, some)
+    for start in range(0, len(jobs), JOBS_AT_ONCE):
+        with database.write(info) as session:
+            for job in session.scalars(select(Job).where(Job.id.in_(jobs[start : start + JOBS_AT_ONCE]))):
+                sample_job(session, job)
+    return True
+
+
+def _state(session: Session, model_id: UUID) -> frozenset[tuple[int, Any]]:
+    """What was counted of a model, and when."""
+    rows = session.execute(
+        select(ReportMonth.month, ReportMonth.counted_at).where(ReportMonth.model_id == model_id)
+    )
+    return frozenset((row.month, row.counted_at) for row in rows)
+
+
+def _by_model(session: Session, job_ids: list[UUID]) -> dict[UUID, list[UUID]]:
+    found: dict[UUID, list[UUID]] = {}
+    rows = session.execute(
+        select(Instrument.model_id, Job.id)
+        .join(Job, Job.instrument_id == Instrument.id)
+        .where(Job.id.in_(job_ids))
+        .order_by(Job.id)
+    )
+    for model_id, job_id in rows:
+        found.setdefault(model_id, []).append(job_id)
+    return found
+
+
+def _still_there(session: Session, marks: list[UUID]) -> bool:
+    """Whether no other worker has worked these marks off: its counts may be newer."""
+    left = session.scalar(select(func.count()).select_from(LearningMark).where(LearningMark.id.in_(marks)))
+    return left == len(marks)
 
 
 def _alone(session: Session) -> bool:
-    """Whether no other worker counts; two at once could leave the older count standing."""
+    """Whether no other worker writes counts now."""
     if session.get_bind().dialect.name == "sqlite":
         return True
     found: Any = session.execute(text("SELECT pg_try_advisory_xact_lock(:lock)"), {"lock": _LOCK}).scalar()
     return bool(found)
 
 
-def _is_set_up(session: Session) -> bool:
+def _zone(session: Session) -> ZoneInfo | None:
     try:
-        settings(session)
+        return ZoneInfo(settings(session).zone)
     except ShopNotSetUp:
-        return False
-    return True
+        return None

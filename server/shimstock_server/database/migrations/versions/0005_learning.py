@@ -330,6 +330,11 @@ def upgrade() -> None:
     )
 
     op.create_index("ix_instruments_model_id", "instruments", ["model_id"], unique=False)
+    # what is there already is counted by the first worker
+    op.execute(
+        "INSERT INTO learning_marks (id, job_id, created_at) "
+        "SELECT id, id, created_at FROM jobs WHERE instrument_id IS NOT NULL"
+    )
 
 
 def downgrade() -> None:
