@@ -14,7 +14,7 @@ from tests.server.clients import Client, code, pointers
 from .conftest import CHICAGO, SeasonShop, degrees, months_of
 
 ON_SQLITE = pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
-HEADER = "LOCATION,Testing,XX,XXX,made up,123456,41.98,-87.92,-6.0,201.0\n" + "COMMENTS\n" * 7
+HEADER = "LOCATION,Testing,AA,AAA,made up,123456,41.98,-87.92,-6.0,201.0\n" + "COMMENTS\n" * 7
 
 
 def climate(**more: Any) -> dict[str, Any]:
