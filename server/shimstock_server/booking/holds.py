@@ -162,12 +162,7 @@ def confirm(
         raise BookingSettled(f"This booking is {booking.state} already.")
     followed = _followed(session, wish, now=now)
     _check_instrument(session, service, wish, followed)
-    booking.owner_id = followed.owner_id if followed is not None else _owner(session, wish["owner"])
-    booking.instrument = {
-        name: value.value if isinstance(value, Kind) else value
-        for name, value in wish["instrument"].items()
-        if value is not None
-    }
+    owner_id = followed.owner_id if followed is not None else _owner(session, wish["owner"])
     job = jobs.check_in(
         session,
         jobs.JobIn().load(
@@ -179,7 +174,7 @@ def confirm(
                 "promised_on": booking.promised_on.isoformat(),
                 "complaints": wish["complaints"],
                 "wants": wish["wants"],
-                "owner_id": None if booking.owner_id is None else str(booking.owner_id),
+                "owner_id": None if owner_id is None else str(owner_id),
                 "instrument_id": None if followed is None else str(followed.instrument_id),
                 "follows_id": None if followed is None else str(followed.id),
             }
@@ -187,8 +182,13 @@ def confirm(
         actor=actor,
         now=now,
     )
-    booking.job_id = job.id
     booking.state, booking.hold_until = BookingState.CONFIRMED, None
+    booking.job_id, booking.owner_id = job.id, owner_id
+    booking.instrument = {
+        name: value.value if isinstance(value, Kind) else value
+        for name, value in wish["instrument"].items()
+        if value is not None
+    }
     session.flush()
     emit(
         session, "booking.confirmed", booking,
