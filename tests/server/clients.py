@@ -5,7 +5,6 @@ from __future__ import annotations
 import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cache
 from typing import Any
 from uuid import UUID
 
@@ -89,9 +88,11 @@ class Contract:
             assert "Traceback" not in response.get_data(as_text=True)
 
 
-@cache
 def _contract(app: Flask) -> Contract:
-    return Contract(app)
+    # Kept with the application, so that it goes with it.
+    contract: Contract = app.extensions.setdefault("contract", None) or Contract(app)
+    app.extensions["contract"] = contract
+    return contract
 
 
 @dataclass

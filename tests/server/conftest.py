@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID
@@ -12,14 +12,16 @@ from uuid import UUID
 import pytest
 from flask import Flask
 
-from shimstock_server.app import create_app, open_database
+from shimstock_server.app import AREAS, create_app, open_database
 from shimstock_server.clock import FixedClock
 from shimstock_server.config import Config
 from shimstock_server.database.session import Database
 from shimstock_server.database.tables.shop import Bench, Technician
 from shimstock_server.database.words import Scope
 from shimstock_server.keys import make_key
+from shimstock_server.web.limits import RateLimit
 
+from .beginnings import Beginning
 from .clients import Client
 
 SECRET = secrets.token_urlsafe(40)
@@ -37,6 +39,10 @@ class Staff:
     key_ids: dict[str, UUID]
 
 
+_STAFF: Beginning[Staff] = Beginning()
+_whole: dict[tuple[str, ...], Flask] = {}
+
+
 @pytest.fixture
 def clock() -> FixedClock:
     """The one clock, standing at noon."""
@@ -45,8 +51,8 @@ def clock() -> FixedClock:
 
 @pytest.fixture
 def config(database_url: str) -> Config:
-    """The settings, without a limit of requests."""
-    return Config(secret=SECRET, database_url=database_url, rate_per_minute=0, pool_size=4)
+    """The settings, without a limit of requests, and patient: a busy machine is no lost database."""
+    return Config(secret=SECRET, database_url=database_url, rate_per_minute=0, pool_size=4, write_wait=30.0)
 
 
 @pytest.fixture
@@ -59,11 +65,28 @@ def database(config: Config) -> Iterator[Database]:
 
 @pytest.fixture
 def make_app(config: Config, clock: FixedClock, database: Database) -> Callable[..., Flask]:
-    """Make the service, with further options of `create_app`."""
+    """Make the service, with further options of `create_app`.
 
-    def make(**options: Any) -> Flask:
-        app = create_app(options.pop("config", config), clock, database=database, **options)
-        app.debug = True
+    Putting up the routes takes longer than most tests: services with the same areas share an application, and
+    each puts its own settings, clock and database into it.
+    """
+
+    def make(*, areas: tuple[str, ...] = AREAS, **options: Any) -> Flask:
+        if options or areas[: len(AREAS)] != AREAS:
+            app = create_app(options.pop("config", config), clock, database=database, areas=areas, **options)
+            app.debug = True
+            return app
+        if areas not in _whole:
+            _whole[areas] = create_app(config, clock, database=database, areas=areas)
+            _whole[areas].debug = True
+        app = _whole[areas]
+        app.extensions["shimstock"] = replace(
+            app.extensions["shimstock"],
+            config=config,
+            clock=clock,
+            database=database,
+            limit=RateLimit(config.rate_per_minute),
+        )
         return app
 
     return make
@@ -78,7 +101,7 @@ def app(make_app: Callable[..., Flask]) -> Flask:
 @pytest.fixture
 def staff(database: Database, clock: FixedClock) -> Staff:
     """A bench, its technician, and a key of each scope."""
-    return make_staff(database, clock)
+    return _STAFF.begin(database, lambda: make_staff(database, clock))
 
 
 def make_staff(database: Database, clock: FixedClock) -> Staff:

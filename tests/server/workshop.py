@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from uuid import uuid4
 
+from .beginnings import Beginning
 from .clients import Client
 
 SPEC: dict[str, list[tuple[Any, ...]]] = {
@@ -98,8 +99,16 @@ def two_post_electric(name: str = "Heron") -> dict[str, Any]:
     }
 
 
+_SHOP: Beginning[dict[str, str]] = Beginning()
+
+
 def set_up(manager: Client) -> Workshop:
     """Set up a shop with one model, one owner and one instrument."""
+    database = manager.app.extensions["shimstock"].database
+    return Workshop(manager, dict(_SHOP.begin(database, lambda: _through_the_service(manager).ids)))
+
+
+def _through_the_service(manager: Client) -> Workshop:
     shop = Workshop(manager)
     shop.add(
         "shop",
