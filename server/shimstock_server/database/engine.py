@@ -5,13 +5,16 @@ from __future__ import annotations
 import contextlib
 import fcntl
 import os
+import sqlite3
 import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy.exc import DisconnectionError
 from sqlalchemy.pool import QueuePool
 
 WRITES = "shimstock_writes"
@@ -30,7 +33,7 @@ def make_engine(
     statement_timeout: float = 15.0,
     prepare_threshold: int = 5,
 ) -> Engine:
-    """Return an engine set up for many readers and writers at once.
+    """Return an engine set up for many readers and writers at once. The database is there already.
 
     Parameters
     ----------
@@ -52,20 +55,22 @@ def make_engine(
 
 
 def _sqlite(url: URL, pool_size: int, write_wait: float) -> Engine:
-    if url.database:
-        Path(url.database).expanduser().parent.mkdir(parents=True, exist_ok=True)
-        url = url.set(database=str(Path(url.database).expanduser()))
+    path = Path(url.database or "").expanduser()
+    # Opened only when it is there: SQLite would make an empty file in the place of one that is missing.
+    address = f"file:{quote(str(path.absolute()))}?mode=rw"
     engine = create_engine(
-        url,
+        url.set(database=str(path)),
+        creator=lambda: sqlite3.connect(address, uri=True, timeout=write_wait, check_same_thread=False),
         poolclass=QueuePool,
         pool_size=pool_size,
         max_overflow=pool_size,
         pool_timeout=write_wait,
-        connect_args={"timeout": write_wait, "check_same_thread": False},
+        hide_parameters=True,
     )
 
     @event.listens_for(engine, "connect")
-    def _set_up(connection: Any, _record: Any) -> None:
+    def _set_up(connection: Any, record: Any) -> None:
+        record.info["file"] = _file(path)
         # The driver's own transactions begin late and never IMMEDIATE: off; _begin takes over.
         connection.isolation_level = None
         for pragma in (
@@ -77,6 +82,12 @@ def _sqlite(url: URL, pool_size: int, write_wait: float) -> Engine:
         ):
             connection.execute(f"PRAGMA {pragma}").close()
 
+    @event.listens_for(engine, "checkout")
+    def _same_file(_connection: Any, record: Any, _proxy: Any) -> None:
+        # A connection outlives the file's name: what it wrote after the file was moved away would be lost.
+        if record.info["file"] != _file(path):
+            raise DisconnectionError("the database is another file now")
+
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
         writes = bool(connection.get_execution_options().get(WRITES))
@@ -85,6 +96,15 @@ def _sqlite(url: URL, pool_size: int, write_wait: float) -> Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def _file(path: Path) -> tuple[int, int] | None:
+    """Return what tells a file from every other, or None when there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 def _postgresql(
@@ -100,10 +120,11 @@ def _postgresql(
         max_overflow=pool_size,
         pool_timeout=write_wait,
         pool_pre_ping=True,
+        hide_parameters=True,
         connect_args={
             "connect_timeout": 5,
             "prepare_threshold": prepare_threshold if prepare_threshold >= 0 else None,
-            # An options parameter in the address stands: PgBouncer, for one, needs it empty.
+            # Options that the address names itself take the place of these.
             **({} if "options" in url.query else {"options": options}),
         },
     )

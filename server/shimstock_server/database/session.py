@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import logging
 import sqlite3
 from collections.abc import Iterator, Mapping
@@ -100,12 +101,27 @@ class Database:
         with _told_as_problems():
             session = Session(self._writer, info=dict(info or {}))
             history.watch(session)
-            with self._lock.held() if self._lock is not None else contextlib.nullcontext():
+            with self._alone():
                 try:
                     yield session
                     session.commit()
                 finally:
                     session.close()
+
+    @contextlib.contextmanager
+    def _alone(self) -> Iterator[None]:
+        """Keep other writers out, where the database does not see to it itself."""
+        if self._lock is None:
+            yield
+            return
+        with contextlib.ExitStack() as held:
+            try:
+                held.enter_context(self._lock.held())
+            except OSError as error:
+                # Where the lock's file cannot be, the database's cannot be either.
+                _log.error("no lock for writing", exc_info=True)
+                raise (DiskFull() if error.errno == errno.ENOSPC else DatabaseAway()) from error
+            yield
 
     def dispose(self) -> None:
         """Close every connection. Needed in a forked process before its first use."""
@@ -138,7 +154,10 @@ def _told_as_problems() -> Iterator[None]:
 
 def _constraint(error: sqlalchemy.exc.DBAPIError) -> str:
     diagnosis = getattr(error.orig, "diag", None)
-    return str(getattr(diagnosis, "constraint_name", None) or error.orig)
+    if diagnosis is None:
+        return str(error.orig)
+    # Not the text of the error itself: PostgreSQL tells the whole row in it.
+    return str(diagnosis.constraint_name or diagnosis.message_primary)
 
 
 def _problem_of(error: sqlalchemy.exc.DBAPIError) -> Exception | None:

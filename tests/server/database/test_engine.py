@@ -129,6 +129,28 @@ def test_no_server_is_away() -> None:
     assert int(away.value.headers["Retry-After"]) > 0
 
 
+def test_a_missing_file_is_away_and_none_is_made(tmp_path: Path) -> None:
+    database = Database(make_engine(f"sqlite:///{tmp_path / 'folder' / 'shop.db'}"))
+    with pytest.raises(DatabaseAway), database.read() as session:
+        session.execute(text("SELECT 1"))
+    with pytest.raises(DatabaseAway), database.write():
+        pass
+    assert list(tmp_path.iterdir()) == []
+
+
+@SQLITE
+def test_a_file_that_was_moved_away_takes_nothing_more(database: Database, database_url: str) -> None:
+    path = Path(database_url.removeprefix("sqlite:///"))
+    count_up(database, 1)
+    path.rename(path.with_suffix(".moved"))
+    with pytest.raises(DatabaseAway):
+        count_up(database, 1)
+    path.with_suffix(".moved").rename(path)
+    count_up(database, 1)
+    with database.read() as session:
+        assert session.get_one(JobNumber, 1).last == 2
+
+
 @POSTGRESQL
 def test_a_slow_statement_is_away(database_url: str) -> None:
     database = Database(make_engine(database_url, statement_timeout=0.1))

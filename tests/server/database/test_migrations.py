@@ -97,6 +97,7 @@ def _constraints(url: str) -> dict[str, Any]:
 def test_every_constraint_is_the_same_and_has_a_name(empty_database_url: str) -> None:
     """Alembic compares neither checks nor names: make the tables both ways and look."""
     url = empty_database_url
+    assert migrate.current(url) is None
     engine = make_engine(url)
     with engine.execution_options(**{WRITES: True}).begin() as connection:
         Base.metadata.create_all(connection)
