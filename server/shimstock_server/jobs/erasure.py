@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from typing import Any
 from uuid import UUID
 
 from sqlalchemy import or_, select
@@ -10,6 +11,7 @@ from sqlalchemy.orm import Session
 from shimstock_server.database.tables.jobs import Consent, Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.owners import on_erasure
+from shimstock_server.web import idempotency
 
 ERASED = "erased"
 """Stands where somebody's name stood."""
@@ -27,9 +29,13 @@ def forget_owner(session: Session, owner_id: UUID) -> None:
     """
     instruments = select(Instrument.id).where(Instrument.owner_id == owner_id)
     mine = or_(Job.owner_id == owner_id, Job.owner_id.is_(None) & Job.instrument_id.in_(instruments))
+    told: dict[UUID, dict[str, Any]] = {}
     for job in session.scalars(select(Job).where(mine)):
+        told[job.id] = {"complaints": None, "wants": {"playing_style": None, "note": None}}
         job.complaints = None
         job.wants = {**job.wants, "playing_style": None, "note": None}
         for consent in session.scalars(select(Consent).where(Consent.job_id == job.id)):
             consent.given_by = ERASED
             consent.note = None
+            told[consent.id] = {"given_by": ERASED, "note": None}
+    idempotency.take_out(session, told)

@@ -16,6 +16,7 @@ from shimstock_server.database.history import emit
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument, Owner
 from shimstock_server.database.words import JobState
+from shimstock_server.web import idempotency
 
 from .problems import JobOpen, OwnerErased
 
@@ -110,14 +111,18 @@ def erase(session: Session, row: Owner, *, now: datetime, force: bool = False) -
         return row
     if not force:
         _refuse_open_jobs(session, row)
-    for field in ("name", "email", "phone", "note"):
+    personal = ("name", "email", "phone", "note")
+    for field in personal:
         setattr(row, field, None)
+    told: dict[UUID, dict[str, Any]] = {row.id: dict.fromkeys(personal)}
     row.search_name = ""
     row.erased_at = now
     for instrument in session.scalars(select(Instrument).where(Instrument.owner_id == row.id)):
         instrument.nickname = None
         if instrument.home is not None:
             instrument.home = {**instrument.home, "place": None, "note": None}
+        told[instrument.id] = {"nickname": None, "home": {"place": None, "note": None}}
+    idempotency.take_out(session, told)
     for forget in _forgetters:
         forget(session, row.id)
     session.flush()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any, TypeVar
@@ -144,6 +145,53 @@ def _insert(session: Session, row: dict[str, Any]) -> bool:
         raise
     session.execute(text("SET LOCAL lock_timeout TO DEFAULT"))
     return written
+
+
+def take_out(session: Session, told: Mapping[UUID, Mapping[str, Any]]) -> None:
+    """Take out of the kept answers what objects do not say any more.
+
+    A repetition of the request gets its answer still, without what was taken out.
+
+    Parameters
+    ----------
+    told : mapping of id to fields
+        For each object what stands in the place of its fields' former values; nested as the fields are.
+    """
+    if not told:
+        return
+    by_id = {str(identifier): fields for identifier, fields in told.items()}
+    kept = select(IdempotencyKey.id, IdempotencyKey.body).where(IdempotencyKey.body.is_not(None))
+    less = []
+    for row_id, body in session.execute(kept.execution_options(yield_per=200)):
+        if body and any(identifier in body for identifier in by_id):
+            tree = json.loads(body)
+            if _taken_out(tree, by_id):
+                less.append((row_id, json.dumps(tree, ensure_ascii=False, separators=(",", ":"))))
+    for row_id, left in less:
+        session.execute(update(IdempotencyKey).where(IdempotencyKey.id == row_id).values(body=left))
+
+
+def _taken_out(tree: Any, by_id: Mapping[str, Mapping[str, Any]]) -> bool:
+    """Change the tree, and tell whether it was."""
+    changed = False
+    if isinstance(tree, dict):
+        fields = by_id.get(str(tree.get("id")))
+        changed = fields is not None and _put(tree, fields)
+    if isinstance(tree, (dict, list)):
+        for below in tree.values() if isinstance(tree, dict) else tree:
+            changed = _taken_out(below, by_id) or changed
+    return changed
+
+
+def _put(tree: dict[str, Any], fields: Mapping[str, Any]) -> bool:
+    changed = False
+    for name, value in fields.items():
+        if isinstance(value, Mapping):
+            changed = (isinstance(tree.get(name), dict) and _put(tree[name], value)) or changed
+        elif name in tree and tree[name] != value:
+            tree[name] = value
+            changed = True
+    return changed
 
 
 def _replay(row: IdempotencyKey) -> Response:

@@ -10,7 +10,7 @@ import pytest
 from shimstock_server import owners
 from shimstock_server.clock import FixedClock
 from shimstock_server.database.session import Database
-from shimstock_server.database.tables.operations import AuditEvent
+from shimstock_server.database.tables.operations import AuditEvent, IdempotencyKey
 from shimstock_server.database.tables.owners import Instrument, Owner
 from tests.server.catalogue.bodies import model
 from tests.server.clients import Client, code, pointers
@@ -137,6 +137,31 @@ def test_the_jobs_of_an_erased_owner_keep_no_word_of_the_owners(client: Client, 
     with database.read() as session:
         trail = " ".join(str((event.before, event.after)) for event in session.query(AuditEvent))
     assert "Zoë" not in trail
+
+
+def test_kept_answers_forget_with_the_rest_and_are_kept(client: Client, database: Database) -> None:
+    made = client.post("/v1/owners", json=PERSON, idempotency_key="owner").get_json()
+    row = add_instrument(client, made["id"], nickname="Old Faithful")
+    client.put("/v1/shop", json={"name": "Werkbank", "zone": "Europe/Berlin"})
+    job = {
+        "instrument_id": row["id"],
+        "complaints": "Zoë says that it buzzes",
+        "wants": {"note": "call Zoë"},
+        "consents": [
+            {"covers": "general", "given": True, "given_by": "Zoë", "how": "in-person", "note": "Zoë nodded"}
+        ],
+    }
+    client.post("/v1/jobs", json=job, idempotency_key="job")
+    assert client.post(f"/v1/owners/{made['id']}/erasure", json={"force": True}).status_code == 200
+    with database.read() as session:
+        kept = " ".join(row.body or "" for row in session.query(IdempotencyKey))
+        trail = " ".join(str((event.before, event.after)) for event in session.query(AuditEvent))
+    for personal in ("Zoë", "Fenstropp", "555 0101", "Old Faithful"):
+        assert personal not in kept
+        assert personal not in trail
+    again = client.post("/v1/owners", json=PERSON, idempotency_key="owner")
+    assert (again.status_code, again.get_json()["id"], again.get_json()["name"]) == (201, made["id"], None)
+    assert client.post("/v1/jobs", json=job, idempotency_key="job").get_json()["wants"]["note"] is None
 
 
 def test_an_erasure_is_done_again_after_an_older_copy_was_put_back(
