@@ -11,7 +11,7 @@ from typing import Any
 import alembic.command
 import alembic.config
 from alembic.migration import MigrationContext
-from alembic.script import ScriptDirectory
+from alembic.script import Script, ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import NullPool
@@ -27,6 +27,10 @@ class WrongRevision(Exception):  # noqa: N818
     """The tables of the database are not those of this release."""
 
 
+class NoDatabase(WrongRevision):
+    """There is no file where the database should be."""
+
+
 def _config() -> alembic.config.Config:
     config = alembic.config.Config()
     config.set_main_option("script_location", str(_SCRIPTS).replace("%", "%%"))
@@ -40,6 +44,11 @@ def head() -> str:
     if revision is None:
         raise WrongRevision("this release has no migrations")
     return revision
+
+
+def knows(revision: str) -> bool:
+    """Tell whether a revision is one of this release's own, so that it can be brought to the newest."""
+    return revision in [script.revision for script in _scripts()]
 
 
 def current(url: str) -> str | None:
@@ -58,8 +67,12 @@ def check(engine: Engine) -> None:
     Raises
     ------
     WrongRevision
-        When it is older, newer or empty.
+        When it is older, newer, empty, or a file that is not there.
     """
+    if engine.dialect.name == "sqlite" and not Path(engine.url.database or "").is_file():
+        raise NoDatabase(
+            f"there is no database {engine.url.database}: run `shimstock-admin migrate` to make one"
+        )
     with engine.connect() as connection:
         _check(connection)
 
@@ -116,7 +129,11 @@ def draft(url: str, message: str) -> Path:
 
 
 def _count() -> int:
-    return len(list(ScriptDirectory.from_config(_config()).walk_revisions()))
+    return len(_scripts())
+
+
+def _scripts() -> list[Script]:
+    return list(ScriptDirectory.from_config(_config()).walk_revisions())
 
 
 def _engine(url: str) -> Engine:

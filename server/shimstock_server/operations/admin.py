@@ -17,6 +17,7 @@ from typing import Any, TypeVar
 from uuid import UUID
 
 import click
+import sqlalchemy.exc
 from sqlalchemy import select
 
 from shimstock_server.app import create_app, open_database
@@ -33,6 +34,7 @@ from shimstock_server.web.fields import instant_text
 from shimstock_server.web.problems import Problem
 
 from . import backup as copies
+from . import restoring
 from .logs import set_up
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -47,6 +49,11 @@ def _in_a_sentence(command: Command) -> Command:
             return command(*args, **kwargs)
         except (ConfigError, migrations.WrongRevision, copies.BackupError) as error:
             raise click.ClickException(str(error)) from error
+        except sqlalchemy.exc.DBAPIError as error:
+            reason = str(error.orig).strip().splitlines()[0]
+            raise click.ClickException(f"the database does not do that: {reason}") from error
+        except OSError as error:
+            raise click.ClickException(f"{error.filename or 'files'}: {error.strerror}") from error
         except Problem as problem:
             told = "; ".join(f"{error['pointer'][1:]} {error['message']}" for error in problem.errors or [])
             raise click.ClickException(told or problem.detail) from problem
@@ -264,6 +271,9 @@ def backup(path: Path) -> None:
 @click.argument("path", type=click.Path(dir_okay=False, path_type=Path))
 @_in_a_sentence
 def restore(path: Path) -> None:
-    """Put the copy in PATH in the place of the database. Stop the service first."""
-    copies.restore(Config.from_environment().database_url, path)
-    click.echo(f"restored from {path}")
+    """Put the copy in PATH in the place of the database. Stop the service first.
+
+    A copy of an older release is brought to this one, and owners who were erased since are erased again.
+    """
+    erased = restoring.restore(Config.from_environment(), path)
+    click.echo(f"restored from {path}; owners erased again: {erased}")

@@ -54,7 +54,7 @@ def restore(url: str, source: Path) -> None:
     Raises
     ------
     BackupError
-        When the file is no copy of such a database, is of another release, or somebody holds the database.
+        When the file is no copy of such a database, is of a later release, or somebody holds the database.
     """
     if not source.is_file():
         raise BackupError(f"there is no file {source}")
@@ -72,11 +72,14 @@ def restore(url: str, source: Path) -> None:
             str(source),
             address=address,
         )
-    found = migrate.current(url)
-    if found != migrate.head():
+    _check_revision(migrate.current(url))
+
+
+def _check_revision(found: str | None) -> None:
+    if found is None or not migrate.knows(found):
         raise BackupError(
-            f"the copy is of revision {found or 'none'}, this release needs {migrate.head()}: "
-            "run `shimstock-admin migrate`"
+            f"the copy is of revision {found or 'none'}, which this release does not know: "
+            "install the release that made it, or a later one"
         )
 
 
@@ -119,6 +122,10 @@ def _restore_sqlite(address: URL, source: Path) -> None:
         _check_whole(copy, source)
         if copy.execute("SELECT 1 FROM sqlite_master WHERE name = 'alembic_version'").fetchone() is None:
             raise BackupError(f"{source} is no copy of a database of this service")
+        row = copy.execute("SELECT version_num FROM alembic_version").fetchone()
+        _check_revision(row[0] if row else None)
+        # Made for its owner alone, as the first one was.
+        path.touch(mode=0o600)
         try:
             with WriterLock(Path(f"{path}.lock"), 30.0).held(), _open(path) as target:
                 copy.backup(target)

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import logging
 from typing import Any
 
+import sqlalchemy.exc
 from gunicorn.app.base import BaseApplication  # type: ignore[import-untyped]
 from prometheus_client import multiprocess
 
 from shimstock_server.config import Config
+from shimstock_server.database import migrate
+
+_log = logging.getLogger(__name__)
 
 
 class Gunicorn(BaseApplication):  # type: ignore[misc]
@@ -52,7 +57,14 @@ class Gunicorn(BaseApplication):  # type: ignore[misc]
         from .logs import set_up
 
         set_up(self._settings.log_level)
-        return create_app(self._settings)
+        app = create_app(self._settings, check_revision=False)
+        try:
+            migrate.check(app.extensions["shimstock"].database.engine)
+        except (sqlalchemy.exc.DBAPIError, migrate.NoDatabase):
+            # The command has looked before the first worker began. One that takes the place of another while
+            # the database is away answers 503 until it is back; if it ended, the whole service would.
+            _log.error("the database is away", exc_info=True)
+        return app
 
 
 def serve(config: Config, *, bind: str, workers: int, threads: int) -> None:

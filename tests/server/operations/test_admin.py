@@ -8,8 +8,10 @@ import secrets
 import subprocess
 import sys
 import threading
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
+from uuid import UUID
 
 import pytest
 from click.testing import CliRunner, Result
@@ -18,9 +20,11 @@ from shimstock_server.app import open_database
 from shimstock_server.config import Config
 from shimstock_server.database import migrate
 from shimstock_server.database.session import Database
+from shimstock_server.database.tables.owners import Owner
 from shimstock_server.database.tables.shop import Bench
 from shimstock_server.operations import entry
 from shimstock_server.operations.admin import admin
+from shimstock_server.owners import erase
 
 SEED = Path(__file__).resolve().parents[3] / "seed"
 SECRET = secrets.token_urlsafe(32)
@@ -181,6 +185,76 @@ def test_a_backup_goes_into_an_empty_place(operator: Operator, bare: Operator, t
         add_bench(operator, "moved")
         operator.does("backup", str(tmp_path / "copy"))
         assert "Error" in bare.fails("restore", str(tmp_path / "copy"))
+
+
+def names_of_owners(operator: Operator) -> dict[str, str | None]:
+    database = operator.database()
+    with database.read() as session:
+        found = {str(owner.id): owner.name for owner in session.query(Owner)}
+    database.dispose()
+    return found
+
+
+def test_a_restore_brings_no_erased_owner_back(operator: Operator, tmp_path: Path) -> None:
+    database, now = operator.database(), datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
+    info = {"now": now, "secret": SECRET}
+    with database.write(info) as session:
+        gone, kept = Owner(name="Ilse Fenstropp"), Owner(name="Otto Drumgoolde")
+        session.add_all([gone, kept])
+        session.flush()
+        ids = str(gone.id), str(kept.id)
+    copy = tmp_path / "monday.backup"
+    operator.does("backup", str(copy))
+    with database.write(info) as session:
+        erase(session, session.get_one(Owner, UUID(ids[0])), now=now)
+    database.dispose()
+    assert "erased again: 1" in operator.does("restore", str(copy))
+    assert names_of_owners(operator) == {ids[0]: None, ids[1]: "Otto Drumgoolde"}
+    assert [path.name for path in tmp_path.iterdir() if "erased" in path.name] == []
+    # A restore that was stopped half-way left its list.
+    rows = [{"owner_id": ids[1], "at": now.isoformat()}]
+    (tmp_path / "monday.backup.erased").write_text(json.dumps(rows))
+    assert "erased again: 2" in operator.does("restore", str(copy))
+    assert set(names_of_owners(operator).values()) == {None}
+
+
+def test_a_copy_of_an_older_release_is_brought_to_this_one(operator: Operator, tmp_path: Path) -> None:
+    add_bench(operator, "kept")
+    operator.does("migrate", "--to", "0002")
+    operator.does("backup", str(tmp_path / "old"))
+    operator.does("restore", str(tmp_path / "old"))
+    assert benches(operator) == ["kept"]
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_a_copy_of_a_later_release_is_refused(operator: Operator, tmp_path: Path) -> None:
+    import sqlite3
+
+    add_bench(operator, "kept")
+    copy = tmp_path / "later"
+    operator.does("backup", str(copy))
+    with sqlite3.connect(copy) as connection:
+        connection.execute("UPDATE alembic_version SET version_num = '9999'")
+        connection.execute("DELETE FROM benches")
+    connection.close()
+    assert "9999" in operator.fails("restore", str(copy))
+    assert benches(operator) == ["kept"]
+
+
+NOWHERE = ["postgresql://nobody@127.0.0.1:9/none", "sqlite:////proc/nowhere/shop.db"]
+
+
+@pytest.mark.parametrize("url", NOWHERE)
+@pytest.mark.parametrize(
+    "command", [["migrate"], ["key", "list"], ["serve"], ["worker"], ["backup"], ["seed", str(SEED)]]
+)
+def test_a_database_that_is_away_is_told_in_a_sentence(url: str, command: list[str], tmp_path: Path) -> None:
+    if command == ["backup"]:
+        command = ["backup", str(tmp_path / "copy")]
+    result = Operator(url).run(*command)
+    assert result.exit_code == 1
+    assert isinstance(result.exception, SystemExit), "no error comes through"
+    assert result.output.startswith("Error: "), result.output
 
 
 def test_what_is_no_backup_is_refused(operator: Operator, tmp_path: Path) -> None:
