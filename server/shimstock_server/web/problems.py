@@ -108,7 +108,7 @@ class IdempotencyKeyMissing(BadRequest):
 
 
 class BadIdempotencyKey(BadRequest):
-    """An Idempotency-Key has 1 to 255 printable ASCII characters, in double quotes or bare."""
+    """An Idempotency-Key has 1 to 200 printable ASCII characters, in double quotes or bare."""
 
     code = "bad-idempotency-key"
     title = "Bad Idempotency-Key"
@@ -284,7 +284,8 @@ class Unexpected(Problem):
 
 
 class DatabaseAway(Problem):
-    """The database is away or too slow at the moment; nothing was changed, send the request again."""
+    """The database is away or too slow at the moment; send the request again, under the same Idempotency-Key
+    when it has one."""
 
     status = 503
     code = "database-away"
