@@ -12,11 +12,11 @@ from .settling import looks
 from .work import NO_PROMISE, change_job, check_in, load_job
 
 __all__ = [
+    "NO_PROMISE",
     "ClaimEnded",
     "ConsentIn",
     "JobIn",
     "MoveNotAllowed",
-    "NO_PROMISE",
     "RoomIn",
     "RoomTypedOut",
     "WantsIn",

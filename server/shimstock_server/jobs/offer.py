@@ -128,4 +128,5 @@ def _pick(job: Any, some_lack: bool, which: Iterable[Any], order: Iterable[Any])
     if some_lack:
         missing = JobSkill.skill.in_(bindparam("missing", expanding=True))
         query = query.where(~exists(select(JobSkill.skill).where(JobSkill.job_id == job.id, missing)))
-    return query.with_for_update(skip_locked=True, of=job)
+    # Not FOR UPDATE: a job that somebody just writes a reading sheet for is not passed over.
+    return query.with_for_update(skip_locked=True, of=job, key_share=True)

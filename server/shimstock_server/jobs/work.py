@@ -39,7 +39,7 @@ def load_job(session: Session, job_id: UUID, *, for_change: bool = False) -> Job
     """Load a job that is known to exist; for a change its row is locked, where the database can."""
     query = select(Job).where(Job.id == job_id)
     if for_change:
-        query = query.with_for_update(of=Job)
+        query = query.with_for_update(of=Job, key_share=True)
     return session.scalars(query).one()
 
 

@@ -8,16 +8,20 @@ from typing import Any
 from uuid import UUID
 
 from sqlalchemy import func, insert, select, update
+from sqlalchemy.orm import Session
 
 from shimstock_server.database.session import Database
 from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.jobs import Job, JobMove, JobNumber
+from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import JobState as S
 from shimstock_server.jobs.work import stored_wants
 from tests.server.workshop import Workshop
 
 FROM = datetime(2026, 1, 5, 8, 0, tzinfo=UTC)
 NO_PROMISE = date(9999, 12, 31)
+VISITS = 3
+"""Jobs of each instrument."""
 FINISHED = (S.RECEIVED, S.QUEUED, S.CANCELLED)
 QUEUED = (S.RECEIVED, S.QUEUED)
 
@@ -26,19 +30,29 @@ def fill(database: Database, shop: Workshop, *, queued: int, finished: int) -> l
     """Write jobs with their histories, and return the ids of those in the queue."""
     with database.write({"now": FROM}) as session:
         number = session.scalar(select(func.max(Job.number))) or 0
-        jobs, moves, waiting = [], [], []
+        jobs: list[Any] = []
+        moves: list[Any] = []
+        waiting: list[UUID] = []
+        instruments = _instruments(session, UUID(shop.ids["instrument"]), 1 + (finished + queued) // VISITS)
         for n in range(finished + queued):
             history = FINISHED if n < finished else QUEUED
-            job, made = _job(number + n + 1, UUID(shop.ids["instrument"]), history)
+            job, made = _job(number + n + 1, instruments[n // VISITS]["id"], history)
             jobs.append(job)
             moves += made
             if history is QUEUED:
                 waiting.append(job["id"])
-        for rows, table in ((jobs, Job), (moves, JobMove)):
+        for rows, table in ((instruments, Instrument), (jobs, Job), (moves, JobMove)):
             for part in _parts(rows):
                 session.execute(insert(table), part)
         session.execute(update(JobNumber).values(last=number + len(jobs)))
     return waiting
+
+
+def _instruments(session: Session, like: UUID, count: int) -> list[dict[str, Any]]:
+    """Make instruments like one that is there."""
+    pattern = session.get_one(Instrument, like)
+    same = {column.name: getattr(pattern, column.name) for column in Instrument.__table__.columns}
+    return [same | {"id": new_id(), "serial": None} for _ in range(count)]
 
 
 def _job(number: int, instrument_id: UUID, history: tuple[S, ...]) -> tuple[dict[str, Any], list[Any]]:

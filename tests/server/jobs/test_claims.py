@@ -8,7 +8,7 @@ from typing import Any
 from uuid import UUID
 
 import pytest
-from sqlalchemy import select
+from sqlalchemy import select, text
 
 from shimstock_server.clock import FixedClock
 from shimstock_server.database.session import Database
@@ -377,3 +377,16 @@ def test_two_claims_at_once_by_one_technician_keep_to_the_limit(
     for thread in threads:
         thread.join()
     assert sorted(statuses) == [200] * 3 + [409] * 5
+
+
+@pytest.mark.parametrize(
+    "database_url", [pytest.param("postgresql", marks=pytest.mark.postgresql)], indirect=True
+)
+def test_a_job_that_somebody_just_reads_is_not_passed_over(
+    workshop: Workshop, bench_client: Client, database: Database
+) -> None:
+    job = workshop.queued_job()
+    with database.write() as session:
+        # What PostgreSQL itself does to the job while a reading sheet for it is being written.
+        session.execute(text("SELECT id FROM jobs FOR KEY SHARE"))
+        assert claim_next(bench_client)["id"] == job["id"]

@@ -291,3 +291,10 @@ def test_other_moves_name_no_look(workshop: Workshop) -> None:
     assert refused.get_json()["errors"] == [
         {"pointer": "/look", "message": "only a move to settling has this"}
     ]
+
+
+def test_a_job_that_never_rested_has_no_looks(
+    workshop: Workshop, bench_client: Client, job: dict[str, Any]
+) -> None:
+    assert looks(bench_client, job) == []
+    assert (job["look"], job["readings_asked"], job["late_minutes"]) == (None, [], None)

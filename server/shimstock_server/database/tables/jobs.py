@@ -27,7 +27,9 @@ class Job(Versioned, Base):
         check("(state IN ('on-bench', 'final-check')) = (claim_id IS NOT NULL)", "worked_on_under_a_claim"),
         check("state IN ('booked', 'cancelled') OR instrument_id IS NOT NULL", "received_with_instrument"),
         check("priority BETWEEN 0 AND 9", "priority"),
-        Index("uq_jobs_move_id", "move_id", unique=True),
+        # Partial, and so no key to PostgreSQL: a move locks nobody out who only refers to the job.
+        Index("uq_jobs_move_id", "move_id", unique=True,
+              sqlite_where=text("move_id IS NOT NULL"), postgresql_where=text("move_id IS NOT NULL")),
         Index("ix_jobs_state", "state", "created_at", "id"),
         Index("ix_jobs_created_at", "created_at", "id"),
         Index("ix_jobs_instrument_id", "instrument_id"),
@@ -172,7 +174,7 @@ class Consent(Identified, Base):
     """False: the owner said no, which is a valid end and stands on the card."""
     given_by: Mapped[str] = mapped_column(String(200), info={"personal": True})
     how: Mapped[str] = mapped_column(String(40))
-    note: Mapped[str | None] = mapped_column(String(1000))
+    note: Mapped[str | None] = mapped_column(String(1000), info={"personal": True})
     given_at: Mapped[datetime]
     withdrawn_at: Mapped[datetime | None]
     withdrawn_reason: Mapped[str | None] = mapped_column(String(1000))

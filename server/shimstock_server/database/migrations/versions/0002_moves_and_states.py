@@ -121,7 +121,7 @@ def upgrade() -> None:
     op.execute("DROP INDEX ix_jobs_state")
     op.execute("CREATE INDEX ix_jobs_state ON jobs (state, created_at, id)")
     op.execute("CREATE INDEX ix_jobs_created_at ON jobs (created_at, id)")
-    op.execute("CREATE UNIQUE INDEX uq_jobs_move_id ON jobs (move_id)")
+    op.execute("CREATE UNIQUE INDEX uq_jobs_move_id ON jobs (move_id) WHERE move_id IS NOT NULL")
     op.execute("CREATE INDEX ix_jobs_settling ON jobs (available_at, id) WHERE (state = 'settling') IS TRUE")
     for trigger in TRIGGERS:
         _refuse(sqlite, *trigger)
