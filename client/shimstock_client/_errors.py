@@ -66,19 +66,19 @@ class FieldError:
         return f"{self.pointer}: {self.message}" if self.pointer else self.message
 
 
-class NotReachable(ShimstockError):  # noqa: N818 - named after the cause
+class NotReachable(ShimstockError):
     """No answer came: the service is down, the network is, or the address is wrong. Send it again later."""
 
     code = "not-reachable"
 
 
-class BadAnswer(ShimstockError):  # noqa: N818 - named after the cause
+class BadAnswer(ShimstockError):
     """Something answered that is not this service, or not as its contract says."""
 
     code = "bad-answer"
 
 
-class Refused(ShimstockError):  # noqa: N818 - named after the cause
+class Refused(ShimstockError):
     """The service answered with a problem (RFC 9457).
 
     Attributes

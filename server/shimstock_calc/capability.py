@@ -1,4 +1,4 @@
-"""How well work holds a spec: the capability index with its interval, and a spec suggested by what was kept."""
+"""How well work holds a spec: the capability index with its interval, and a spec suggested by practice."""
 
 from __future__ import annotations
 

@@ -31,7 +31,7 @@ MEANING: dict[Exit, str] = {
 }
 
 
-class Stop(Exception):  # noqa: N818 - an end, not always an error
+class Stop(Exception):
     """Ends a command with a message and an exit code.
 
     Parameters

@@ -36,7 +36,7 @@ _YES = {
 }
 
 
-class BadFile(ValueError):  # noqa: N818 - named after the cause
+class BadFile(ValueError):
     """The file cannot be taken; every wrong place is named at once."""
 
     def __init__(self, problems: Sequence[str]) -> None:

@@ -21,7 +21,7 @@ WRITES = "shimstock_writes"
 """Execution option of a connection whose transaction is going to write."""
 
 
-class LockTimeout(Exception):  # noqa: N818
+class LockTimeout(Exception):
     """Another writer held the database for too long."""
 
 

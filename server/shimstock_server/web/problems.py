@@ -10,7 +10,7 @@ FieldError = dict[str, str]
 EXPLAINED = "/docs/problems#"
 
 
-class Problem(Exception):  # noqa: N818 - the word of RFC 9457
+class Problem(Exception):
     """The request could not be answered.
 
     Parameters

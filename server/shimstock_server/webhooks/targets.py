@@ -25,7 +25,7 @@ _LOCAL_NAT64 = ipaddress.IPv6Network("64:ff9b:1::/48")
 """RFC 8215: for use within a network."""
 
 
-class RefusedTarget(Exception):  # noqa: N818
+class RefusedTarget(Exception):
     """The address is not one that this service calls; the message says why."""
 
 

@@ -80,5 +80,5 @@ class DomainEvent(Base):
     """1, 2, 3 … per object: the order in which they happened to it."""
     data: Mapped[dict[str, Any]] = mapped_column(Json)
     position: Mapped[int | None] = mapped_column(BigInteger)
-    """Its place in the feed, given once by the worker: what has a place is committed, and so is all before it.
+    """Its place in the feed, given once by the worker: what has one is committed, and so is all before it.
     Null means that nobody has been told yet."""

@@ -267,7 +267,7 @@ class Reminder(Versioned, Base):
     job_id: Mapped[UUID | None] = mapped_column(ForeignKey("jobs.id"))
     """Of a settling neck: the job. Of the seasons: the job of the last final reading."""
     basis: Mapped[str] = mapped_column(String(80))
-    """What it stands on: a final check, a day on which strings were fitted, a rest. A new one, a new reminder."""
+    """What it stands on: a final check, a day of new strings, a rest. A new one, a new reminder."""
     due_at: Mapped[datetime]
     all_day: Mapped[bool]
     reason: Mapped[dict[str, Any]] = mapped_column(Json)
