@@ -28,7 +28,7 @@ from shimstock_server.web import visibility
 from shimstock_server.web.documents import declared_statuses
 from shimstock_server.web.operation import Operation
 from tests.databases import SqliteDatabases
-from tests.server.clients import Client, openapi_path, pointers
+from tests.server.clients import Client, document_of, openapi_path, pointers
 from tests.server.conftest import NOON, SECRET, Staff, make_staff
 from tests.server.scopes import EXPECTED
 
@@ -261,12 +261,17 @@ def test_the_url_map_is_the_document(app: Flask) -> None:
 
 @each(ROUTES)
 def test_the_document_says_who_may_and_what_can_go_wrong(app: Flask, route: Route) -> None:
-    document = app.extensions["shimstock"].document(app)
+    document = document_of(app)
     operation = document["paths"][openapi_path(route.rule)][route.method.lower()]
     assert bool(operation["security"]) == route.operation.keyed
     assert {int(status) for status in operation["responses"]} == declared_statuses(route.operation)
     for scope in route.operation.scopes or ():
         assert f"`{scope}`" in operation["description"]
+    headers = {each["name"] for each in operation["parameters"] if each["in"] == "header"}
+    assert ("If-Match" in headers) == ("428" in operation["responses"])
+    if route.operation.body is not None and (example := route.operation.body.EXAMPLE) is not None:
+        assert not route.operation.body.validate(example)
+        assert operation["requestBody"]["content"]["application/json"]["example"] == example
 
 
 PUBLISHED = Path(__file__).resolve().parents[2] / "openapi" / "shimstock.json"

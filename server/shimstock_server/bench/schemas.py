@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any, ClassVar
+
 from shimstock_server.database.words import FindingCode, Method, Part, Position, Quantity, Side, Stage
 from shimstock_server.jobs import RoomIn, RoomTypedOut
 from shimstock_server.web.fields import (
@@ -70,6 +72,37 @@ class FindingOut(StrictSchema):
 
 class ReadingSheetIn(StrictSchema):
     """Readings taken at one bench, by one technician, at one time, in one condition."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "id": "01a20f00-0000-7000-8000-000000000001",
+        "stage": "as-received",
+        "taken_at": "2026-03-02T12:00:00Z",
+        "at_pitch": True,
+        "room": {
+            "temperature": {"value": 21, "unit": "degC"},
+            "relative_humidity": {"value": 45, "unit": "percent"},
+        },
+        "readings": [
+            {
+                "quantity": "relief",
+                "side": "bass",
+                "value": {"value": 0.45, "unit": "mm"},
+                "tool_id": "01a20f00-0000-7000-8000-000000000002",
+            },
+            {
+                "quantity": "action",
+                "side": "bass",
+                "value": {"value": 2.2, "unit": "mm"},
+                "tool_id": "01a20f00-0000-7000-8000-000000000003",
+            },
+            {
+                "quantity": "action",
+                "side": "treble",
+                "value": {"value": 75, "unit": "thou"},
+                "tool_id": "01a20f00-0000-7000-8000-000000000003",
+            },
+        ],
+    }
 
     id = Id(required=True, metadata={"description": "Made by the client, a UUIDv7 by preference."})
     stage = Choice(Stage, required=True)
@@ -197,6 +230,15 @@ class AdjustmentIn(StrictSchema):
     Signs: rod and claw positive = tighten; heights positive = raise; saddle position positive = away from
     the nut; filing and sanding: what was taken off, positive.
     """
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "id": "01a20f00-0000-7000-8000-000000000001",
+        "claim": "01a20f00-0000-7000-8000-000000000002",
+        "done_at": "2026-03-02T12:20:00Z",
+        "part": "truss-rod",
+        "turns": {"value": 0.25, "unit": "turn"},
+        "minutes": 5,
+    }
 
     id = Id(required=True, metadata={"description": "Made by the client, a UUIDv7 by preference."})
     claim = Id(load_default=None, allow_none=True)

@@ -54,6 +54,7 @@ def _serve(calculation: Calculation) -> None:
     def view(body: dict[str, Any]) -> dict[str, Any]:
         return answer(calculation, body)
 
+    calculation.question.EXAMPLE = calculation.example["body"]
     view.__name__ = "calculate_" + calculation.name.replace("-", "_")
     view.__doc__ = f"{calculation.title}.\n\n{calculation.about}\n\nHolds for: {calculation.validity}"
     blueprint.operation(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any, ClassVar
+
 from shimstock_server.database.words import ConsentKind, JobState, Quantity, SettleLook, Skill, WaitingFor
 from shimstock_server.web.fields import (
     Choice,
@@ -67,6 +69,13 @@ class WantsOut(StrictSchema):
 class ConsentIn(StrictSchema):
     """What the owner said about steps that cannot be undone."""
 
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "covers": "general",
+        "given": True,
+        "given_by": "Ansel Drumgoolde",
+        "how": "in-person",
+    }
+
     covers = Choice(ConsentKind, required=True)
     given = Truth(required=True, metadata={"description": "false: the owner said no."})
     given_by = Text(max=200, required=True)
@@ -105,6 +114,15 @@ class WithdrawalIn(StrictSchema):
 
 class JobIn(StrictSchema):
     """A new work order."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "instrument_id": "01a20f00-0000-7000-8000-000000000001",
+        "complaints": "stiff to play up the neck",
+        "promised_on": "2026-03-06",
+        "consents": [
+            {"covers": "general", "given": True, "given_by": "Ansel Drumgoolde", "how": "in-person"}
+        ],
+    }
 
     instrument_id = Id(load_default=None, allow_none=True)
     owner_id = Id(load_default=None, allow_none=True)
@@ -229,6 +247,12 @@ class JobQuery(PageQuery):
 
 class MoveIn(StrictSchema):
     """Where a job goes next."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "to": "settling",
+        "claim": "01a20f00-0000-7000-8000-000000000001",
+        "available_at": "2026-03-02T13:30:00Z",
+    }
 
     to = Choice(JobState, required=True)
     claim = Id(load_default=None, allow_none=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 from shimstock_server.catalogue import (
     BridgeLeftIn,
@@ -45,6 +45,12 @@ def _unknown(**bounds: Any) -> dict[str, Any]:
 
 class OwnerIn(StrictSchema):
     """A person who owns instruments."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "name": "Ansel Drumgoolde",
+        "email": "ansel@drumgoolde.example",
+        "units": "mm",
+    }
 
     name = Text(max=200, required=True)
     email = Text(
@@ -119,6 +125,12 @@ class HomeOut(StrictSchema):
 
 class InstrumentIn(StrictSchema):
     """An instrument of an owner; what is left out is as on its model."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "model_id": "01a20f00-0000-7000-8000-000000000001",
+        "owner_id": "01a20f00-0000-7000-8000-000000000002",
+        "serial": "H-0448",
+    }
 
     model_id = Id(required=True)
     owner_id = Id(required=True)

@@ -106,6 +106,11 @@ _IF_MATCH = {
     "description": "The ETag of what you read and now change.",
     "schema": {"type": "string", "pattern": '^"[!#-~]+"$'},
 }
+_IF_MATCH_LATER = {
+    **_IF_MATCH,
+    "required": False,
+    "description": "The ETag of what you read and now change. The first needs none, every later one does.",
+}
 _IF_NONE_MATCH = {
     "name": "If-None-Match",
     "in": "header",
@@ -124,10 +129,13 @@ def describe(operation: Operation) -> dict[str, Any]:
         "security": [{"key": []}] if operation.keyed else [],
     }
     if operation.body is not None:
-        doc["requestBody"] = {"required": True, "content": {"application/json": {"schema": operation.body}}}
+        content: dict[str, Any] = {"schema": operation.body}
+        if operation.body.EXAMPLE is not None:
+            content["example"] = operation.body.EXAMPLE
+        doc["requestBody"] = {"required": True, "content": {"application/json": content}}
     if operation.text:
-        content = {media_type: {"schema": {"type": "string"}} for media_type in operation.text}
-        doc["requestBody"] = {"required": True, "content": content}
+        files = {media_type: {"schema": {"type": "string"}} for media_type in operation.text}
+        doc["requestBody"] = {"required": True, "content": files}
     summary, description = _docstring(operation)
     doc["summary"] = summary
     who = _who(operation)
@@ -161,6 +169,8 @@ def _parameters(operation: Operation) -> Any:
         yield _TECHNICIAN
     if operation.edits:
         yield _IF_MATCH
+    elif PreconditionRequired in operation.conflicts:
+        yield _IF_MATCH_LATER
     if 304 in operation.answers or (operation.method == "GET" and operation.keyed):
         yield _IF_NONE_MATCH
     yield _REQUEST_ID

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import Any, ClassVar
 
 import marshmallow
 
@@ -15,6 +15,9 @@ class StrictSchema(marshmallow.Schema):
 
     Its class name is its name in the OpenAPI document, so it is unique in the whole service.
     """
+
+    EXAMPLE: ClassVar[dict[str, Any] | None] = None
+    """A body as it is sent, for the OpenAPI document; every test run loads it."""
 
     class Meta:
         unknown = marshmallow.RAISE
