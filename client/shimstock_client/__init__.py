@@ -92,6 +92,23 @@ if TYPE_CHECKING:
     from ._records import Tool as Tool
     from ._records import Tuning as Tuning
     from ._retries import BoundedRetry as BoundedRetry
+    from ._season_records import Calendar as Calendar
+    from ._season_records import Climate as Climate
+    from ._season_records import ClimateMonth as ClimateMonth
+    from ._season_records import Forecast as Forecast
+    from ._season_records import ForecastCurve as ForecastCurve
+    from ._season_records import ForecastDay as ForecastDay
+    from ._season_records import Hygrometer as Hygrometer
+    from ._season_records import Keeping as Keeping
+    from ._season_records import LogGap as LogGap
+    from ._season_records import LogOutcome as LogOutcome
+    from ._season_records import Reminder as Reminder
+    from ._season_records import ReminderEvent as ReminderEvent
+    from ._season_records import Room as Room
+    from ._season_records import RoomNow as RoomNow
+    from ._season_records import RoomReading as RoomReading
+    from ._season_records import RoomRemark as RoomRemark
+    from ._season_records import SaltCheck as SaltCheck
     from ._webhooks import ForgedWebhook as ForgedWebhook
     from ._webhooks import verify_webhook as verify_webhook
     from ._wire import Record as Record
@@ -117,6 +134,8 @@ _HOMES = {
     "_records": "ApiKey Bench Closure Instrument InstrumentModel OpeningHours Owner SetupSpec Shift Shop "
     "SpecItem SpecSource StringOfSet StringSet Technician Tool Tuning",
     "_retries": "BoundedRetry",
+    "_season_records": "Calendar Climate ClimateMonth Forecast ForecastCurve ForecastDay Hygrometer Keeping "
+    "LogGap LogOutcome Reminder ReminderEvent Room RoomNow RoomReading RoomRemark SaltCheck",
     "_version": "VERSION",
     "_webhooks": "ForgedWebhook verify_webhook",
     "_wire": "Record",

@@ -30,6 +30,8 @@ from ._records import (
     Tool,
     Tuning,
 )
+from ._season_records import Calendar, Climate, Hygrometer, Reminder, Room
+from ._seasons import Calendars, Climates, Forecasts, Hygrometers, Reminders, RoomLog, Rooms
 from ._shop import Calculations, Closures, Keys, SetupSpecs, ShopSettings
 from ._writes import Way
 
@@ -109,6 +111,13 @@ class Client:
         self.settling = Settling(link)
         self.adjustment_responses = AdjustmentResponses(link)
         self.calculations = Calculations(link)
+        self.climates = Climates(link, "/climates", Climate)
+        self.rooms = Rooms(link, "/rooms", Room)
+        self.hygrometers = Hygrometers(link, "/hygrometers", Hygrometer)
+        self.room_log = RoomLog(link)
+        self.forecasts = Forecasts(link)
+        self.reminders = Reminders(link, "/reminders", Reminder)
+        self.calendars = Calendars(link, "/calendars", Calendar)
         self.services = Collection(link, "/services", Service)
         self.availability = FreeSlots(link)
         self.bookings = Bookings(link, "/bookings", Booking)

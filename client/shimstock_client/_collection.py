@@ -52,6 +52,18 @@ class Link:
         )
         return self._way.send(write)
 
+    def send_file(self, path: str, text: str, media_type: str, **query: Any) -> Answer:
+        """POST a file as it is; `query` without what is None."""
+        write = Write(
+            method="POST",
+            path="/v1" + path,
+            query=self._query(query),
+            technician=self._technician,
+            text=text,
+            media_type=media_type,
+        )
+        return self._way.send(write)
+
     def walk(self, path: str, record: type[R], **query: Any) -> Iterator[R]:
         """Walk a list, page after page."""
         seen: set[str] = set()

@@ -41,6 +41,8 @@ class Call:
     body: Mapping[str, Any] | None = None
     text: bool = False
     """The answer is a page or a picture, not JSON."""
+    file: str | None = None
+    media_type: str = "application/json"
 
 
 class Connection:
@@ -93,7 +95,15 @@ class Connection:
             headers["Technician"] = write.technician
         if write.if_match:
             headers["If-Match"] = write.if_match
-        call = Call(write.method, write.path, write.query, headers, write.body)
+        call = Call(
+            write.method,
+            write.path,
+            write.query,
+            headers,
+            write.body,
+            file=write.text,
+            media_type=write.media_type,
+        )
         return self._send_when_free(call)
 
     def _send_when_free(self, call: Call) -> Answer:
@@ -113,6 +123,9 @@ class Connection:
         if call.body is not None:
             content = json.dumps(call.body, ensure_ascii=False, allow_nan=False).encode()
             headers["Content-Type"] = "application/json"
+        elif call.file is not None:
+            content = call.file.encode()
+            headers["Content-Type"] = call.media_type
         try:
             response = self._session.request(
                 call.method,

@@ -26,6 +26,9 @@ class Write:
     if_match: str | None = None
     idempotency_key: str = field(default_factory=new_key)
     technician: str | None = None
+    text: str | None = None
+    """A file that goes out as it is, in the place of a body."""
+    media_type: str = "application/json"
 
 
 class Way(Protocol):

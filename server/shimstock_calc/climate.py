@@ -142,6 +142,37 @@ def _monotone_days(means: FloatArray) -> FloatArray:
     return np.asarray(np.diff(rising(np.arange(YEAR_DAYS, 2 * YEAR_DAYS + 1)), axis=-1), dtype=np.float64)
 
 
+def outdoor_year(
+    outdoor_temperature: ArrayLike, outdoor_pressure: ArrayLike
+) -> tuple[FloatArray, FloatArray]:
+    """Outdoor air of a place through a normal year, day by day.
+
+    Parameters
+    ----------
+    outdoor_temperature : array, shape (…, 12)
+        Monthly means [degC].
+    outdoor_pressure : array, shape (…, 12)
+        Monthly means of vapour pressure [Pa].
+
+    Returns
+    -------
+    tuple of array, each of shape (…, 365)
+        Temperature [degC] and vapour pressure [Pa].
+
+    Raises
+    ------
+    OutOfRange
+        When there are not 12 finite values or one is outside nature.
+
+    Notes
+    -----
+    See `daily_from_monthly`; air is never quite without vapour.
+    """
+    temperature = daily_from_monthly(within(outdoor_temperature, "outdoor_temperature", -60.0, 60.0, "degC"))
+    pressure = daily_from_monthly(within(outdoor_pressure, "outdoor_pressure", DRIEST, 1e4, "Pa"), DRIEST)
+    return temperature, np.maximum(pressure, DRIEST)
+
+
 def room_year(
     outdoor_temperature: ArrayLike, outdoor_pressure: ArrayLike, profile: RoomProfile = SHOP
 ) -> RoomAir:
@@ -172,9 +203,8 @@ def room_year(
     (`air.indoor_air`). Normals of humidity or dew point give the vapour of a month within 6 % RH indoors
     (five NREL typical years).
     """
-    temperature = daily_from_monthly(within(outdoor_temperature, "outdoor_temperature", -60.0, 60.0, "degC"))
-    pressure = daily_from_monthly(within(outdoor_pressure, "outdoor_pressure", DRIEST, 1e4, "Pa"), DRIEST)
-    return indoor_air(temperature, np.maximum(pressure, DRIEST), profile)
+    temperature, pressure = outdoor_year(outdoor_temperature, outdoor_pressure)
+    return indoor_air(temperature, pressure, profile)
 
 
 def room_year_from_log(

@@ -12,7 +12,8 @@ import pytest
 import shimstock_client
 
 PUBLIC = {
-    "Adjustment", "AdjustmentResponse", "ResponseSample", "AllowedMove", "Answer", "ApiKey",
+    "Adjustment", "AdjustmentResponse", "ResponseSample",
+    "AllowedMove", "Answer", "ApiKey",
     "as_planned", "BadAnswer", "BadRequest", "Bench",
     "BoundedRetry", "Card", "CardLook", "CardQuantity", "Change", "Changed", "Claim", "ClaimEnded",
     "Client", "Closure", "Coded", "Conflict", "Consent", "FieldError", "Instrument", "InstrumentModel",
@@ -24,7 +25,9 @@ PUBLIC = {
     "Tool", "TooManyRequests", "Tuning", "uuid7", "Verdict", "VERSION", "Way", "Write", "WSGITransport",
     "Availability", "BookedInstrument", "BookedJob", "Booking", "CardLink", "Event", "EventObject",
     "Events", "ForgedWebhook", "Service", "Slot", "SlotDay", "verify_webhook", "WebhookDelivery",
-    "WebhookEndpoint",
+    "WebhookEndpoint", "Calendar", "Climate", "ClimateMonth", "Forecast", "ForecastCurve", "ForecastDay",
+    "Hygrometer", "Keeping", "LogGap", "LogOutcome", "Reminder", "ReminderEvent", "Room", "RoomNow",
+    "RoomReading", "RoomRemark", "SaltCheck",
 }  # fmt: skip
 
 

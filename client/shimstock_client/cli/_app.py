@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from .._version import VERSION
-from . import _doing, _moving, _planning, _queue, _reading, _receiving, _sending, _signing
+from . import _airing, _doing, _moving, _planning, _queue, _reading, _receiving, _sending, _signing
 from ._bench import Bench
 from ._exits import MEANING, Exit, Stop
 
@@ -26,6 +26,7 @@ SECTIONS: dict[str, tuple[click.Command, ...]] = {
     "When the step is done": (
         _moving.settle, _moving.wait, _moving.final_check, _moving.rework, _moving.ready, _moving.card,
     ),
+    "Air and seasons": (_airing.room, _airing.room_log, _airing.reminders, _airing.reminder),
 }  # fmt: skip
 
 

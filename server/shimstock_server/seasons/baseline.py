@@ -48,7 +48,6 @@ class Watch:
     job_id: UUID
     sheet_id: UUID
     basis: str
-    read_at: datetime
     read_on: date
     quantity: Quantity
     side: Side | None
@@ -99,7 +98,6 @@ def watches_of(session: Session, instrument: Instrument) -> list[Watch]:
                 job_id=job.id,
                 sheet_id=sheet.id,
                 basis=f"{sheet.stage.value}:{job.id}",
-                read_at=sheet.taken_at,
                 read_on=day,
                 quantity=Quantity(verdict.quantity),
                 side=None if verdict.side is None else Side(verdict.side),
@@ -213,6 +211,12 @@ def store_watches(session: Session, instrument_id: UUID, watches: Sequence[Watch
         session.execute(insert(WatchedQuantity), [asdict(watch) for watch in watches])
 
 
-def stored_watch(row: WatchedQuantity) -> Watch:
-    """Return a stored row as it was made."""
-    return Watch(**{name: getattr(row, name) for name in Watch.__dataclass_fields__})
+def stored_watches(session: Session, instrument_ids: Sequence[UUID]) -> list[Watch]:
+    """Return what is watched of some instruments, in order."""
+    columns = [getattr(WatchedQuantity, name) for name in Watch.__dataclass_fields__]
+    rows = session.execute(
+        select(*columns)
+        .where(WatchedQuantity.instrument_id.in_(instrument_ids))
+        .order_by(WatchedQuantity.instrument_id, WatchedQuantity.number)
+    )
+    return [Watch(*row) for row in rows]

@@ -44,6 +44,9 @@ class Answering:
     samples: int
 
 
+UNLEARNED = {moves: Answering(prior.mean, prior.sd, "prior", 0) for moves, prior in PRIORS.items()}
+
+
 class Beliefs:
     """What is believed of every instrument: its own, else its model's, else the shop's, else the prior."""
 
@@ -64,8 +67,7 @@ class Beliefs:
             found = self._learned.get((moves, subject))
             if found is not None:
                 return found
-        prior = PRIORS[moves]
-        return Answering(prior.mean, prior.sd, "prior", 0)
+        return UNLEARNED[moves]
 
 
 def laid(watches: Sequence[Watch], beliefs: Beliefs, places: Mapping[str, int]) -> Watched:
@@ -81,13 +83,15 @@ def laid(watches: Sequence[Watch], beliefs: Beliefs, places: Mapping[str, int]) 
         The row of each place among the years of moisture.
     """
     tau = [(watch.neck_tau, watch.top_tau or NO_PART) for watch in watches]
-    answers = [
-        (
-            beliefs.about(Movable.RELIEF, watch.instrument_id, watch.model_id),
-            beliefs.about(Movable.SADDLE, watch.instrument_id, watch.model_id),
-        )
-        for watch in watches
-    ]
+    known: dict[UUID, tuple[Answering, Answering]] = {}
+    for watch in watches:
+        if watch.instrument_id not in known:
+            relief_of, saddle_of = (
+                beliefs.about(moves, watch.instrument_id, watch.model_id)
+                for moves in (Movable.RELIEF, Movable.SADDLE)
+            )
+            known[watch.instrument_id] = relief_of, saddle_of
+    answers = [known[watch.instrument_id] for watch in watches]
     relief, saddle = (
         np.array([getattr(watch, name) for watch in watches]) for name in ("relief_factor", "saddle_factor")
     )

@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from shimstock_calc.air import RoomAir, RoomProfile
+from shimstock_calc.air import RoomAir, RoomProfile, indoor_air
 from shimstock_calc.climate import (
     ENOUGH_DAYS,
     equilibrium_year,
     month_of_day,
-    room_year,
+    outdoor_year,
     room_year_from_log,
 )
 from shimstock_calc.errors import CalculationError
@@ -114,16 +114,41 @@ def place_of(session: Session, instrument: Instrument) -> Place:
     return Place("home:" + json.dumps({"climate": str(climate_id), "profile": said}, sort_keys=True))
 
 
+@dataclass(frozen=True)
+class _Outdoors:
+    """A climate's normal year, day by day."""
+
+    id: UUID
+    name: str
+    temperature: Floats
+    pressure: Floats
+
+    def room(self, profile: RoomProfile) -> YearOfAir:
+        """Return a year of a room's air in this climate."""
+        air = indoor_air(self.temperature, self.pressure, profile)
+        facts = {"source": "model", "climate_id": self.id, "climate": self.name}
+        return YearOfAir(air, equilibrium_year(air), facts)
+
+
 class AirBook:
-    """The air of places, each worked out once while it is remembered."""
+    """The air of places, each worked out once while it is remembered.
+
+    It keeps nothing of the session that it reads with: `use` gives it the next one.
+    """
 
     def __init__(self, session: Session, today: date) -> None:
         self._session = session
         self._today = today
-        self._settings = find_settings(session)
+        settings = find_settings(session)
+        self._climate_id = settings.climate_id if settings is not None else None
+        self._usual = {each: usual(settings, each) for each in RoomUse}
         self._years: OrderedDict[str, YearOfAir | None] = OrderedDict()
-        self._climates: dict[UUID, Climate | None] = {}
+        self._outdoors: dict[UUID, _Outdoors | None] = {}
         self._logs: dict[UUID, RoomLog] = {}
+
+    def use(self, session: Session) -> None:
+        """Go on reading with another session."""
+        self._session = session
 
     def year(self, key: str) -> YearOfAir | None:
         """Return a year of a place's air, or None when too little is known of it."""
@@ -142,13 +167,17 @@ class AirBook:
             self._logs[room_id] = room_log(self._session, room_id, self._today)
         return self._logs[room_id]
 
-    def climate(self, identifier: UUID | None) -> Climate | None:
-        """Return a climate by its id."""
+    def _climate(self, identifier: UUID | None) -> _Outdoors | None:
         if identifier is None:
             return None
-        if identifier not in self._climates:
-            self._climates[identifier] = self._session.get(Climate, identifier)
-        return self._climates[identifier]
+        if identifier not in self._outdoors:
+            row = self._session.get(Climate, identifier)
+            self._outdoors[identifier] = (
+                None
+                if row is None
+                else _Outdoors(row.id, row.name, *outdoor_year(row.temperature, row.vapour_pressure))
+            )
+        return self._outdoors[identifier]
 
     def _make(self, key: str) -> YearOfAir | None:
         where, _, rest = key.partition(":")
@@ -156,18 +185,17 @@ class AirBook:
             return self._of_room(UUID(rest))
         if where == "home":
             said = json.loads(rest)
-            climate = self.climate(UUID(said["climate"]))
-            return None if climate is None else _modelled(climate, _profile(said["profile"]))
+            climate = self._climate(UUID(said["climate"]))
+            return None if climate is None else climate.room(_profile(said["profile"]))
         return None
 
     def _of_room(self, room_id: UUID) -> YearOfAir | None:
         room = self._session.get(Room, room_id)
         if room is None:
             return None
-        default = self._settings.climate_id if self._settings is not None else None
-        climate = self.climate(room.climate_id or default)
-        profile = profile_over(usual(self._settings, room.use), room.profile)
-        model = None if climate is None else _modelled(climate, profile)
+        climate = self._climate(room.climate_id or self._climate_id)
+        profile = profile_over(self._usual[room.use], room.profile)
+        model = None if climate is None else climate.room(profile)
         log = self.log(room_id)
         months = log.months()
         if not months:
@@ -190,12 +218,6 @@ class AirBook:
 
 def _profile(said: Mapping[str, Any]) -> RoomProfile:
     return RoomProfile(**{theirs: said[ours] for ours, theirs in FIELDS.items()})
-
-
-def _modelled(climate: Climate, profile: RoomProfile) -> YearOfAir:
-    air = room_year(climate.temperature, climate.vapour_pressure, profile)
-    facts = {"source": "model", "climate_id": climate.id, "climate": climate.name}
-    return YearOfAir(air, equilibrium_year(air), facts)
 
 
 @dataclass(frozen=True)

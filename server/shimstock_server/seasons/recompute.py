@@ -222,11 +222,12 @@ def _make(database: Database, info: dict[str, Any], ids: Sequence[UUID]) -> None
 def _remind(database: Database, info: dict[str, Any], wanted: Any) -> tuple[int, bool]:
     """Bring reminders up to date; return of how many instruments, and whether all were reached."""
     done = 0
+    with database.read(info) as session:
+        wishing = Wishing(session, now=info["now"])
     for ids in _chunks(database, wanted, AT_ONCE):
         with database.write(info) as session:
             if not _alone(session):
                 return done, False
-            wishes = Wishing(session, settings(session), now=info["now"]).of(ids)
-            bring_up_to_date(session, ids, wishes, now=info["now"])
+            bring_up_to_date(session, ids, wishing.of(session, ids), now=info["now"])
         done += len(ids)
     return done, True

@@ -16,12 +16,12 @@ from sqlalchemy.orm import Session
 from shimstock_server.database.tables.bench import Adjustment
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
-from shimstock_server.database.tables.seasons import Keeping, Reminder, WatchedQuantity
-from shimstock_server.database.tables.shop import Shop
+from shimstock_server.database.tables.seasons import Keeping, Reminder
 from shimstock_server.database.words import JobState, Part, ReminderKind
 from shimstock_server.jobs import looks
+from shimstock_server.shop import settings
 
-from .baseline import Watch, stored_watch
+from .baseline import Watch, stored_watches
 from .drift import Beliefs, laid
 from .forecast import Thresholds, deciding, reason_of, rechecks_of
 from .places import AirBook
@@ -65,18 +65,36 @@ class Wishes:
     ends: dict[UUID, tuple[str, UUID]] = field(default_factory=dict)
 
 
+@dataclass(frozen=True)
+class ShopLimits:
+    """What the shop has set: its zone, and how long strings last [days, hours]."""
+
+    zone: ZoneInfo
+    string_days: int
+    string_hours: float
+
+    @classmethod
+    def of(cls, session: Session) -> ShopLimits:
+        """Read the shop's settings."""
+        shop = settings(session)
+        return cls(ZoneInfo(shop.zone), shop.string_days, shop.string_hours)
+
+
 class Wishing:
     """Works out the wishes of instruments, some hundred at a time."""
 
-    def __init__(self, session: Session, shop: Shop, *, now: datetime) -> None:
-        self.session, self.shop, self.now = session, shop, now
-        self.zone = ZoneInfo(shop.zone)
+    def __init__(self, session: Session, *, now: datetime) -> None:
+        self.session, self.now = session, now
+        self.shop = ShopLimits.of(session)
+        self.zone = self.shop.zone
         self.air = AirBook(session, now.astimezone(self.zone).date())
         self.beliefs = Beliefs.of(session)
         self.thresholds = Thresholds.of(session)
 
-    def of(self, instrument_ids: Sequence[UUID]) -> Wishes:
+    def of(self, session: Session, instrument_ids: Sequence[UUID]) -> Wishes:
         """Return what these instruments should have."""
+        self.session = session
+        self.air.use(session)
         wishes = Wishes()
         wanted_not = set(
             self.session.scalars(
@@ -91,13 +109,7 @@ class Wishing:
         return wishes
 
     def _seasonal(self, ids: Sequence[UUID], wishes: Wishes, wanted_not: set[UUID]) -> None:
-        rows = self.session.scalars(
-            select(WatchedQuantity)
-            .where(WatchedQuantity.instrument_id.in_(ids))
-            .order_by(WatchedQuantity.instrument_id, WatchedQuantity.number)
-        )
-        watches = [stored_watch(row) for row in rows]
-        self.session.expunge_all()
+        watches = stored_watches(self.session, ids)
         for watch in watches:
             wishes.ends[watch.instrument_id] = watch.basis, watch.sheet_id
         years = {key: self.air.year(key) for key in dict.fromkeys(watch.place for watch in watches)}

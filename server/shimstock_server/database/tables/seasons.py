@@ -195,7 +195,6 @@ class WatchedQuantity(Base):
     sheet_id: Mapped[UUID] = mapped_column(ForeignKey("reading_sheets.id"))
     basis: Mapped[str] = mapped_column(String(80))
     """Stage and job of the readings: several sheets of one final check are one basis."""
-    read_at: Mapped[datetime]
     read_on: Mapped[date]
     quantity: Mapped[Quantity] = mapped_column(words(Quantity, "quantity"))
     side: Mapped[Side | None] = mapped_column(words(Side, "side"))
@@ -267,7 +266,7 @@ class Reminder(Versioned, Base):
     job_id: Mapped[UUID | None] = mapped_column(ForeignKey("jobs.id"))
     """Of a settling neck: the job. Of the seasons: the job of the last final reading."""
     basis: Mapped[str] = mapped_column(String(80))
-    """What it stands on: a final check, a day of new strings, a rest. A new one, a new reminder."""
+    """What it stands on: a final check, strings fitted on a day, a rest. A new one, a new reminder."""
     due_at: Mapped[datetime]
     all_day: Mapped[bool]
     reason: Mapped[dict[str, Any]] = mapped_column(Json)

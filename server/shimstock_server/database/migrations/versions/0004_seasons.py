@@ -289,7 +289,6 @@ def upgrade() -> None:
         sa.Column("job_id", sa.Uuid(), nullable=False),
         sa.Column("sheet_id", sa.Uuid(), nullable=False),
         sa.Column("basis", sa.String(length=80), nullable=False),
-        sa.Column("read_at", Instant(), nullable=False),
         sa.Column("read_on", sa.Date(), nullable=False),
         sa.Column(
             "quantity",
