@@ -17,7 +17,7 @@ from ._booking_records import Booking, Service, WebhookEndpoint
 from ._collection import Collection, Link
 from ._connection import TIMEOUT, Connection, Timeout
 from ._jobs import Consents, Jobs, PartsUsed, Quotes
-from ._learning import AdjustmentResponses
+from ._learning import AdjustmentResponses, Reports
 from ._records import (
     ApiKey,
     Bench,
@@ -110,6 +110,7 @@ class Client:
         self.cards = Cards(link)
         self.settling = Settling(link)
         self.adjustment_responses = AdjustmentResponses(link)
+        self.reports = Reports(link)
         self.calculations = Calculations(link)
         self.climates = Climates(link, "/climates", Climate)
         self.rooms = Rooms(link, "/rooms", Room)

@@ -47,3 +47,83 @@ class ResponseSample(Stored):
     used: bool = False
     reviewed_at: datetime | None = None
     review_note: str | None = None
+
+
+@dataclass(kw_only=True)
+class RankedModel(Record):
+    """What a model's jobs took."""
+
+    rank: int = 0
+    model_id: str = ""
+    maker: str = ""
+    name: str = ""
+    kind: str = ""
+    jobs: int = 0
+    came_back: int = 0
+    bench_minutes_mean: Quantity | None = None
+    bench_minutes_total: Quantity | None = None
+    turnaround_mean: Quantity | None = None
+    parts_mean: float | None = None
+    cost_mean: float | None = None
+    received_in_spec: float | None = None
+    returned_in_spec: float | None = None
+
+
+@dataclass(kw_only=True)
+class Ranking(Record):
+    """The models by what a job on them costs, the dearest first."""
+
+    currency: str = ""
+    ranked_by: str = ""
+    waiting: int = 0
+    items: list[RankedModel] = field(default_factory=list)
+
+
+@dataclass(kw_only=True)
+class CountedStage(Record):
+    """The readings of one stage at one place."""
+
+    stage: str = ""
+    count: int = 0
+    zero_or_less: int = 0
+    mean: Quantity | None = None
+    sd: Quantity | None = None
+    in_spec: int = 0
+    too_close: int = 0
+    out_of_spec: int = 0
+    share_in_spec: float | None = None
+
+
+@dataclass(kw_only=True)
+class CountedQuantity(Record):
+    """A quantity at a place, read at the same frets; its spec, quantiles and bins stand in `raw`."""
+
+    quantity: str = ""
+    place: str = ""
+    frets: str = ""
+    stages: list[CountedStage] = field(default_factory=list)
+
+
+@dataclass(kw_only=True)
+class ModelReport(Record):
+    """What the shop knows of a model in a period; steps, findings and the year stand in `raw`."""
+
+    model_id: str = ""
+    maker: str = ""
+    name: str = ""
+    kind: str = ""
+    currency: str = ""
+    quantities: list[CountedQuantity] = field(default_factory=list)
+
+
+@dataclass(kw_only=True)
+class ReportRun(Stored):
+    """How far a long report is."""
+
+    state: str = ""
+    maker: str | None = None
+    kind: str | None = None
+    done: int = 0
+    total: int | None = None
+    ended_at: datetime | None = None
+    error: str | None = None

@@ -17,6 +17,7 @@ from .database import migrate
 from .database.session import Database
 from .learning import work_off_marks as count_what_changed
 from .operations.retention import forget_kept_answers
+from .reports import make_long_reports
 from .seasons import every_night, learn_anew, tell_due, work_off_marks
 from .web.problems import Problem
 from .webhooks import forget_delivered, tell
@@ -50,6 +51,7 @@ TASKS: tuple[Task, ...] = (
     Task("let holds go", 60.0, let_holds_go),
     Task("forecast what changed", 5.0, work_off_marks),
     Task("count what changed", 5.0, count_what_changed),
+    Task("make long reports", 2.0, make_long_reports),
     Task("tell what is due", 30.0, tell_due),
     Task("learn from new readings", 3600.0, learn_anew),
     Task("forecast every night", 600.0, every_night),

@@ -12,9 +12,9 @@ import pytest
 import shimstock_client
 
 PUBLIC = {
-    "Adjustment", "AdjustmentResponse", "ResponseSample",
-    "AllowedMove", "Answer", "ApiKey",
-    "as_planned", "BadAnswer", "BadRequest", "Bench",
+    "Adjustment", "AdjustmentResponse", "ResponseSample", "CountedQuantity", "CountedStage",
+    "ModelReport", "RankedModel", "Ranking", "ReportRun",
+    "AllowedMove", "Answer", "ApiKey", "as_planned", "BadAnswer", "BadRequest", "Bench",
     "BoundedRetry", "Card", "CardLook", "CardQuantity", "Change", "Changed", "Claim", "ClaimEnded",
     "Client", "Closure", "Coded", "Conflict", "Consent", "FieldError", "Instrument", "InstrumentModel",
     "InvalidFields", "Job", "Move", "NewFinding", "NewReading", "NotAllowed", "Note", "NotFound",

@@ -21,6 +21,12 @@ bench booking manager
 200 200 200  GET    /metrics
 200 200 200  GET    /openapi.json
 200 200 200  GET    /readyz
+200 403 200  GET    /v1/reports/runs
+415 403 415  POST   /v1/reports/runs
+404 403 404  GET    /v1/reports/runs/{run_id}
+404 403 404  GET    /v1/reports/runs/{run_id}/reports
+409 403 409  GET    /v1/reports/instrument-models
+404 403 404  GET    /v1/reports/instrument-models/{model_id}
 200 403 200  GET    /v1/adjustment-responses
 200 403 200  GET    /v1/adjustment-responses/samples
 404 403 404  POST   /v1/adjustment-responses/samples/{sample_id}/review

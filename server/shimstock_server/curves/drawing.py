@@ -9,12 +9,12 @@ from dataclasses import dataclass
 from datetime import date
 from functools import wraps
 from html import escape
-from threading import Lock
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numpy as np
 
 from shimstock_calc.plan.model import Instrument
+from shimstock_server.web.pictures import DRAWING
 from shimstock_server.web.quantities import write
 from shimstock_server.web.units import KINDS, Unit, convert
 
@@ -39,7 +39,6 @@ MARKED = (1, 3, 5, 7, 9, 12, 15, 17, 19, 22, 24)
 SIGNS = {Unit.NEWTON: "N", Unit.POUND_FORCE: "lbf", Unit.MM: "mm", Unit.THOU: "thou", Unit.INCH: "in"}
 
 
-_drawing = Lock()
 Picture = TypeVar("Picture", bound=Callable[..., str])
 
 
@@ -48,7 +47,7 @@ def _one_at_a_time(draw: Picture) -> Picture:
 
     @wraps(draw)
     def alone(*given: Any) -> str:
-        with _drawing:
+        with DRAWING:
             return draw(*given)
 
     return cast(Picture, alone)

@@ -231,6 +231,25 @@ def worker() -> None:
     run_until_stopped(open_database(config), config)
 
 
+@admin.command("rebuild-reports")
+@_in_a_sentence
+def rebuild_reports() -> None:
+    """Count every reading anew for the reports, while the service works."""
+    from shimstock_server.learning import rebuild
+
+    config = Config.from_environment()
+    with _opened(config) as database:
+        bar = click.progressbar(length=0, label="models", file=sys.stderr)
+        with bar:
+
+            def tell(done: int, total: int) -> None:
+                bar.length = total
+                bar.update(done - bar.pos)
+
+            count = rebuild(database, config, SystemClock(), tell)
+    click.echo(f"counted {count} models")
+
+
 DOCUMENT = Path("openapi") / "shimstock.json"
 
 

@@ -1,0 +1,8 @@
+"""Batch reports: what the shop has read, done and spent, by instrument model."""
+
+from .routes import blueprint
+from .runs import make_long_reports
+
+__all__ = ["make_long_reports"]
+
+blueprints = (blueprint,)
