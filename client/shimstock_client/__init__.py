@@ -63,13 +63,18 @@ if TYPE_CHECKING:
     from ._errors import TooManyRequests as TooManyRequests
     from ._ids import uuid7 as uuid7
     from ._learning_records import AdjustmentResponse as AdjustmentResponse
+    from ._learning_records import CheckPiece as CheckPiece
+    from ._learning_records import CheckReading as CheckReading
     from ._learning_records import CountedQuantity as CountedQuantity
     from ._learning_records import CountedStage as CountedStage
     from ._learning_records import ModelReport as ModelReport
+    from ._learning_records import NextReading as NextReading
     from ._learning_records import RankedModel as RankedModel
     from ._learning_records import Ranking as Ranking
     from ._learning_records import ReportRun as ReportRun
     from ._learning_records import ResponseSample as ResponseSample
+    from ._learning_records import Study as Study
+    from ._learning_records import StudyAgreement as StudyAgreement
     from ._plan_records import Change as Change
     from ._plan_records import Coded as Coded
     from ._plan_records import Note as Note
@@ -134,8 +139,8 @@ _HOMES = {
     "_errors": "BadAnswer BadRequest Changed ClaimEnded Conflict FieldError InvalidFields NotAllowed "
     "NotFound NotReachable NotSignedIn Refused ServiceFailed ShimstockError TooManyRequests",
     "_ids": "uuid7",
-    "_learning_records": "AdjustmentResponse CountedQuantity CountedStage ModelReport RankedModel "
-    "Ranking ReportRun ResponseSample",
+    "_learning_records": "AdjustmentResponse CheckPiece CheckReading CountedQuantity CountedStage "
+    "ModelReport NextReading RankedModel Ranking ReportRun ResponseSample Study StudyAgreement",
     "_plan_records": "Change Coded Note PartMove PlanSettling ReadingWanted Recommendation Step Verdict",
     "_quantity": "Quantity",
     "_records": "ApiKey Bench Closure Instrument InstrumentModel OpeningHours Owner SetupSpec Shift Shop "

@@ -17,7 +17,8 @@ from ._booking_records import Booking, Service, WebhookEndpoint
 from ._collection import Collection, Link
 from ._connection import TIMEOUT, Connection, Timeout
 from ._jobs import Consents, Jobs, PartsUsed, Quotes
-from ._learning import AdjustmentResponses, Reports
+from ._learning import AdjustmentResponses, CheckPieces, Reports, Studies
+from ._learning_records import CheckPiece, Study
 from ._records import (
     ApiKey,
     Bench,
@@ -111,6 +112,8 @@ class Client:
         self.settling = Settling(link)
         self.adjustment_responses = AdjustmentResponses(link)
         self.reports = Reports(link)
+        self.studies = Studies(link, "/studies", Study)
+        self.check_pieces = CheckPieces(link, "/check-pieces", CheckPiece)
         self.calculations = Calculations(link)
         self.climates = Climates(link, "/climates", Climate)
         self.rooms = Rooms(link, "/rooms", Room)

@@ -1,13 +1,25 @@
-"""What the shop has learned: responses to adjustments, and batch reports."""
+"""What the shop has learned: responses to adjustments, batch reports, whether the benches agree."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 from uuid import UUID
 
-from ._collection import Link, id_of, read
-from ._learning_records import AdjustmentResponse, ModelReport, Ranking, ReportRun, ResponseSample
+from ._collection import Collection, Link, Listed, id_of, read
+from ._learning_records import (
+    AdjustmentResponse,
+    CheckPiece,
+    CheckReading,
+    ModelReport,
+    NextReading,
+    Ranking,
+    ReportRun,
+    ResponseSample,
+    Study,
+    StudyAgreement,
+)
+from ._quantity import Quantity
 from ._records import Stored
 
 
@@ -83,6 +95,53 @@ class Reports:
         path = f"/reports/runs/{id_of(run)}/reports"
         return str(self._link.ask(path, accept="text/csv", table=table).content)
 
+    def bench_agreement(self) -> Mapping[str, Any]:
+        """Read whether the benches measure the same: newest studies in words, and who drifts."""
+        return self._link.ask("/reports/bench-agreement").object()
+
     @staticmethod
     def _of(model: Stored | UUID | str) -> str:
         return f"/reports/instrument-models/{id_of(model)}"
+
+
+class Studies(Listed[Study]):
+    """Guided studies of whether the benches measure the same."""
+
+    def create(self, *, idempotency_key: str | None = None, **fields: Any) -> Study:
+        """Begin one: `name`, `quantity`, `pieces`, `readers`, `trials`, `tolerance`, `seed`."""
+        return read(Study, self._link.change("POST", self._path, fields, idempotency_key=idempotency_key))
+
+    def next(self, study: Study | UUID | str, reader: int) -> NextReading | None:
+        """Read what a reader, counted from 0, takes next; None when it is through."""
+        answer = self._link.ask(f"{self._one(study)}/next", reader=reader)
+        return None if answer.content is None else read(NextReading, answer)
+
+    def take(
+        self, study: Study | UUID | str, number: int, value: Quantity, **more: Any
+    ) -> NextReading | None:
+        """Take the reading that is next; what comes after it is returned."""
+        body = {"number": number, "value": value, **more}
+        answer = self._link.change("POST", f"{self._one(study)}/readings", body).object()
+        following = answer.get("next")
+        return NextReading.from_wire(following) if isinstance(following, dict) else None
+
+    def end(self, study: Study | UUID | str, *, abandon: bool = False) -> Study:
+        """End a study, or give it up."""
+        return read(Study, self._link.change("POST", f"{self._one(study)}/end", {"abandon": abandon}))
+
+    def agreement(self, study: Study | UUID | str) -> StudyAgreement:
+        """Read what an ended study says."""
+        return read(StudyAgreement, self._link.ask(f"{self._one(study)}/agreement"))
+
+
+class CheckPieces(Collection[CheckPiece]):
+    """Things that a bench reads every day."""
+
+    def check(self, piece: CheckPiece | UUID | str, values: Sequence[Quantity], **more: Any) -> CheckReading:
+        """Keep a day's check; its verdict is in the answer."""
+        body = {"values": [*values], **more}
+        return read(CheckReading, self._link.change("POST", f"{self._one(piece)}/readings", body))
+
+    def checks(self, piece: CheckPiece | UUID | str, **filters: Any) -> Iterator[CheckReading]:
+        """Walk the checks of a piece, the newest first."""
+        return self._link.walk(f"{self._one(piece)}/readings", CheckReading, **filters)

@@ -127,3 +127,68 @@ class ReportRun(Stored):
     total: int | None = None
     ended_at: datetime | None = None
     error: str | None = None
+
+
+@dataclass(kw_only=True)
+class Study(Stored):
+    """A guided study; its pieces and readers stand in `raw`."""
+
+    name: str = ""
+    quantity: str = ""
+    state: str = ""
+    trials: int = 0
+    seed: int = 0
+    readings: int = 0
+    taken: int = 0
+    tolerance: Quantity | None = None
+    ended_at: datetime | None = None
+
+
+@dataclass(kw_only=True)
+class NextReading(Record):
+    """What a reader of a study reads next."""
+
+    number: int = 0
+    reader: int = 0
+    piece: int = 0
+    trial: int = 0
+    left: int = 0
+    what: dict[str, object] = field(default_factory=dict)
+
+
+@dataclass(kw_only=True)
+class StudyAgreement(Record):
+    """What a study says; its figures by both methods stand in `raw`."""
+
+    study_id: str = ""
+    quantity: str = ""
+    words: list[str] = field(default_factory=list)
+
+
+@dataclass(kw_only=True)
+class CheckReading(Stored):
+    """A day's check of a piece and its verdict."""
+
+    piece_id: str = ""
+    day: str = ""
+    taken_at: datetime | None = None
+    mean: Quantity | None = None
+    deviation: Quantity | None = None
+    verdict: str = ""
+    note: str | None = None
+
+
+@dataclass(kw_only=True)
+class CheckPiece(Stored):
+    """A thing that a bench reads every day; its limits stand in `raw`."""
+
+    name: str = ""
+    bench_id: str = ""
+    quantity: str = ""
+    tool_id: str | None = None
+    stated: Quantity | None = None
+    repetitions: int = 0
+    limits_from: str | None = None
+    active: bool = True
+    newest: CheckReading | None = None
+    drifting: bool = False

@@ -12,7 +12,8 @@ import pytest
 import shimstock_client
 
 PUBLIC = {
-    "Adjustment", "AdjustmentResponse", "ResponseSample", "CountedQuantity", "CountedStage",
+    "Adjustment", "AdjustmentResponse", "ResponseSample", "CheckPiece", "CheckReading",
+    "NextReading", "Study", "StudyAgreement", "CountedQuantity", "CountedStage",
     "ModelReport", "RankedModel", "Ranking", "ReportRun",
     "AllowedMove", "Answer", "ApiKey", "as_planned", "BadAnswer", "BadRequest", "Bench",
     "BoundedRetry", "Card", "CardLook", "CardQuantity", "Change", "Changed", "Claim", "ClaimEnded",

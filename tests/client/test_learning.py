@@ -82,3 +82,32 @@ def test_reports_are_read_as_records_pages_and_tables(shop: Shop, database: Data
     assert [one.id for one in bench.reports.runs(state="done")] == [run.id]
     assert bench.reports.table_of(run, "jobs").splitlines()[0].startswith("model_id")
     assert "Alder &amp; Finch" in bench.reports.page_of(run)
+
+
+def test_a_study_and_a_check_piece_through_the_client(shop: Shop) -> None:
+    bench, manager = shop.client(), shop.client("manager")
+    second = manager.benches.create(name="Second bench")
+    benches = [one.id for one in bench.benches.list()]
+    assert second.id in benches
+    study = bench.studies.create(
+        name="action", quantity="action", pieces=[{"name": "one"}, {"name": "two"}], trials=2,
+        readers=[{"bench_id": one} for one in benches], tolerance=Quantity(0.5, "mm"),
+    )  # fmt: skip
+    assert (study.state, study.readings) == ("open", 8)
+    for reader in range(2):
+        wanted = bench.studies.next(study, reader)
+        while wanted is not None:
+            value = Quantity(1.5 + 0.5 * wanted.piece + 0.01 * wanted.trial, "mm")
+            wanted = bench.studies.take(study, wanted.number, value)
+        assert bench.studies.next(study, reader) is None
+    assert bench.studies.end(study).state == "ended"
+    assert "good" in bench.studies.agreement(study).words[0]
+    assert [one.id for one in bench.studies.list(state="ended")] == [study.id]
+    piece = bench.check_pieces.create(
+        name="block", bench_id=benches[0], quantity="action", repetitions=2, stated=Quantity(2.0, "mm")
+    )
+    checked = bench.check_pieces.check(piece, [Quantity(2.0, "mm"), Quantity(2.01, "mm")])
+    assert checked.verdict == "too little history"
+    assert [one.id for one in bench.check_pieces.checks(piece)] == [checked.id]
+    assert bench.check_pieces.update(bench.check_pieces.get(piece), active=False).active is False
+    assert len(bench.reports.bench_agreement()["studies"]) == 1

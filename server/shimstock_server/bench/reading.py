@@ -18,6 +18,7 @@ from shimstock_server.database.tables.bench import Reading
 from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.shop import Tool
 from shimstock_server.database.words import Kind, Method, Quantity, Side
+from shimstock_server.learning import bench_repeatability
 from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.quantities import KINDS, read_quantity
 from shimstock_server.web.schemas import field_errors
@@ -70,7 +71,12 @@ class Frame:
 
 
 def read_readings(
-    session: Session, frame: Frame, spec: tuple[SpecItem, ...], wish: dict[str, Any]
+    session: Session,
+    frame: Frame,
+    spec: tuple[SpecItem, ...],
+    wish: dict[str, Any],
+    *,
+    bench_id: UUID | None = None,
 ) -> list[Reading]:
     """Turn the readings of a sheet into rows.
 
@@ -82,13 +88,15 @@ def read_readings(
         Where hold frets and reading fret are taken from when they are left out.
     wish : dict
         A sheet as its schema loads it.
+    bench_id : UUID or None
+        The bench that reads: how well a study found it to repeat goes before the tool's own figure.
 
     Raises
     ------
     InvalidFields
         With every bad field at once.
     """
-    reader = _SheetReader(session, frame, spec, wish)
+    reader = _SheetReader(session, frame, spec, wish, bench_id)
     readings = [reader.read(number, dict(sent)) for number, sent in enumerate(wish["readings"])]
     reader.check_findings(wish["findings"])
     if not reader.errors:
@@ -108,8 +116,15 @@ class _SheetReader:
     """Reads the readings of one sheet, collecting what is wrong with them."""
 
     def __init__(
-        self, session: Session, frame: Frame, spec: tuple[SpecItem, ...], wish: dict[str, Any]
+        self,
+        session: Session,
+        frame: Frame,
+        spec: tuple[SpecItem, ...],
+        wish: dict[str, Any],
+        bench_id: UUID | None,
     ) -> None:
+        self.bench_id = bench_id
+        self.studied: dict[tuple[Quantity, UUID | None], float | None] = {}
         self.session, self.frame, self.spec = session, frame, spec
         self.wish = wish
         self.errors: list[dict[str, str]] = []
@@ -151,7 +166,7 @@ class _SheetReader:
             tool_id=tool.id if tool is not None else None,
             tool_name=tool.name if tool is not None else None,
             resolution=tool.resolution if tool is not None else None,
-            repeatability=tool.repeatability if tool is not None else None,
+            repeatability=self._repeatability(quantity, tool),
             confirmed=sent["confirmed"],
             accepted=sent["accepted"],
             note=sent["note"],
@@ -213,6 +228,14 @@ class _SheetReader:
         if tool is None:
             self._wrong(pointer, "no tool of this shop has this id")
         return tool
+
+    def _repeatability(self, quantity: Quantity, tool: Tool | None) -> float | None:
+        """How well this bench repeats, by its newest study; else what the tool is known for."""
+        key = quantity, tool.id if tool is not None else None
+        if key not in self.studied:
+            self.studied[key] = bench_repeatability(self.session, self.bench_id, *key)
+        found = self.studied[key]
+        return found if found is not None or tool is None else tool.repeatability
 
     def _sheet_tool_for(self, quantity: Quantity) -> Tool | None:
         tool = self.sheet_tool

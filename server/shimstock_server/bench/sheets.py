@@ -50,7 +50,11 @@ def record_sheet(
     refuse_clock_ahead(wish["taken_at"], "/taken_at", confirmed=wish["confirm_clock"], now=now)
     instrument = session.get_one(Instrument, job.instrument_id)
     readings = read_readings(
-        session, Frame.of_row(instrument.model), spec_of_job(session, job, instrument), wish
+        session,
+        Frame.of_row(instrument.model),
+        spec_of_job(session, job, instrument),
+        wish,
+        bench_id=actor.bench_id,
     )
     _check_superseded(session, job, wish)
     claim = session.get(Claim, job.claim_id) if job.claim_id is not None else None

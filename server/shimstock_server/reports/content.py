@@ -29,18 +29,9 @@ from shimstock_server.learning import (
     counted_period,
     width_of,
 )
+from shimstock_server.learning import KINDS as KINDS_OF_QUANTITIES
 
-KINDS = {
-    Quantity.RELIEF.value: "relief",
-    Quantity.ACTION.value: "action",
-    Quantity.NUT_ACTION.value: "nut-action",
-    Quantity.PICKUP_HEIGHT.value: "pickup-height",
-    Quantity.INTONATION.value: "intonation",
-    Quantity.BREAK_CLEARANCE.value: "break-clearance",
-    Quantity.TWIST.value: "twist",
-    Quantity.SADDLE_OUT.value: "saddle-height",
-    MOISTURE: "moisture",
-}
+KINDS = KINDS_OF_QUANTITIES | {MOISTURE: "moisture"}
 """The kind of value of what is counted."""
 
 STAGES = (*(stage.value for stage in Stage), KEPT)

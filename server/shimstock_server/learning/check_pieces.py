@@ -1,0 +1,182 @@
+"""Check pieces: what a bench reads every day, and whether it still reads the same."""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from shimstock_calc.check_pieces import (
+    IN_CONTROL,
+    LEAST_HISTORY,
+    ControlLimits,
+    check_reading,
+    control_limits,
+)
+from shimstock_server.database.tables.learning import CheckPiece, CheckReading
+from shimstock_server.database.tables.shop import Bench, Tool
+from shimstock_server.shop import local_day
+from shimstock_server.web.context import Actor
+from shimstock_server.web.problems import InvalidFields
+from shimstock_server.web.quantities import Quantity as Value
+
+from .kinds import KINDS
+
+TOO_LITTLE = "too little history"
+MOST_HISTORY = 250
+"""Newest checks that limits are drawn from: about a year of working days."""
+
+
+def add_piece(session: Session, wish: dict[str, Any], stated: Value | None) -> CheckPiece:
+    """Keep a check piece.
+
+    Raises
+    ------
+    InvalidFields
+        When the bench or the tool is not known, or the tool measures something else.
+    """
+    errors: dict[str, str] = {}
+    if session.get(Bench, wish["bench_id"]) is None:
+        errors["/bench_id"] = "no bench of this shop has this id"
+    if wish["tool_id"] is not None:
+        tool = session.get(Tool, wish["tool_id"])
+        if tool is None:
+            errors["/tool_id"] = "no tool of this shop has this id"
+        elif wish["quantity"].value not in tool.quantities:
+            errors["/tool_id"] = f"{tool.name} does not measure {wish['quantity'].value.replace('-', ' ')}"
+    if errors:
+        raise InvalidFields.of(errors)
+    piece = CheckPiece(
+        name=wish["name"],
+        bench_id=wish["bench_id"],
+        quantity=wish["quantity"],
+        tool_id=wish["tool_id"],
+        stated=None if stated is None else stated.value,
+        repetitions=wish["repetitions"],
+        limits_from=None,
+        active=True,
+        note=wish["note"],
+    )
+    session.add(piece)
+    session.flush()
+    return piece
+
+
+def record_check(
+    session: Session,
+    piece: CheckPiece,
+    values: Sequence[Value],
+    *,
+    taken_at: datetime,
+    note: str | None,
+    actor: Actor,
+) -> CheckReading:
+    """Keep a day's check and judge it against what the bench read before.
+
+    Raises
+    ------
+    InvalidFields
+        When there are more or fewer readings than the piece asks for.
+    """
+    if len(values) != piece.repetitions:
+        raise InvalidFields.at("/values", f"this piece is read {piece.repetitions} times")
+    read = [value.value for value in values]
+    mean = statistics.fmean(read)
+    deviation = statistics.stdev(read) if len(read) > 1 else None
+    limits = limits_of(session, piece, before=taken_at)
+    check = CheckReading(
+        piece_id=piece.id,
+        day=local_day(session, taken_at),
+        taken_at=taken_at,
+        values=read,
+        typed=[{"value": value.typed_value, "unit": str(value.typed_unit)} for value in values],
+        mean=mean,
+        deviation=deviation,
+        verdict=TOO_LITTLE if limits is None else check_reading(mean, limits, deviation),
+        key_id=actor.key_id,
+        technician_id=actor.technician_id,
+        note=note,
+    )
+    session.add(check)
+    session.flush()
+    return check
+
+
+def limits_of(session: Session, piece: CheckPiece, *, before: datetime | None = None) -> ControlLimits | None:
+    """Draw a piece's limits from its checks so far; None while there are too few.
+
+    Notes
+    -----
+    Checks that were out are left out, so that a bench that drifts does not take its limits with it.
+    """
+    wanted = select(CheckReading).where(
+        CheckReading.piece_id == piece.id, CheckReading.verdict.in_((IN_CONTROL, TOO_LITTLE))
+    )
+    if before is not None:
+        wanted = wanted.where(CheckReading.taken_at < before)
+    if piece.limits_from is not None:
+        wanted = wanted.where(CheckReading.day >= piece.limits_from)
+    newest = wanted.order_by(CheckReading.taken_at.desc(), CheckReading.id.desc()).limit(MOST_HISTORY)
+    history = list(session.scalars(newest))
+    if len(history) < LEAST_HISTORY:
+        return None
+    tool = None if piece.tool_id is None else session.get_one(Tool, piece.tool_id)
+    several = piece.repetitions > 1
+    return control_limits(
+        [check.mean for check in history],
+        [check.deviation or 0.0 for check in history] if several else None,
+        piece.repetitions,
+        resolution=None if tool is None else tool.resolution,
+        stated=piece.stated,
+    )
+
+
+def newest_check(session: Session, piece: CheckPiece) -> CheckReading | None:
+    """Return the newest check of a piece."""
+    return session.scalar(
+        select(CheckReading)
+        .where(CheckReading.piece_id == piece.id)
+        .order_by(CheckReading.taken_at.desc(), CheckReading.id.desc())
+        .limit(1)
+    )
+
+
+def show_piece(session: Session, piece: CheckPiece) -> dict[str, Any]:
+    """A check piece as it is answered, with its limits and where it stands."""
+    names = (
+        "id", "name", "bench_id", "quantity", "tool_id", "stated", "repetitions", "limits_from", "active",
+        "note", "created_at", "updated_at", "version",
+    )  # fmt: skip
+    kind = KINDS[piece.quantity.value]
+    limits, newest = limits_of(session, piece), newest_check(session, piece)
+    return {name: getattr(piece, name) for name in names} | {
+        "kind": kind,
+        "limits": None if limits is None else _limits(limits, kind),
+        "newest": None if newest is None else show_check(newest, kind),
+        "drifting": is_out(newest),
+    }
+
+
+def is_out(check: CheckReading | None) -> bool:
+    """Whether a bench reads otherwise than it used to."""
+    return check is not None and check.verdict not in (IN_CONTROL, TOO_LITTLE)
+
+
+def _limits(limits: ControlLimits, kind: str) -> dict[str, Any]:
+    names = ("mean", "lower", "upper", "mean_sd", "repetition_sd", "spread_upper", "days", "bias")
+    return {"kind": kind, "bias_probability": limits.bias_probability} | {
+        name: getattr(limits, name) for name in names
+    }
+
+
+def show_check(check: CheckReading, kind: str) -> dict[str, Any]:
+    """A check as it is answered."""
+    names = ("id", "piece_id", "day", "taken_at", "mean", "deviation", "verdict", "technician_id", "note")
+    return {name: getattr(check, name) for name in names} | {
+        "kind": kind,
+        "values": [{"kind": kind, "value": value} for value in check.values],
+    }

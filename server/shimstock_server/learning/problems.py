@@ -1,0 +1,40 @@
+"""What can stand in the way of a study."""
+
+from __future__ import annotations
+
+from shimstock_server.web.problems import Conflict
+
+
+class StudyEnded(Conflict):
+    """This study has ended; begin another."""
+
+    code = "study-ended"
+    title = "Study ended"
+
+
+class StudyOpen(Conflict):
+    """Values and verdict are shown once every reading is in: whoever reads is blind to earlier values."""
+
+    code = "study-open"
+    title = "Study still open"
+
+
+class StudyIncomplete(Conflict):
+    """Readings of this study are still to be taken; take them, or abandon it."""
+
+    code = "study-incomplete"
+    title = "Study incomplete"
+
+
+class NotTheNextReading(Conflict):
+    """The order was drawn so that nobody remembers; take the reading that `next` names."""
+
+    code = "not-the-next-reading"
+    title = "Not the next reading"
+
+
+class NothingVaries(Conflict):
+    """All readings of this study are the same: nothing can be told from them; take a finer tool."""
+
+    code = "nothing-varies"
+    title = "Nothing varies"
