@@ -71,8 +71,10 @@ if TYPE_CHECKING:
     from ._learning_records import NextReading as NextReading
     from ._learning_records import RankedModel as RankedModel
     from ._learning_records import Ranking as Ranking
+    from ._learning_records import ReadingsImport as ReadingsImport
     from ._learning_records import ReportRun as ReportRun
     from ._learning_records import ResponseSample as ResponseSample
+    from ._learning_records import RowProblem as RowProblem
     from ._learning_records import Study as Study
     from ._learning_records import StudyAgreement as StudyAgreement
     from ._plan_records import Change as Change
@@ -140,7 +142,8 @@ _HOMES = {
     "NotFound NotReachable NotSignedIn Refused ServiceFailed ShimstockError TooManyRequests",
     "_ids": "uuid7",
     "_learning_records": "AdjustmentResponse CheckPiece CheckReading CountedQuantity CountedStage "
-    "ModelReport NextReading RankedModel Ranking ReportRun ResponseSample Study StudyAgreement",
+    "ModelReport NextReading RankedModel Ranking ReadingsImport ReportRun ResponseSample RowProblem "
+    "Study StudyAgreement",
     "_plan_records": "Change Coded Note PartMove PlanSettling ReadingWanted Recommendation Step Verdict",
     "_quantity": "Quantity",
     "_records": "ApiKey Bench Closure Instrument InstrumentModel OpeningHours Owner SetupSpec Shift Shop "

@@ -16,7 +16,7 @@ class Answer:
     status: int
     headers: Mapping[str, str]
     content: Any
-    """Parsed JSON, text of another kind, or None for an empty answer."""
+    """Parsed JSON, text of another kind, the bytes of a zip, or None for an empty answer."""
 
     @property
     def etag(self) -> str | None:

@@ -17,7 +17,7 @@ from ._booking_records import Booking, Service, WebhookEndpoint
 from ._collection import Collection, Link
 from ._connection import TIMEOUT, Connection, Timeout
 from ._jobs import Consents, Jobs, PartsUsed, Quotes
-from ._learning import AdjustmentResponses, CheckPieces, Reports, Studies
+from ._learning import AdjustmentResponses, CheckPieces, Reports, Studies, Transfers
 from ._learning_records import CheckPiece, Study
 from ._records import (
     ApiKey,
@@ -113,6 +113,7 @@ class Client:
         self.adjustment_responses = AdjustmentResponses(link)
         self.reports = Reports(link)
         self.studies = Studies(link, "/studies", Study)
+        self.transfers = Transfers(link)
         self.check_pieces = CheckPieces(link, "/check-pieces", CheckPiece)
         self.calculations = Calculations(link)
         self.climates = Climates(link, "/climates", Climate)

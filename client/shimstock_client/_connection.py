@@ -251,6 +251,8 @@ def _read(response: requests.Response, *, as_text: bool) -> Answer:
         )
     if response.status_code == 204 or not response.content:
         return Answer(response.status_code, response.headers, None)
+    if as_text and response.headers.get("Content-Type", "").startswith("application/zip"):
+        return Answer(response.status_code, response.headers, response.content)
     if as_text:
         response.encoding = response.encoding or "utf-8"
         return Answer(response.status_code, response.headers, response.text)

@@ -1,4 +1,4 @@
-"""What the shop has learned: responses to adjustments, batch reports, whether the benches agree."""
+"""What the shop has learned: responses to adjustments, batch reports, whether the benches agree; exports."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from ._collection import Collection, Link, Listed, id_of, read
+from ._errors import BadAnswer
 from ._learning_records import (
     AdjustmentResponse,
     CheckPiece,
@@ -14,6 +15,7 @@ from ._learning_records import (
     ModelReport,
     NextReading,
     Ranking,
+    ReadingsImport,
     ReportRun,
     ResponseSample,
     Study,
@@ -145,3 +147,25 @@ class CheckPieces(Collection[CheckPiece]):
     def checks(self, piece: CheckPiece | UUID | str, **filters: Any) -> Iterator[CheckReading]:
         """Walk the checks of a piece, the newest first."""
         return self._link.walk(f"{self._one(piece)}/readings", CheckReading, **filters)
+
+
+class Transfers:
+    """Everything that the shop owns as open files, and readings from before the service."""
+
+    def __init__(self, link: Link) -> None:
+        self._link = link
+
+    def export(self) -> bytes:
+        """Read everything as a zip: JSON lines a table with a manifest, and all readings as CSV."""
+        content = self._link.ask("/exports", accept="application/zip").content
+        if not isinstance(content, bytes):
+            raise BadAnswer("/exports: a zip was expected; is this address the service?")
+        return content
+
+    def import_readings(
+        self, csv: str, *, dry_run: bool = True, idempotency_key: str | None = None
+    ) -> ReadingsImport:
+        """Import readings from the text of a CSV file; by default only look for problems."""
+        body = {"csv": csv, "dry_run": dry_run}
+        answer = self._link.change("POST", "/imports/readings", body, idempotency_key=idempotency_key)
+        return read(ReadingsImport, answer)

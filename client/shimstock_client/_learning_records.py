@@ -192,3 +192,23 @@ class CheckPiece(Stored):
     active: bool = True
     newest: CheckReading | None = None
     drifting: bool = False
+
+
+@dataclass(kw_only=True)
+class RowProblem(Record):
+    """Something that stands against a row of a file; the header is row 1."""
+
+    row: int = 0
+    column: str | None = None
+    message: str = ""
+
+
+@dataclass(kw_only=True)
+class ReadingsImport(Record):
+    """What a file of earlier readings holds, whether it was kept, and every problem by row."""
+
+    rows: int = 0
+    sheets: int = 0
+    readings: int = 0
+    kept: bool = False
+    problems: list[RowProblem] = field(default_factory=list)

@@ -22,7 +22,7 @@ from .web.visibility import rule_for
 
 AREAS: tuple[str, ...] = (
     "shop", "catalogue", "owners", "jobs", "bench", "calculations", "curves", "cards", "booking", "webhooks",
-    "seasons", "learning", "reports", "keys", "operations",
+    "seasons", "learning", "reports", "transfer", "keys", "operations",
 )  # fmt: skip
 """The areas of the service, each a package with its `blueprints`."""
 

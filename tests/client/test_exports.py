@@ -13,7 +13,8 @@ import shimstock_client
 
 PUBLIC = {
     "Adjustment", "AdjustmentResponse", "ResponseSample", "CheckPiece", "CheckReading",
-    "NextReading", "Study", "StudyAgreement", "CountedQuantity", "CountedStage",
+    "NextReading", "ReadingsImport", "RowProblem", "Study", "StudyAgreement", "CountedQuantity",
+    "CountedStage",
     "ModelReport", "RankedModel", "Ranking", "ReportRun",
     "AllowedMove", "Answer", "ApiKey", "as_planned", "BadAnswer", "BadRequest", "Bench",
     "BoundedRetry", "Card", "CardLook", "CardQuantity", "Change", "Changed", "Claim", "ClaimEnded",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import zipfile
 from datetime import timedelta
 from typing import Any
 
@@ -111,3 +113,18 @@ def test_a_study_and_a_check_piece_through_the_client(shop: Shop) -> None:
     assert [one.id for one in bench.check_pieces.checks(piece)] == [checked.id]
     assert bench.check_pieces.update(bench.check_pieces.get(piece), active=False).active is False
     assert len(bench.reports.bench_agreement()["studies"]) == 1
+
+
+def test_everything_goes_out_and_earlier_readings_come_in(shop: Shop) -> None:
+    manager = shop.client("manager")
+    archive = zipfile.ZipFile(io.BytesIO(manager.transfers.export()))
+    assert {"manifest.json", "readings.csv", "tables/instruments.jsonl"} <= set(archive.namelist())
+    text = (
+        "instrument_id,taken_at,stage,quantity,side,value,unit,fret,held_low,held_high\n"
+        f"{shop.things.ids['instrument']},2024-05-06T10:00:00Z,final,relief,bass,0.2,mm,9,1,22\n"
+        f"{shop.things.ids['instrument']},2024-05-06T10:00:00Z,final,relief,treble,20,mm,9,1,22\n"
+    )
+    tried = manager.transfers.import_readings(text)
+    assert [(one.row, one.column) for one in tried.problems] == [(3, "value")]
+    kept = manager.transfers.import_readings(text.replace(",20,", ",0.2,"), dry_run=False)
+    assert (kept.kept, kept.readings, kept.problems) == (True, 2, [])

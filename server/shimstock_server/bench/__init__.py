@@ -5,17 +5,20 @@ from .before_and_after import BeforeAndAfter, before_and_after, sheet_of, verdic
 from .problems import InstrumentUnknown
 from .recommendation import current_plan, gather
 from .routes import blueprint
-from .sheets import sheets_of, standing
+from .schemas import ReadingSheetIn
+from .sheets import record_sheet, sheets_of, standing
 from .whole_life import WholeLife, whole_life
 
 __all__ = [
     "BeforeAndAfter",
     "InstrumentUnknown",
+    "ReadingSheetIn",
     "WholeLife",
     "adjustments_of",
     "before_and_after",
     "current_plan",
     "gather",
+    "record_sheet",
     "sheet_of",
     "sheets_of",
     "standing",

@@ -23,6 +23,16 @@ def defused(cell: Any) -> Any:
     return f"'{cell}" if cell.startswith(FORMULA) or cell.lstrip().startswith(FORMULA) else cell
 
 
+def undefused(text: str) -> str:
+    """Return a text cell as it was before `defused`.
+
+    >>> undefused("'=1+1"), undefused("'s")
+    ('=1+1', "'s")
+    """
+    bare = text.removeprefix("'")
+    return bare if bare != text and bare.lstrip().startswith(FORMULA) else text
+
+
 def write_csv(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     """Return a table as CSV: UTF-8, a header line, lines ended by CR LF, None as an empty cell."""
     text = io.StringIO()

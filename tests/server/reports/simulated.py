@@ -9,7 +9,7 @@ from typing import Any
 from uuid import UUID
 
 import numpy as np
-from sqlalchemy import insert, select, update
+from sqlalchemy import func, insert, select, update
 
 from shimstock_server.database.session import Database
 from shimstock_server.database.tables.base import new_id
@@ -86,14 +86,15 @@ def fill(
             for n in range(size.models)
         ]
         session.execute(insert(InstrumentModel), models)
-    numbers = iter(range(1, 10**9))
+        first = (session.scalar(select(func.max(Job.number))) or 0) + 1
+    numbers = iter(range(first, 10**9))
     for part in _parts(range(size.instruments), 400):
         rows = _Rows(random, spec_ids, key_id, technician_id, size, numbers)
         for n in part:
             rows.instrument(one | {"id": new_id(), "serial": None, "model_id": models[n % size.models]["id"]})
         rows.write(database)
     with database.write({"now": FROM}) as session:
-        session.execute(update(JobNumber).values(last=next(numbers)))
+        session.execute(update(JobNumber).values(last=next(numbers) - 1))
     return [model["id"] for model in models]
 
 
@@ -178,6 +179,10 @@ class _Rows:
                 "received_at": at, "outside_claim": False, "clock_ahead_confirmed": False,
                 "position": Position.PLAYING, "at_pitch": bool(self.random.random() < 0.98),
                 "acclimatised": True, "room_temperature": 21.0, "room_humidity": humidity,
+                "room_typed": {
+                    "temperature_value": 21.0, "temperature_unit": "degC",
+                    "relative_humidity_value": humidity, "relative_humidity_unit": "percent",
+                },
                 "findings": [{"code": "frets-worn"}]
                 if stage is Stage.AS_RECEIVED and self.random.random() < 0.2
                 else [],

@@ -1,0 +1,109 @@
+"""What an export holds: every table that the shop owns, and why the others are left out."""
+
+from __future__ import annotations
+
+import base64
+import secrets
+from datetime import date, datetime
+from enum import Enum
+from typing import Any
+from uuid import UUID
+
+from sqlalchemy import Column, Table
+
+from shimstock_server.database.tables import Base
+from shimstock_server.web.fields import instant_text
+
+LEFT_OUT = {
+    "allowed_moves": "written by the migrations",
+    "idempotency_keys": "answers kept for some days",
+    "webhook_deliveries": "a log of what was sent",
+    "delivery_attempts": "a log of what was sent",
+    "learning_marks": "counted anew after an import",
+    "response_samples": "worked out anew after an import",
+    "learned_responses": "learned anew after an import",
+    "report_months": "counted anew after an import",
+    "report_cells": "counted anew after an import",
+    "report_bins": "counted anew after an import",
+    "report_tallies": "counted anew after an import",
+    "report_jobs": "counted anew after an import",
+    "report_runs": "reports can be made again",
+    "report_run_parts": "reports can be made again",
+    "season_marks": "forecast anew after an import",
+    "learned_sensitivities": "learned anew after an import",
+    "watched_quantities": "worked out anew after an import",
+}
+"""Tables that are no part of an export, and why."""
+
+SORTED_BY = {
+    # as they came about; job_moves must follow each other
+    "jobs": ("number",),
+    "reading_sheets": ("received_at", "id"),
+    "job_moves": ("job_id", "sequence"),
+}
+
+
+def exported_tables() -> list[Table]:
+    """Return the tables of an export, each after those that it refers to."""
+    return [table for table in Base.metadata.sorted_tables if table.name not in LEFT_OUT]
+
+
+def columns_of(table: Table) -> list[Column[Any]]:
+    """Return the columns of a table that an export holds: all but secrets."""
+    return [column for column in table.columns if not column.info.get("secret")]
+
+
+def order_of(table: Table) -> list[Column[Any]]:
+    """Return what the rows of a table are sorted by."""
+    names = SORTED_BY.get(table.name)
+    return list(table.primary_key.columns) if names is None else [table.columns[name] for name in names]
+
+
+def to_json(value: Any) -> Any:
+    """Return a column's value as JSON says it.
+
+    >>> to_json(UUID(int=7)), to_json(date(2026, 3, 2)), to_json(b"ab")
+    ('00000000-0000-0000-0000-000000000007', '2026-03-02', 'YWI=')
+    """
+    if isinstance(value, Enum):
+        return value.value
+    if isinstance(value, UUID):
+        return str(value)
+    if isinstance(value, datetime):
+        return instant_text(value)
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, bytes):
+        return base64.b64encode(value).decode()
+    return value
+
+
+def from_json(column: Column[Any], value: Any) -> Any:
+    """Return what `to_json` was given for a column."""
+    if value is None:
+        return None
+    kind = column.type.python_type
+    if kind is UUID:
+        return UUID(value)
+    if kind is datetime:
+        return datetime.fromisoformat(value)
+    if kind is date:
+        return date.fromisoformat(value)
+    if kind is bytes:
+        return base64.b64decode(value)
+    if isinstance(kind, type) and issubclass(kind, Enum):
+        return kind(value)
+    return value
+
+
+def fill_secrets(table: Table, row: dict[str, Any]) -> dict[str, Any]:
+    """Give a row secrets that nobody knows: what they opened stays shut until new ones are made."""
+    for column in table.columns:
+        if not column.info.get("secret"):
+            continue
+        until = column.name.replace("_salt", "_until")
+        if column.nullable and (until == column.name or row.get(until) is None):
+            row[column.name] = None
+        else:
+            row[column.name] = secrets.token_bytes(getattr(column.type, "length", None) or 32)
+    return row
