@@ -67,9 +67,10 @@ def shop(app: Flask, staff: Staff, clock: FixedClock) -> Iterator[Shop]:  # noqa
 
 @pytest.fixture(autouse=True)
 def own_files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Keep the client's files out of the home of whoever runs the tests."""
+    """Keep the client's files, and its idea of a line, apart from whoever runs the tests."""
     for name in ("URL", "KEY", "TECHNICIAN", "UNITS"):
         monkeypatch.delenv(f"SHIMSTOCK_{name}", raising=False)
+    monkeypatch.delenv("COLUMNS", raising=False)
     folder = tmp_path / "files"
     monkeypatch.setenv("SHIMSTOCK_FILES", str(folder))
     return folder

@@ -6,6 +6,7 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from datetime import date, datetime
 from typing import Any, Generic, TypeVar, cast
 from uuid import UUID
 
@@ -24,6 +25,7 @@ Mark = tuple[frozenset[UUID], int, int]
 @dataclass(frozen=True)
 class _Kept(Generic[Made]):
     before: Mark
+    at: datetime
     rows: Any
     made: Made
 
@@ -32,22 +34,23 @@ class Beginning(Generic[Made]):
     """A state of a database, and what those who begin with it need to know of it.
 
     It is copied only into a database that is as the first one was before: with the same keys, as many lines
-    of the trail and as many kept answers. In any other it is made in full.
+    of the trail and as many kept answers, on the same day and not earlier: nothing in it may lie in the
+    future of the test's clock. In any other it is made in full.
     """
 
     def __init__(self) -> None:
-        self._kept: dict[str, _Kept[Made]] = {}
+        self._kept: dict[tuple[str, date], _Kept[Made]] = {}
 
-    def begin(self, database: Database, make: Callable[[], Made]) -> Made:
+    def begin(self, database: Database, make: Callable[[], Made], *, now: datetime) -> Made:
         """Bring the database to this state, and return what `make` returned when it did so first."""
-        kind, before = database.engine.dialect.name, mark(database)
-        kept = self._kept.get(kind)
-        if kept is not None and kept.before == before:
+        key, before = (database.engine.dialect.name, now.date()), mark(database)
+        kept = self._kept.get(key)
+        if kept is not None and kept.before == before and kept.at <= now:
             put(database, kept.rows)
             return kept.made
         made = make()
-        if kept is None:
-            self._kept[kind] = _Kept(before, rows(database), made)
+        if kept is None or kept.at > now:
+            self._kept[key] = _Kept(before, now, rows(database), made)
         return made
 
 

@@ -101,7 +101,7 @@ def app(make_app: Callable[..., Flask]) -> Flask:
 @pytest.fixture
 def staff(database: Database, clock: FixedClock) -> Staff:
     """A bench, its technician, and a key of each scope."""
-    return _STAFF.begin(database, lambda: make_staff(database, clock))
+    return _STAFF.begin(database, lambda: make_staff(database, clock), now=clock.now())
 
 
 def make_staff(database: Database, clock: FixedClock) -> Staff:

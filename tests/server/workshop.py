@@ -104,8 +104,9 @@ _SHOP: Beginning[dict[str, str]] = Beginning()
 
 def set_up(manager: Client) -> Workshop:
     """Set up a shop with one model, one owner and one instrument."""
-    database = manager.app.extensions["shimstock"].database
-    return Workshop(manager, dict(_SHOP.begin(database, lambda: _through_the_service(manager).ids)))
+    service = manager.app.extensions["shimstock"]
+    made = _SHOP.begin(service.database, lambda: _through_the_service(manager).ids, now=service.clock.now())
+    return Workshop(manager, dict(made))
 
 
 def _through_the_service(manager: Client) -> Workshop:
