@@ -16,7 +16,9 @@ from shimstock_server.database.history import emit
 from shimstock_server.database.tables.booking import Booking
 from shimstock_server.database.tables.cards import CardLink
 from shimstock_server.database.tables.jobs import Job
+from shimstock_server.database.tables.owners import Owner
 from shimstock_server.keys import site_of
+from shimstock_server.owners import on_erasure
 from shimstock_server.web.context import Actor
 from shimstock_server.web.fields import Id, Instant, ListOf, Nested, StrictSchema, Text, Truth, Whole
 
@@ -103,6 +105,15 @@ def revoke(session: Session, row: CardLink, *, now: datetime) -> None:
         row.revoked_at = now
         session.flush()
         emit(session, "card-link.revoked", row, job=row.job_id)
+
+
+@on_erasure
+def forget_owner(session: Session, owner_id: UUID) -> None:
+    """Close the pages of an owner who is erased."""
+    jobs = select(Job.id).where(Job.owner_id == owner_id)
+    now = session.get_one(Owner, owner_id).erased_at or session.info["now"]
+    for row in session.scalars(select(CardLink).where(CardLink.job_id.in_(jobs))):
+        revoke(session, row, now=now)
 
 
 def links_of(session: Session, job_id: UUID) -> list[CardLink]:

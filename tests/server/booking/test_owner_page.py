@@ -203,6 +203,23 @@ def test_a_page_of_a_held_slot_is_not_made(website: Website) -> None:
     assert refused.status_code == 409
 
 
+def test_an_erased_owner_leaves_no_words_and_no_page(
+    website: Website, client: Client, stranger: Client, database: Database
+) -> None:
+    mine = website.book(TEN, instrument={"serial": "S-1", "description": "my late uncle's"})
+    owner = client.get(f"/v1/bookings/{mine['id']}").get_json()["owner_id"]
+    path = f"/v1/owners/{owner}"
+    erased = client.post(f"{path}/erasure", json={"force": True}, etag=client.get(path).headers["ETag"])
+    assert erased.status_code == 200, erased.get_data(as_text=True)
+    assert stranger.get(mine["card_path"]).status_code == 404
+    told = client.get(f"/v1/bookings/{mine['id']}").get_json()["instrument"]
+    assert (told["serial"], told["description"]) == ("S-1", None)
+    with database.read() as session:
+        trail = session.execute(text("SELECT * FROM audit_events")).all()
+        assert not any("late uncle" in str(row) for row in trail)
+        assert not any("Sasha" in str(row) for row in trail)
+
+
 # ------------------------------------------------------------ what it lets through
 
 

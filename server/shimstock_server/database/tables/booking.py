@@ -90,7 +90,7 @@ class Booking(Versioned, Base):
     promised_on: Mapped[date]
     owner_id: Mapped[UUID | None] = mapped_column(ForeignKey("owners.id"))
     job_id: Mapped[UUID | None] = mapped_column(ForeignKey("jobs.id"))
-    instrument: Mapped[dict[str, Any]] = mapped_column(Json, default=dict)
+    instrument: Mapped[dict[str, Any]] = mapped_column(Json, default=dict, info={"personal": True})
     """What the website was told of the instrument: kind, maker, model, serial, description."""
 
 
