@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from xml.etree import ElementTree as ET
 
+from shimstock_server.web.svg import element, line, polygon, written
+
 from .content import Line, Look
-from .svg import element, line, polygon, written
 
 WIDTH, HEIGHT = 92.0, 16.0
 LOW, HIGH = 25.0, 67.0

@@ -7,10 +7,22 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 
+from shimstock_server.web.svg import (
+    FONT,
+    Point,
+    element,
+    label,
+    line,
+    polygon,
+    polyline,
+    width_of,
+    wrapped,
+    written,
+)
+
 from .content import SIDES, CardContent, Look
 from .side_view import Curves, SideView, side_view
 from .speech import Speech
-from .svg import FONT, Point, element, label, line, polygon, polyline, width_of, wrapped, written
 
 WIDTH = 360.0
 LEFT, RIGHT = 28.0, 30.0

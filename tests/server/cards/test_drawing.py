@@ -13,7 +13,7 @@ from shimstock_calc.scale import fret_position
 from shimstock_server.cards.content import CardContent, Line, Look
 from shimstock_server.cards.drawing import Frame, picture, pictures
 from shimstock_server.cards.side_view import side_view
-from shimstock_server.cards.svg import NAMESPACE
+from shimstock_server.web.svg import NAMESPACE
 
 from .samples import ALL, ELECTRIC, NYLON, PARTLY, RELIEF, UNREAD, look, speech
 
