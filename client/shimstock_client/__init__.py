@@ -87,6 +87,7 @@ if TYPE_CHECKING:
     from ._plan_records import Step as Step
     from ._plan_records import Verdict as Verdict
     from ._quantity import Quantity as Quantity
+    from ._records import Absence as Absence
     from ._records import ApiKey as ApiKey
     from ._records import Bench as Bench
     from ._records import Closure as Closure
@@ -146,8 +147,8 @@ _HOMES = {
     "Study StudyAgreement",
     "_plan_records": "Change Coded Note PartMove PlanSettling ReadingWanted Recommendation Step Verdict",
     "_quantity": "Quantity",
-    "_records": "ApiKey Bench Closure Instrument InstrumentModel OpeningHours Owner SetupSpec Shift Shop "
-    "SpecItem SpecSource StringOfSet StringSet Technician Tool Tuning",
+    "_records": "Absence ApiKey Bench Closure Instrument InstrumentModel OpeningHours Owner SetupSpec Shift "
+    "Shop SpecItem SpecSource StringOfSet StringSet Technician Tool Tuning",
     "_retries": "BoundedRetry",
     "_season_records": "Calendar Climate ClimateMonth Forecast ForecastCurve ForecastDay Hygrometer Keeping "
     "LogGap LogOutcome Reminder ReminderEvent Room RoomNow RoomReading RoomRemark SaltCheck",

@@ -103,6 +103,7 @@ class Booking(Stored):
     price_from: bool = False
     currency: str = ""
     promised_on: date | None = None
+    cancel_reason: str | None = None
     instrument: BookedInstrument | None = None
     job: BookedJob | None = None
     owner_id: str | None = None

@@ -20,6 +20,7 @@ from ._jobs import Consents, Jobs, PartsUsed, Quotes
 from ._learning import AdjustmentResponses, CheckPieces, Reports, Studies, Transfers
 from ._learning_records import CheckPiece, Study
 from ._records import (
+    Absence,
     ApiKey,
     Bench,
     Closure,
@@ -33,7 +34,7 @@ from ._records import (
 )
 from ._season_records import Calendar, Climate, Hygrometer, Reminder, Room
 from ._seasons import Calendars, Climates, Forecasts, Hygrometers, Reminders, RoomLog, Rooms
-from ._shop import Calculations, Closures, Keys, SetupSpecs, ShopSettings
+from ._shop import Absences, Calculations, Closures, Keys, SetupSpecs, ShopSettings
 from ._writes import Way
 
 
@@ -92,6 +93,7 @@ class Client:
         )
         self.shop = ShopSettings(link)
         self.closures = Closures(link, "/closures", Closure)
+        self.absences = Absences(link, "/absences", Absence)
         self.technicians = Collection(link, "/technicians", Technician)
         self.benches = Collection(link, "/benches", Bench)
         self.tools = Collection(link, "/tools", Tool)

@@ -80,6 +80,19 @@ class Technician(Stored):
 
 
 @dataclass(kw_only=True)
+class Absence(Stored):
+    """Days on which a technician is away, or hours of one day."""
+
+    technician_id: str = ""
+    first: str = ""
+    last: str = ""
+    starts: str | None = None
+    ends: str | None = None
+    uncovered: list[str] = field(default_factory=list)
+    """Of one that was just added: the bookings that nobody else has bench minutes for."""
+
+
+@dataclass(kw_only=True)
 class Bench(Stored):
     """A bench."""
 

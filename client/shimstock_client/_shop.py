@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
 from typing import Any
 from uuid import UUID
 
 from ._bench_records import Job
 from ._collection import Link, Listed, etag_of, id_of, read
-from ._records import ApiKey, Closure, Instrument, InstrumentModel, SetupSpec, Shop
+from ._records import Absence, ApiKey, Closure, Instrument, InstrumentModel, SetupSpec, Shop, Technician
 
 
 class ShopSettings:
@@ -43,6 +44,31 @@ class Closures(Listed[Closure]):
         """Take one back."""
         path = self._one(closure)
         self._link.change("DELETE", path, if_match=etag_of(self._link, path, closure, Closure))
+
+
+class Absences(Listed[Absence]):
+    """Days and hours on which technicians are away."""
+
+    def create(
+        self,
+        technician: Technician | UUID | str,
+        first: date | str,
+        last: date | str | None = None,
+        *,
+        idempotency_key: str | None = None,
+        **hours: Any,
+    ) -> Absence:
+        """Add one; `starts` and `ends` for hours of a single day.
+
+        Its `uncovered` names the bookings of these days for which nobody else has bench minutes left.
+        """
+        body = {"technician_id": id_of(technician), "first": first, "last": last or first, **hours}
+        return read(Absence, self._link.change("POST", self._path, body, idempotency_key=idempotency_key))
+
+    def delete(self, absence: Absence) -> None:
+        """Take one back."""
+        path = self._one(absence)
+        self._link.change("DELETE", path, if_match=etag_of(self._link, path, absence, Absence))
 
 
 class SetupSpecs:

@@ -67,11 +67,24 @@ def test_cancelling_and_missing(shop: Shop, site: shimstock_client.Client) -> No
     (service,) = site.services.list()
     slots = site.availability.of(service).slots
     gone = site.bookings.cancel(site.bookings.hold(service, slots[0].at), reason="ill")
-    assert gone.state == "cancelled"
+    assert (gone.state, gone.cancel_reason) == ("cancelled", "ill")
     missed = site.bookings.confirm(site.bookings.hold(service, slots[1].at), owner={"name": "Robin"})
     shop.clock.advance(timedelta(days=15))
     with shop.client("manager") as counter:
         assert counter.bookings.no_show(counter.bookings.get(missed.id)).state == "no-show"
+
+
+def test_a_technicians_holiday(shop: Shop, site: shimstock_client.Client) -> None:
+    (service,) = site.services.list()
+    day = site.availability.of(service).days[1]
+    with shop.client("manager") as manager:
+        nils = next(each for each in manager.technicians.list() if each.name == "Nils")
+        absence = manager.absences.create(nils, day.day)
+        assert (absence.first, absence.last, absence.uncovered) == (str(day.day), str(day.day), [])
+        assert site.availability.of(service, day.day, day.day).days == []
+        assert [each.id for each in manager.absences.list(technician_id=nils.id)] == [absence.id]
+        manager.absences.delete(absence)
+    assert site.availability.of(service, day.day, day.day).days == [day]
 
 
 def test_a_website_hears_of_its_booking(

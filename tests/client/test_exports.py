@@ -12,7 +12,7 @@ import pytest
 import shimstock_client
 
 PUBLIC = {
-    "Adjustment", "AdjustmentResponse", "ResponseSample", "CheckPiece", "CheckReading",
+    "Absence", "Adjustment", "AdjustmentResponse", "ResponseSample", "CheckPiece", "CheckReading",
     "NextReading", "ReadingsImport", "RowProblem", "Study", "StudyAgreement", "CountedQuantity",
     "CountedStage",
     "ModelReport", "RankedModel", "Ranking", "ReportRun",

@@ -21,6 +21,10 @@ bench booking manager
 200 200 200  GET    /metrics
 200 200 200  GET    /openapi.json
 200 200 200  GET    /readyz
+200 403 200  GET    /v1/absences
+403 403 415  POST   /v1/absences
+404 403 404  GET    /v1/absences/{absence_id}
+403 403 404  DELETE /v1/absences/{absence_id}
 200 403 200  GET    /v1/reports/runs
 415 403 415  POST   /v1/reports/runs
 404 403 404  GET    /v1/reports/runs/{run_id}

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from sqlalchemy.orm import Session
 
 from shimstock_server.database.tables.booking import Service
-from shimstock_server.database.tables.shop import Technician
 from shimstock_server.shop import local_day, settings
 from shimstock_server.web.fields import instant_text
 from shimstock_server.web.problems import InvalidFields
 
-from .capacity import Taken, day_key, slot_key, staff, taken, workers
+from .capacity import Staff, Taken, day_key, slot_key, staff, taken, workers
 from .schemas import LONGEST_LOOK
 from .slots import bookable_slots
 
@@ -36,7 +34,7 @@ def free_slots(session: Session, service: Service, query: dict[str, Any], *, now
         raise InvalidFields.at("/query/last", f"must lie at most {LONGEST_LOOK - 1} days after the first")
     days = []
     if service.active:
-        known, technicians = taken(session, service, first, last, now), staff(session)
+        known, technicians = taken(session, service, first, last, now), staff(session, first, last)
         for offset in range((last - first).days + 1):
             day = first + timedelta(days=offset)
             slots = _free_on(session, service, day, known, technicians, now=now)
@@ -56,7 +54,7 @@ def _free_on(
     service: Service,
     day: date,
     known: Taken,
-    technicians: Sequence[Technician],
+    technicians: Staff,
     *,
     now: datetime,
 ) -> list[dict[str, Any]]:
@@ -81,8 +79,8 @@ def _free_on(
 def next_slots(session: Session, service: Service, near: date, *, now: datetime) -> list[dict[str, Any]]:
     """Return the next few free slots from a day on, as they stand in a problem."""
     first = max(near, local_day(session, now))
-    known = taken(session, service, first, first + timedelta(days=NEXT_DAYS), now)
-    technicians = staff(session)
+    last = first + timedelta(days=NEXT_DAYS)
+    known, technicians = taken(session, service, first, last, now), staff(session, first, last)
     found: list[dict[str, Any]] = []
     for offset in range(NEXT_DAYS + 1):
         found += _free_on(session, service, first + timedelta(days=offset), known, technicians, now=now)

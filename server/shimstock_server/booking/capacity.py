@@ -18,12 +18,15 @@ from sqlalchemy.dialects.postgresql import insert as postgresql_insert
 from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 from sqlalchemy.orm import Session
 
-from shimstock_server.database.tables.booking import BenchDay, Booking, BookingPlace, Service
+from shimstock_server.database.tables.booking import Absence, BenchDay, Booking, BookingPlace, Service
 from shimstock_server.database.tables.shop import Technician
 from shimstock_server.database.words import BookingState
 from shimstock_server.shop import opening, settings, span
 
 from .slots import Slot
+
+Span = tuple[datetime, datetime]
+"""From when to when."""
 
 
 @dataclass(frozen=True)
@@ -50,39 +53,86 @@ def day_key(service_id: UUID, day: date) -> str:
 # ------------------------------------------------------------ what there is
 
 
-def staff(session: Session) -> list[Technician]:
-    """The technicians who work here."""
-    return list(session.scalars(select(Technician).where(Technician.active)))
+@dataclass(frozen=True)
+class Staff:
+    """Who works here, and who of them is away when."""
+
+    technicians: Sequence[Technician]
+    absences: Sequence[Absence]
+
+    def away(self, technician_id: UUID, day: date) -> list[Absence]:
+        """The absences of a technician that touch a day."""
+        return [
+            each
+            for each in self.absences
+            if each.technician_id == technician_id and each.first <= day <= each.last
+        ]
 
 
-def workers(session: Session, service: Service, day: date, technicians: Sequence[Technician]) -> list[Worker]:
+def staff(session: Session, first: date, last: date, *, for_change: bool = False) -> Staff:
+    """The technicians who work here, with their absences from a day to another.
+
+    For a change their rows are locked against who changes shifts or adds absences, where the database can:
+    minutes are not taken of a day that is being taken away.
+    """
+    query = select(Technician).where(Technician.active).order_by(Technician.id)
+    technicians = list(session.scalars(query.with_for_update(read=True) if for_change else query))
+    absences = select(Absence).where(Absence.last >= first, Absence.first <= last)
+    return Staff(technicians, list(session.scalars(absences)))
+
+
+def workers(session: Session, service: Service, day: date, staff: Staff) -> list[Worker]:
     """The technicians who can do a service on a day, those with the fewest skills first."""
     wanted = set(service.skills)
-    open_spans = opening(session, day)
-    zone = ZoneInfo(settings(session).zone)
+    spans = open_spans(session, day)
     found = []
-    for technician in technicians:
+    for technician in staff.technicians:
         has = {each.skill.value for each in technician.skills}
-        minutes = _minutes_at_work(technician.shifts, day, zone, open_spans) if wanted <= has else 0
+        minutes = minutes_at_work(technician, day, spans, staff) if wanted <= has else 0
         if minutes:
             found.append(Worker(technician.id, len(has), minutes))
     return sorted(found, key=lambda worker: (worker.skills, str(worker.technician_id)))
 
 
-def _minutes_at_work(
-    shifts: Iterable[dict[str, Any]],
-    day: date,
-    zone: ZoneInfo,
-    open_spans: Sequence[tuple[datetime, datetime]],
-) -> int:
+@dataclass(frozen=True)
+class OpenSpans:
+    """When the shop is open on a day, as instants, and the zone of its clocks."""
+
+    spans: Sequence[Span]
+    zone: ZoneInfo
+
+
+def open_spans(session: Session, day: date) -> OpenSpans:
+    """Look up when the shop is open on a day."""
+    return OpenSpans(opening(session, day), ZoneInfo(settings(session).zone))
+
+
+def minutes_at_work(technician: Technician, day: date, opened: OpenSpans, staff: Staff) -> int:
+    """How long a technician is at work on a day while the shop is open [min]."""
+    absences = staff.away(technician.id, day)
+    if any(each.starts is None for each in absences):
+        return 0
+    away = [
+        span(day, each.starts, each.ends, opened.zone)
+        for each in absences
+        if each.starts is not None and each.ends is not None
+    ]
     seconds = 0.0
-    for shift in shifts:
-        if shift["weekday"] != day.isoweekday():
-            continue
-        starts, ends = span(day, shift["starts"], shift["ends"], zone)
-        for opens, closes in open_spans:
-            seconds += max(0.0, (min(ends, closes) - max(starts, opens)).total_seconds())
+    for shift in technician.shifts:
+        if shift["weekday"] == day.isoweekday():
+            working = span(day, shift["starts"], shift["ends"], opened.zone)
+            for each in opened.spans:
+                at_work = _common(working, each)
+                seconds += _seconds(at_work) - sum(_seconds(_common(at_work, gone)) for gone in away)
     return int(seconds // 60)
+
+
+def _common(one: Span, other: Span) -> Span:
+    return max(one[0], other[0]), min(one[1], other[1])
+
+
+def _seconds(of: Span) -> float:
+    return max(0.0, (of[1] - of[0]).total_seconds())
 
 
 # ------------------------------------------------------------ what is left, as a hint

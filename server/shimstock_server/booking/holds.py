@@ -92,7 +92,8 @@ def _slot(session: Session, service: Service, at: datetime, now: datetime) -> Sl
 
 def _occupy(session: Session, service: Service, booking: Booking, slot: Slot, now: datetime) -> None:
     """Take bench minutes and a place of the slot, and write it to the booking."""
-    able = capacity.workers(session, service, slot.day, capacity.staff(session))
+    here = capacity.staff(session, slot.day, slot.day, for_change=True)
+    able = capacity.workers(session, service, slot.day, here)
     technician = capacity.take_minutes(session, able, slot.day, booking.minutes)
     if technician is None:
         raise _no_place(session, service, slot.day, now)
@@ -266,12 +267,14 @@ def move(session: Session, booking: Booking, at: datetime, *, now: datetime) -> 
 def cancel(session: Session, booking: Booking, reason: str | None, *, actor: Actor, now: datetime) -> Booking:
     """Take a booking back; its slot is free at once."""
     _must_be_open(booking, now)
+    booking.cancel_reason = reason
     if booking.job_id is None:
         booking.state, booking.hold_until = BookingState.CANCELLED, None
         capacity.give_back(session, booking)
         emit(session, "booking.cancelled", booking, state=booking.state, job=None)
         return booking
-    return _cancel_job(session, booking, reason or "the booking was cancelled", actor=actor, now=now)
+    # The owner's own words stand with the booking alone: a move is never changed, so none may stand there.
+    return _cancel_job(session, booking, "the booking was cancelled", actor=actor, now=now)
 
 
 def miss(session: Session, booking: Booking, *, actor: Actor, now: datetime) -> Booking:

@@ -38,3 +38,10 @@ class ServiceNameInUse(Conflict):
 
     code = "service-name-in-use"
     title = "Service name in use"
+
+
+class AbsenceOverlaps(Conflict):
+    """The technician is away then already; `absence` names that absence."""
+
+    code = "absence-overlaps"
+    title = "Absence overlaps"

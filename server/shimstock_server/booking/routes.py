@@ -25,7 +25,6 @@ service_routes = Blueprint("services", "What can be booked, and when there is ro
 booking_routes = Blueprint(
     "bookings", "Drop-off slots: held, confirmed, moved, cancelled, missed, and checked in."
 )
-blueprints = (service_routes, booking_routes)
 
 ANY = ("bench", "booking", "manager")
 COUNTER = ("bench", "manager")

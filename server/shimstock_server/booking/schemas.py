@@ -268,6 +268,7 @@ class BookingOut(StrictSchema):
     price_from = Truth()
     currency = Text()
     promised_on = Day()
+    cancel_reason = Text(allow_none=True)
     instrument = Nested(BookedInstrumentOut)
     job = Nested(BookedJobOut, allow_none=True)
     owner_id = Id(allow_none=True, **_about("For the shop's own keys alone."))

@@ -22,7 +22,7 @@ from .holds import has_expired
 INSTRUMENT = ("kind", "maker", "model", "serial", "description")
 PLAIN = (
     "id", "version", "created_at", "updated_at", "service_id", "at", "wall", "zone", "day", "price",
-    "price_from", "currency", "promised_on",
+    "price_from", "currency", "promised_on", "cancel_reason",
 )  # fmt: skip
 
 

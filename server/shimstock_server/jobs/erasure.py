@@ -36,6 +36,6 @@ def forget_owner(session: Session, owner_id: UUID) -> None:
         job.wants = {**job.wants, "playing_style": None, "note": None}
         for consent in session.scalars(select(Consent).where(Consent.job_id == job.id)):
             consent.given_by = ERASED
-            consent.note = None
-            told[consent.id] = {"given_by": ERASED, "note": None}
+            consent.note = consent.withdrawn_reason = None
+            told[consent.id] = {"given_by": ERASED, "note": None, "withdrawn_reason": None}
     idempotency.take_out(session, told)

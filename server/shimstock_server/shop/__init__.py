@@ -10,10 +10,10 @@ from .hours import (
     span,
     wall_hours,
 )
-from .people import add_bench, add_technician, add_tool
+from .people import add_bench, add_technician, add_tool, on_roster
 from .record import add_closure, set_up
 from .routes import shop, staff
-from .schemas import BenchIn, ClosureIn, ShopIn, TechnicianIn, ToolIn
+from .schemas import BenchIn, ClosureIn, ShopIn, TechnicianIn, ToolIn, WallTime
 
 blueprints = (shop, staff)
 
@@ -24,6 +24,7 @@ __all__ = [
     "ShopNotSetUp",
     "TechnicianIn",
     "ToolIn",
+    "WallTime",
     "add_bench",
     "add_closure",
     "add_technician",
@@ -32,6 +33,7 @@ __all__ = [
     "last_opening",
     "local_day",
     "next_opening",
+    "on_roster",
     "opening",
     "set_up",
     "settings",

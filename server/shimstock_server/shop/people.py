@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import select
@@ -15,14 +16,28 @@ from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.quantities import KINDS, Quantity
 from shimstock_server.web.typed import kept
 
+from .hours import local_day
 from .problems import NameInUse
-from .record import hours_errors
+from .record import find, hours_errors
 
 SIZES = ("resolution", "pitch-offset", "share")
 """Kinds of quantity in which a tool's resolution can be told."""
 
 OTHER_QUANTITIES = {"radius": "mm", "pitch": "cents", "relative-humidity": "percent"}
 """What a bench measures besides what a setup spec can ask for, and in which unit."""
+
+
+Follow = Callable[[Session, Technician, date], None]
+"""Hears that a technician works at other times: `follow(session, technician, today)`."""
+
+_followers: list[Follow] = []
+
+
+def on_roster(follow: Follow) -> Follow:
+    """Register what an area does when a technician has other shifts, or leaves, in the same transaction."""
+    if follow not in _followers:
+        _followers.append(follow)
+    return follow
 
 
 def add_technician(session: Session, body: Mapping[str, Any]) -> Technician:
@@ -36,7 +51,9 @@ def add_technician(session: Session, body: Mapping[str, Any]) -> Technician:
     return row
 
 
-def change_technician(session: Session, row: Technician, body: Mapping[str, Any]) -> Technician:
+def change_technician(
+    session: Session, row: Technician, body: Mapping[str, Any], *, now: datetime
+) -> Technician:
     """Change a technician; lists are replaced whole."""
     _check_shifts(body)
     if body.get("name", row.name) != row.name:
@@ -47,6 +64,9 @@ def change_technician(session: Session, row: Technician, body: Mapping[str, Any]
     if "skills" in body:
         _store_skills(row, body["skills"])
     session.flush()
+    if ("shifts" in body or "active" in body) and find(session) is not None:
+        for follow in _followers:
+            follow(session, row, local_day(session, now))
     return row
 
 

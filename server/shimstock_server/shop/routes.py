@@ -182,7 +182,7 @@ def change_technician(technician_id: UUID, body: dict[str, Any]) -> dict[str, An
     """Change a technician; skills and shifts are replaced whole."""
     row = current.session.get_one(Technician, technician_id)
     must_match(row)
-    return people.technician_told(people.change_technician(current.session, row, body))
+    return people.technician_told(people.change_technician(current.session, row, body, now=current.now))
 
 
 @staff.operation("GET", "/benches", scopes=READERS, query=ActiveQuery, answer=page_of(BenchOut))

@@ -178,7 +178,8 @@ def test_cancelling_frees_the_slot(website: Website, client: Client, confirmed: 
     if confirmed:
         assert gone.get_json()["job"]["state"] == "cancelled"
         moves = client.get(f"/v1/jobs/{booking['job']['id']}/moves").get_json()["items"]
-        assert moves[-1]["reason"] == "ill"
+        assert moves[-1]["reason"] == "the booking was cancelled"
+    assert client.get(f"/v1/bookings/{booking['id']}").get_json()["cancel_reason"] == "ill"
     again = website.client.post(path, json={}, etag=etag(gone.get_json()))
     assert (again.status_code, code(again)) == (409, "booking-settled")
     assert len([each for each in website.slots(first=TUESDAY, last=TUESDAY) if each["places"] == 2]) == 9

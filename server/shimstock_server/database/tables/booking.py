@@ -92,6 +92,8 @@ class Booking(Versioned, Base):
     job_id: Mapped[UUID | None] = mapped_column(ForeignKey("jobs.id"))
     instrument: Mapped[dict[str, Any]] = mapped_column(Json, default=dict, info={"personal": True})
     """What the website was told of the instrument: kind, maker, model, serial, description."""
+    cancel_reason: Mapped[str | None] = mapped_column(String(500), info={"personal": True})
+    """Why it was cancelled, in the words of whoever did: most often the owner's."""
 
 
 class BookingPlace(Base):
@@ -119,3 +121,23 @@ class BenchDay(Base):
     day: Mapped[date] = mapped_column(primary_key=True)
     technician_id: Mapped[UUID] = mapped_column(ForeignKey("technicians.id"), primary_key=True)
     used: Mapped[int]
+
+
+class Absence(Versioned, Base):
+    """Days, or hours of one day, on which a technician is away."""
+
+    __tablename__ = "absences"
+    __table_args__ = (
+        check("first <= last", "first_before_last"),
+        check("(starts IS NULL) = (ends IS NULL)", "hours_in_pairs"),
+        check("starts IS NULL OR (first = last AND starts < ends)", "hours_of_one_day"),
+        Index("ix_absences_technician_id", "technician_id", "last"),
+        Index("ix_absences_last", "last"),
+    )
+
+    technician_id: Mapped[UUID] = mapped_column(ForeignKey("technicians.id"))
+    first: Mapped[date]
+    last: Mapped[date]
+    starts: Mapped[str | None] = mapped_column(String(5))
+    """With `ends`: the hours of the one day, as local wall time; without them the whole of each day."""
+    ends: Mapped[str | None] = mapped_column(String(5))

@@ -177,7 +177,7 @@ class Consent(Identified, Base):
     note: Mapped[str | None] = mapped_column(String(1000), info={"personal": True})
     given_at: Mapped[datetime]
     withdrawn_at: Mapped[datetime | None]
-    withdrawn_reason: Mapped[str | None] = mapped_column(String(1000))
+    withdrawn_reason: Mapped[str | None] = mapped_column(String(1000), info={"personal": True})
 
 
 class Quote(Versioned, Base):
