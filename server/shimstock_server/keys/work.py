@@ -56,7 +56,7 @@ def make_key(
     if replaces is not None:
         former = session.get(ApiKey, replaces)
         if site_id is None or former is None or former.scope is not Scope.BOOKING:
-            errors["/replaces"] = "a booking key replaces another booking key; give that key's id"
+            errors["/replaces"] = "must be the id of a booking key, and the new key a booking key too"
         else:
             site_id = former.site_id
     if errors:

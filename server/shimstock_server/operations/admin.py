@@ -127,10 +127,24 @@ def key() -> None:
 @click.option("--bench", help="The bench that it stands on, by name or id; bench keys only.")
 @click.option("--units", type=click.Choice([units.value for units in Units]), default="mm", show_default=True)
 @click.option("--days", type=click.IntRange(1), help="Days until it ends by itself; never by default.")
+@click.option(
+    "--replaces",
+    type=click.UUID,
+    metavar="KEY_ID",
+    help="The booking key whose bookings and webhooks the new one sees too; `key list` shows its id. "
+    "Both are good until the former one is revoked.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
 @_in_a_sentence
 def create_key(
-    *, name: str, scope: str, bench: str | None, units: str, days: int | None, as_json: bool
+    *,
+    name: str,
+    scope: str,
+    bench: str | None,
+    units: str,
+    days: int | None,
+    replaces: UUID | None,
+    as_json: bool,
 ) -> None:
     """Make a key and print it. It is shown here and never again."""
     config, now = Config.from_environment(), SystemClock().now()
@@ -145,6 +159,7 @@ def create_key(
             bench_id=bench_id,
             units=Units(units),
             expires_at=now + timedelta(days=days) if days else None,
+            replaces=replaces,
         )
         identifier = made.id
     if as_json:

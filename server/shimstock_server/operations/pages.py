@@ -47,6 +47,7 @@ def document_page(document: dict[str, Any]) -> str:
         style=Markup(_STYLE),  # noqa: S704 - a file of this package
         document=document,
         tags=_by_tag(document),
+        events={name: told["post"] for name, told in document.get("webhooks", {}).items()},
         schemas={name: _schema(schema) for name, schema in sorted(schemas.items())},
         describe=_type_of,
         prose=_prose,

@@ -20,6 +20,7 @@ from shimstock_server.app import open_database
 from shimstock_server.config import Config
 from shimstock_server.database import migrate
 from shimstock_server.database.session import Database
+from shimstock_server.database.tables.keys import ApiKey
 from shimstock_server.database.tables.owners import Owner
 from shimstock_server.database.tables.shop import Bench
 from shimstock_server.operations import entry
@@ -114,6 +115,20 @@ def test_keys_are_made_listed_and_revoked(operator: Operator) -> None:
     assert made["secret"].split("_", 2)[2] not in listed
 
 
+def test_a_websites_key_is_replaced(operator: Operator) -> None:
+    def create(*arguments: str) -> str:
+        made = operator.does("key", "create", "--name", "website", "--scope", "booking", "--json", *arguments)
+        return str(json.loads(made)["id"])
+
+    former = create()
+    follower, stranger = create("--replaces", former), create()
+    database = operator.database()
+    with database.read() as session:
+        sites = [session.get_one(ApiKey, UUID(each)).site_id for each in (former, follower, stranger)]
+    database.dispose()
+    assert sites[0] == sites[1] != sites[2]
+
+
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
@@ -123,6 +138,10 @@ def test_keys_are_made_listed_and_revoked(operator: Operator) -> None:
             "there is no bench Nowhere; there are: none yet",
         ),
         (("--name", "b", "--scope", "owner"), "'owner' is not one of"),
+        (
+            ("--name", "b", "--scope", "booking", "--replaces", "01890a5d-ac96-774b-bcce-b302099a8057"),
+            "replaces must be the id of a booking key",
+        ),
     ],
 )
 def test_a_key_that_makes_no_sense_is_refused(

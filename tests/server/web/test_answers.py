@@ -84,6 +84,8 @@ def test_the_page_shows_every_operation_and_schema(client: Client) -> None:
         for operation in methods.values():
             if isinstance(operation, dict):
                 assert f'id="{operation["operationId"]}"' in page
+    for event in document["webhooks"].values():
+        assert f'id="{event["post"]["operationId"]}"' in page
     for name in document["components"]["schemas"]:
         assert f'id="schema-{name}"' in page
 
