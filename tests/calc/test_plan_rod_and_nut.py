@@ -273,3 +273,43 @@ def test_frets_are_level_before_anything_is_filed(code):
     assert not any(step.do_now and step.irreversible for step in made.steps)
     assert "fret 7" in found(made, "fret-check").what.text()
     assert any(note.code == code and note.quote for note in made.notes)
+
+
+def test_a_nut_slot_is_left_as_high_as_lowering_the_bridge_will_take_it():
+    # a saddle lowered by h takes 0.056 h from nut action (elementary geometry): 1 mm too much action at the
+    # 12th fret is 2 mm at the saddle and 0.11 mm at the nut, which a file must not take first
+    far_up = [relief(0.20), *action(2.7, 2.5), *nut_action(0.80, 0.70)]
+    stop = {
+        name: found(plan(readings, consents=YES), "nut").changes[0].after
+        for name, readings in (("high", far_up), ("level", HIGH_NUT))
+    }
+    assert stop["high"] - stop["level"] == pytest.approx(0.112, abs=0.002)
+    made = plan(far_up, consents=YES)
+    last = {each.side: each.after for each in found(made, "action").forecasts}
+    assert all(last[side] > lower for side, lower in (("bass", 0.35), ("treble", 0.25)))
+
+
+def test_a_nut_that_only_a_high_bridge_lifts_is_not_filed():
+    made = plan([relief(0.20), *action(4.4, 4.2), *nut_action(0.72, 0.62)], consents=YES)
+    assert "nut" not in kinds(made)
+    assert "action" in kinds(made)
+
+
+def test_slots_that_the_rod_will_leave_too_low_are_told_beforehand():
+    made = plan([relief(0.70), *action(2.7, 2.5), *nut_action(0.45, 0.40)])
+    assert "nut-low-to-come" in codes(made)
+    assert "nut-low" not in codes(made)
+
+
+def test_slots_beside_a_zero_fret_are_never_filed():
+    made = plan(HIGH_NUT, consents=YES, instrument={"nut": {"zero_fret": True}})
+    assert "nut" not in kinds(made)
+    assert any("zero fret" in note.text.text() for note in made.notes)
+
+
+@pytest.mark.parametrize(
+    "consents, blocked", [(YES, True), ([*YES, {"given": False, "steps": ["fret-work"]}], False)]
+)
+def test_nothing_is_filed_to_worn_frets_unless_the_owner_leaves_them(consents, blocked):
+    made = plan(HIGH_NUT, consents=consents, findings=[{"code": "frets-worn"}])
+    assert ("frets-first" in [block.code for block in found(made, "nut").blocked_by]) is blocked

@@ -171,6 +171,52 @@ def test_a_string_beyond_its_strength_is_refused_and_near_it_noted():
     assert "string-near-breaking" not in codes(restring())
 
 
+@pytest.mark.parametrize(
+    "change, numbers, why",
+    [
+        ({"core_diameter": None}, "strings 4 to 6", "core diameter is not known"),
+        ({"material": "nylon"}, "strings 4 to 6", "strength of nylon"),
+        ({"core_diameter": 0.4, "linear_density": None}, "strings 4 to 6", "linear density is not known"),
+    ],
+)
+def test_a_margin_that_nobody_knows_is_told_with_what_would_make_it_known(change, numbers, why):
+    strings = [{**each, **change} if each["wound"] else each for each in cases.LIGHT_10]
+    made = plan(GOOD, wanted={"restring": True, "strings": {"name": "new", "strings": strings}})
+    (note,) = [each for each in made.notes if each.code == "margin-unknown"]
+    assert note.text.text().startswith(f"{numbers}: margin against breaking unknown")
+    assert why in note.text.text()
+
+
+def test_no_margin_is_called_unknown_where_every_core_is_known():
+    strings = [{**each, "core_diameter": 0.4 if each["wound"] else None} for each in cases.LIGHT_10]
+    made = plan(GOOD, wanted={"restring": True, "strings": {"name": "new", "strings": strings}})
+    assert "margin-unknown" not in codes(made)
+
+
+def mystery(**instrument):
+    strings = [{**each, "linear_density": None} if each["wound"] else each for each in cases.LIGHT_10]
+    wanted = {"restring": True, "strings": {"name": "the mystery set", "strings": strings}}
+    return plan(GOOD, wanted=wanted, instrument=instrument)
+
+
+def test_strings_of_unknown_pull_are_not_said_to_pull_the_same():
+    made = mystery(max_total_pull=500.0)
+    (note,) = [each for each in made.notes if each.code == "pull-unknown"]
+    assert "the pull of the mystery set is not known" in note.text.text()
+    assert "500 N" in note.text.text()
+    assert "the same pull" not in found(made, "restring").why.text()
+    assert found(made, "restring").blocked_by == ()
+
+
+def test_a_delicate_instrument_takes_strings_of_unknown_pull_only_on_a_consent():
+    assert [block.code for block in found(mystery(delicate=True), "restring").blocked_by] == ["consent"]
+
+
+def test_the_limit_holds_although_the_pull_of_the_old_strings_is_not_known():
+    old = [{**each, "linear_density": None} if each["wound"] else each for each in cases.LIGHT_9]
+    assert "too-much-pull" in codes(restring(max_total_pull=400.0, strings=old))
+
+
 def test_a_delicate_instrument_takes_heavier_strings_only_on_a_consent_that_names_it():
     made = restring(delicate=True)
     assert [block.code for block in found(made, "restring").blocked_by] == ["consent"]

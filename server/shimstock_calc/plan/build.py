@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from ..errors import Contradiction, Missing, OutOfRange
+from .break_clearance_steps import break_clearance
 from .draft import Draft
-from .finish_steps import break_clearance, final_readings, intonation, pickups
+from .final_steps import final_readings
 from .height_steps import action
+from .intonation_steps import intonation
 from .look_over import fret_check, look_over
 from .model import Plan, PlanInput
-from .nut_steps import nut
+from .nut_steps import nut, say_low_to_come
+from .pickup_steps import pickups
+from .plate_steps import plate
 from .reading_steps import GEOMETRY, measure, tune_first
 from .relief_steps import relief, settle
-from .string_steps import plate, restring, restring_to_come, stop_at_steel_on_nylon
+from .string_steps import restring, restring_to_come, stop_at_steel_on_nylon
 from .words import say
 
 
@@ -43,7 +47,8 @@ def make_plan(plan_input: PlanInput) -> Plan:
     if stop_at_steel_on_nylon(draft):
         return draft.plan()
     tune_first(draft)
-    plate(draft)
+    if not restring_to_come(draft):
+        plate(draft)
     _read(draft)
     restring(draft)
     relief(draft)
@@ -51,6 +56,7 @@ def make_plan(plan_input: PlanInput) -> Plan:
     fret_check(draft)
     nut(draft)
     action(draft)
+    say_low_to_come(draft)
     if not draft.relief_unreachable:
         measure(draft, ("twist", "saddle-out"), gate="nothing")
         break_clearance(draft)

@@ -23,9 +23,9 @@ from .geometry import (
 )
 from .goals import OCTAVE, Spot
 from .model import Move, Side, Step
+from .plate_steps import BALANCED
 from .reading_steps import listed, numbered, read_again
 from .saddle_steps import fixed_saddle
-from .string_steps import BALANCED
 from .words import Measure, Sentence, say
 
 BASS, TREBLE = Spot("action", "bass"), Spot("action", "treble")

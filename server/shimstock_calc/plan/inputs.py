@@ -152,6 +152,8 @@ class Nut:
     """Width of each slot where known, per string number [mm]."""
     locking: bool = False
     """A clamping nut is shimmed or exchanged, never filed."""
+    zero_fret: bool = False
+    """A fret at the nut carries the strings: its height counts, not that of the slots."""
 
 
 @dataclass(frozen=True)
@@ -244,6 +246,8 @@ class Reading:
     tool: str | None = None
     resolution: float | None = None
     repeatability: float | None = None
+    repeatability_source: str | None = None
+    """The study that found how well this bench repeats; None = the tool's own figure."""
     position: Literal["playing", "on-back"] = "playing"
     capo: int | None = None
     """Fret of the capo, None = no capo."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from .consents import refused
 from .draft import Draft
 from .model import Finding, Step
 from .reading_steps import in_bad_air, listed
@@ -23,7 +24,14 @@ class Meaning(NamedTuple):
 STRUCTURE = ("restring", "relief", "nut", "action", "saddle-filing")
 
 MEANINGS: dict[str, Meaning] = {
-    "frets-worn": Meaning("frets are worn", ("level and crown the frets, or replace them",)),
+    "frets-worn": Meaning(
+        "frets are worn",
+        (
+            "level and crown the frets, or replace them, before nut or saddle are filed to them",
+            "when the owner says no to fret work the rest is planned on them as they are",
+        ),
+        ("filing",),
+    ),
     "fret-high": Meaning("fret {fret} is high", ("seat it, or level and crown the frets",), ("filing",)),
     "fret-loose": Meaning("fret {fret} is loose", ("seat and glue it, then level it",), ("filing",)),
     "fret-ends-sharp": Meaning("fret ends are sharp: the board has dried", ("dress the fret ends",)),
@@ -97,6 +105,8 @@ def look_over(draft: Draft) -> None:
         text = _text(finding, meaning)
         lines, quote = _lines(draft, finding, meaning)
         draft.note(finding.code, text, lines, quote=quote)
+        if finding.code == "frets-worn" and refused(draft, "fret-work"):
+            continue
         for work in meaning.blocks:
             draft.blocked.setdefault(work, text)
     if draft.instrument.delicate_finish:

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import math
+
 from ..errors import Refused
 from ..nut import slot_effect, slot_filing
 from .cautions import cautions
 from .consents import consent_blocks, consent_needed, refused
 from .draft import Draft
-from .geometry import outermost
+from .geometry import outermost, share, share_across
 from .goals import Spot
 from .model import Move, Step
 from .reading_steps import listed, read_again
 from .readings import Known
 from .relief_steps import filing_blocks
-from .words import Measure, say
+from .saddle_steps import least_out
+from .words import Measure, Sentence, say
+
+WORTH_SAYING = 0.02
+"""What the bridge takes from a nut action from which it is worth a word [mm]; judgement."""
 
 SURELY_OUT = 0.05
 """A forecast leads to a filing step only when the chance of being in spec is no better than this [-]."""
@@ -25,7 +31,7 @@ def nut(draft: Draft) -> None:
         return
     read_again(draft, ("nut-action",), gate="nothing")
     known = [each for each in draft.of("nut-action") if each.spot in draft.values]
-    _say_low(draft, known)
+    _say_low(draft)
     low = {finding.string for finding in draft.plan_input.findings if finding.code == "nut-slot-low"}
     high = [each for each in known if _too_high(draft, each) and slot_number(draft, each.spot) not in low]
     if not high:
@@ -38,6 +44,14 @@ def nut(draft: Draft) -> None:
             quote=True,
         )
         return
+    if draft.instrument.nut.zero_fret:
+        draft.note(
+            "nut-high",
+            say("a zero fret carries the strings: filing the slots beside it lowers nothing"),
+            [say("see that every string lies on the zero fret"), say("quote: a lower zero fret")],
+            quote=True,
+        )
+        return
     if "nut" in draft.blocked:
         draft.note("repair-first", say("nut slots wait for the repair"))
         return
@@ -46,30 +60,70 @@ def nut(draft: Draft) -> None:
 
 def _too_high(draft: Draft, known: Known) -> bool:
     upper = known.goal.item.upper
-    if upper is None or draft.values[known.spot] <= upper or known.verdict.accepted:
+    after = draft.values[known.spot] - lowering_takes(draft, known.spot)
+    if upper is None or after <= upper or known.verdict.accepted:
         return False
-    if known.spot in draft.touched:
-        return draft.chance(known.spot) <= SURELY_OUT
+    if known.spot in draft.touched or after < draft.values[known.spot]:
+        return draft.chance(known.spot, after) <= SURELY_OUT
     return known.verdict.verdict == "out of spec"
 
 
-def _say_low(draft: Draft, known: list[Known]) -> None:
-    for each in known:
-        lower = each.goal.item.lower
-        if each.spot in draft.touched or lower is None or each.verdict.verdict != "out of spec":
+def lowering_takes(draft: Draft, spot: Spot) -> float:
+    """What lowering the strings at the bridge will take from a nut action [mm].
+
+    A slot is filed before the bridge is lowered: filed to its target while the action still stands high, it
+    would end too low for good.
+    """
+    known = draft.known.get(spot._replace(quantity="action"))
+    if known is None or known.spot not in draft.values or "action" in draft.blocked:
+        return 0.0
+    if not draft.wants_step(known) or draft.asks_again(known):
+        return 0.0
+    down = (draft.values[known.spot] - known.goal.item.target) / share(draft.fret_of(known.spot))
+    return max(0.0, min(down, _most_down(draft, spot))) * share(1)
+
+
+def _most_down(draft: Draft, spot: Spot) -> float:
+    """How far the bridge or saddle can and may come down under a string, as far as that is known [mm]."""
+    bridge = draft.instrument.bridge
+    if bridge.kind != "fixed-saddle":
+        return math.inf if bridge.height_left_down is None else max(bridge.height_left_down, 0.0)
+    if refused(draft, "saddle-filing"):
+        return 0.0
+    side = spot.side or ("bass" if share_across(draft.instrument, spot.string or 1) > 0.5 else "treble")
+    out = draft.sheet.records.newest(Spot("saddle-out", side))
+    return math.inf if out is None or out.value is None else max(out.value - least_out(draft, side), 0.0)
+
+
+def _low_now(draft: Draft) -> list[tuple[int, Known]]:
+    return [
+        (slot_number(draft, each.spot), each)
+        for each in draft.of("nut-action")
+        if each.goal.item.lower is not None
+        and each.verdict.verdict == "out of spec"
+        and (each.verdict.value or 0.0) < each.goal.item.lower
+    ]
+
+
+def _say_low(draft: Draft) -> None:
+    for number, each in _low_now(draft):
+        if each.spot in draft.touched:
             continue
-        if draft.values[each.spot] < lower:
-            draft.note(
-                "nut-low",
-                say(
-                    "nut slot {number} is too low: {value}, least {lower}",
-                    number=slot_number(draft, each.spot),
-                    value=Measure("nut-action", draft.values[each.spot]),
-                    lower=Measure("nut-action", lower),
-                ),
-                [say("fill the slot, or replace the nut")],
-                quote=True,
-            )
+        draft.note(
+            "nut-low",
+            say(
+                "nut slot {number} is too low: {value}, least {lower}",
+                number=number,
+                value=Measure("nut-action", draft.values[each.spot]),
+                lower=Measure("nut-action", each.goal.item.lower or 0.0),
+            ),
+            [
+                say("a higher zero fret, or one that is not worn, before the action is set")
+                if draft.instrument.nut.zero_fret
+                else say("fill the slot, or replace the nut, before the action is set: it lifts the string")
+            ],
+            quote=True,
+        )
 
 
 def slot_number(draft: Draft, spot: Spot) -> int:
@@ -79,12 +133,16 @@ def slot_number(draft: Draft, spot: Spot) -> int:
 
 def _file(draft: Draft, high: list[Known]) -> None:
     moves, shift, coarse, stops = [], {}, [], []
+    left = 0.0
     for known in high:
         spot, item = known.spot, known.goal.item
         lower = item.lower if item.lower is not None else item.target
         value, spread = draft.values[spot], known.verdict.uncertainty or 0.0
+        taken = lowering_takes(draft, spot)
+        left = max(left, taken)
+        limits = (item.target + taken, lower + taken, (item.upper or item.target) + taken)
         try:
-            filing = slot_filing(value, item.target, lower, item.upper or item.target, spread)
+            filing = slot_filing(value, *limits, spread)
         except Refused:
             coarse.append(known)
             continue
@@ -117,10 +175,7 @@ def _file(draft: Draft, high: list[Known]) -> None:
             moves=tuple(moves),
             changes=draft.changes(shift, ["nut-action"]),
             forecasts=draft.changes(shift, ["action"]),
-            why=say(
-                "surely too high; it stops at the target plus what the tool cannot tell, so that no slot "
-                "ends too low; every other slot needs a reading of its own"
-            ),
+            why=_why(left),
             cautions=cautions(
                 "irreversible", "file-and-read", "dust", "cover-pickups" if draft.instrument.pickups else ""
             ),
@@ -135,6 +190,44 @@ def _file(draft: Draft, high: list[Known]) -> None:
     if not no:
         draft.apply(shift)
         draft.forget("intonation")
+
+
+def _why(left: float) -> Sentence:
+    lead = "surely too high; it stops at the target plus what the tool cannot tell"
+    tail = ", so that no slot ends too low; every other slot needs a reading of its own"
+    if left < WORTH_SAYING:
+        return say(lead + tail)
+    return say(
+        lead + " and what lowering the bridge will still take from it, up to {left}" + tail,
+        left=Measure("nut-action", left),
+    )
+
+
+def say_low_to_come(draft: Draft) -> None:
+    """Slots that the steps of this plan will likely leave too low: known before the owner is told a price."""
+    said = {number for number, _ in _low_now(draft)}
+    coming = [
+        each
+        for each in draft.of("nut-action")
+        if each.spot in draft.touched
+        and each.spot in draft.values
+        and slot_number(draft, each.spot) not in said
+        and each.goal.item.lower is not None
+        and draft.values[each.spot] < each.goal.item.lower
+        and draft.chance(each.spot) < 0.5
+    ]
+    for each in coming:
+        draft.note(
+            "nut-low-to-come",
+            say(
+                "nut slot {number} is forecast at {value} after these steps, least {lower}: it may have "
+                "to be {mended}; read it again then",
+                number=slot_number(draft, each.spot),
+                value=Measure("nut-action", draft.values[each.spot]),
+                lower=Measure("nut-action", each.goal.item.lower or 0.0),
+                mended="raised by another zero fret" if draft.instrument.nut.zero_fret else "filled",
+            ),
+        )
 
 
 def _finer(draft: Draft, coarse: list[Known]) -> None:

@@ -235,3 +235,28 @@ def _waits(history: list[tuple[Reading, float, float]], earliest: float, rest: f
     if abs(value - other) <= 2.0 * math.sqrt(2.0) * max(spread, other_spread):
         return None
     return newest.at + rest
+
+
+def unread(draft: Draft, known: Known) -> bool:
+    """Whether nothing is known of it, or an earlier step of the plan changes it."""
+    return known.spot not in draft.values
+
+
+def ask_anew(draft: Draft, goals: list[Known], quantity: str, *, gate: bool) -> None:
+    """Ask for readings that are missing, or that the steps before will have changed."""
+    changed = [known for known in goals if unread(draft, known) and known.verdict.usable]
+    if not changed:
+        measure(draft, (goals[0].spot.quantity,), gate="changes" if gate else "nothing")
+        return
+    wanted = [known for known in goals if unread(draft, known)]
+    draft.place_reading(
+        Step(
+            0,
+            "measure",
+            None,
+            say("Measure {what} anew", what=quantity),
+            why=say("the steps before it change it"),
+            readings_next=tuple(draft.wanted(known, "after the steps before") for known in wanted),
+        ),
+        gate="changes" if gate else "nothing",
+    )

@@ -5,19 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..nut import slot_width_fits
-from ..wire import BREAKING_NOTE, BREAKING_REFUSAL, breaking_fraction
-from . import directions
 from .cautions import cautions
 from .consents import consent_blocks, consent_needed, no_block, refused, refused_by_name
 from .draft import Draft
-from .geometry import compliance, side_scale, string_pull, string_scale, total_pull
-from .model import InstrumentString, Note, Part, Step, StringSet
-from .reading_steps import GEOMETRY
+from .geometry import compliance, side_scale, total_pull
+from .model import InstrumentString, Note, Step, StringSet
+from .plate_steps import BALANCED, balance
+from .reading_steps import listed
+from .string_strength import say_margin_unknown, say_near_breaking, would_break
 from .words import Measure, Sentence, say
 
-BALANCED = frozenset({"floating-tremolo", "locking-tremolo"})
 ONE_AT_A_TIME = BALANCED | {"movable"}
-CLAW = "Spring claw: turn both screws {way} alike ({seen}), tuning in between, until the plate is level"
 LEARNED_SHARE, ESTIMATED_SHARE = 0.2, 0.5
 """Standard deviation of a forecast change of relief, as a share of it: learned, and estimated (judgement)."""
 
@@ -54,9 +52,7 @@ def neck_compliance(draft: Draft) -> tuple[float, bool]:
 
 def pull_change(draft: Draft, strings: tuple[InstrumentString, ...]) -> PullChange | None:
     """Compare another set's pull with that of the strings on the instrument; None when it is not known."""
-    instrument = draft.instrument
-    scales = instrument.scale_bass, instrument.scale_treble
-    old, new = total_pull(instrument.strings, *scales), total_pull(strings, *scales)
+    old, new = _pull(draft, draft.instrument.strings), _pull(draft, strings)
     if old is None or new is None:
         return None
     per_newton, learned = neck_compliance(draft)
@@ -65,6 +61,10 @@ def pull_change(draft: Draft, strings: tuple[InstrumentString, ...]) -> PullChan
     factor = 1.0 if learned else 2.0
     low, high = sorted((relief / factor, relief * factor))
     return PullChange(old, new, relief, spread, low, high)
+
+
+def _pull(draft: Draft, strings: tuple[InstrumentString, ...]) -> float | None:
+    return total_pull(strings, draft.instrument.scale_bass, draft.instrument.scale_treble)
 
 
 def _wanted_and_not_done(draft: Draft) -> bool:
@@ -110,15 +110,13 @@ def restring(draft: Draft) -> None:
     draft.notes += refusals
     if refusals:
         return
-    _say_near_breaking(draft, new)
-    change = pull_change(draft, new.strings)
-    if change is None:
-        draft.note(
-            "pull-unknown",
-            say("the pull of {strings} is not known: enter every string's linear density", strings=new.name),
-        )
+    say_near_breaking(draft, new)
+    say_margin_unknown(draft, new)
+    change, unknown = pull_change(draft, new.strings), _may_pull_harder(draft, new)
+    if unknown:
+        _say_pull_unknown(draft, new)
     shift = draft.relief_shift(change.relief, change.spread) if change and abs(change.by) > 1e-9 else {}
-    heavier, delicate = _heavier(change), _delicate(draft, new)
+    heavier, delicate = unknown or _heavier(change), _delicate(draft, new)
     needs = consent_needed(draft, "high-pull", named=True) if heavier and delicate else None
     no = _owner_says_no(draft, new)
     blocks = no_block("high-pull") if no else consent_blocks(draft, "high-pull", needs) if needs else ()
@@ -132,7 +130,7 @@ def restring(draft: Draft) -> None:
             changes=draft.changes(shift, ["relief"]),
             forecasts=draft.changes(shift, ["action", "nut-action"]),
             confidence=_confidence(draft, change),
-            why=_why(change),
+            why=_why(change, unknown=unknown),
             cautions=cautions(
                 "eyes",
                 "springs" if balanced else "",
@@ -152,18 +150,23 @@ def restring(draft: Draft) -> None:
     draft.strings_to_come = True
     draft.apply(shift)
     draft.forget("intonation")
-    if heavier and draft.instrument.max_total_pull is None:
+    if not unknown and heavier and draft.instrument.max_total_pull is None:
         draft.note(
             "pull-limit-unknown",
             say("how much pull this model allows is not stated: make sure before it goes on"),
         )
     _slots(draft, new)
     if balanced:
-        _balance(draft, change)
+        balance(draft, 0.0 if change is None else change.percent)
 
 
 def _heavier(change: PullChange | None) -> bool:
     return change is not None and change.by > 0.5
+
+
+def _may_pull_harder(draft: Draft, new: StringSet) -> bool:
+    """Other strings whose pull nobody knows: a delicate instrument takes no such strings unasked."""
+    return pull_change(draft, new.strings) is None and new.strings != draft.instrument.strings
 
 
 def _delicate(draft: Draft, new: StringSet) -> bool:
@@ -172,7 +175,7 @@ def _delicate(draft: Draft, new: StringSet) -> bool:
 
 def _owner_says_no(draft: Draft, new: StringSet) -> bool:
     """A no that names strings that pull harder, or any no where these need a yes of their own."""
-    if not _heavier(pull_change(draft, new.strings)):
+    if not (_may_pull_harder(draft, new) or _heavier(pull_change(draft, new.strings))):
         return False
     return refused_by_name(draft, "high-pull") or (_delicate(draft, new) and refused(draft, "high-pull"))
 
@@ -188,13 +191,14 @@ def _refusals(draft: Draft, new: StringSet) -> list[Note]:
             )
         ]
     limit, change = draft.instrument.max_total_pull, pull_change(draft, new.strings)
-    if limit is not None and change is not None and change.new > limit:
+    pull = _pull(draft, new.strings)
+    if limit is not None and pull is not None and pull > limit:
         pulls = Note(
             "too-much-pull",
             say(
                 "refused: {strings} pulls {pull}, this model allows {limit}",
                 strings=new.name,
-                pull=Measure("pull", change.new),
+                pull=Measure("pull", pull),
                 limit=Measure("pull", limit),
             ),
             (say("a lighter set, or a lower tuning"),),
@@ -204,42 +208,28 @@ def _refusals(draft: Draft, new: StringSet) -> list[Note]:
         return [Note("repair-first", say("new strings wait for the repair"))]
     if "more-pull" in draft.blocked and _heavier(change):
         return [Note("repair-first", say("no heavier strings before the repair"))]
-    return [
-        Note(
-            "string-breaking",
-            say(
-                "refused: string {number} would stand at {percent} of its strength at that pitch",
-                number=string.number,
-                percent=Measure("percent", 100.0 * (breaks(draft, string) or 0.0)),
-            ),
-            (say("a lower pitch or a shorter scale; a lighter gauge helps little"),),
-        )
-        for string in sorted(new.strings, key=lambda each: each.number)
-        if (breaks(draft, string) or 0.0) >= BREAKING_REFUSAL
+    return would_break(draft, new)
+
+
+def _say_pull_unknown(draft: Draft, new: StringSet) -> None:
+    """Which set's pull is not known, and what then cannot be told."""
+    unknown = [
+        name
+        for name, strings in (("the strings on it", draft.instrument.strings), (new.name, new.strings))
+        if _pull(draft, strings) is None
     ]
-
-
-def _say_near_breaking(draft: Draft, new: StringSet) -> None:
-    for string in sorted(new.strings, key=lambda each: each.number):
-        stands = breaks(draft, string) or 0.0
-        if BREAKING_NOTE <= stands < BREAKING_REFUSAL:
-            draft.note(
-                "string-near-breaking",
-                say(
-                    "string {number} stands at {percent} of its strength at that pitch: it may break early",
-                    number=string.number,
-                    percent=Measure("percent", 100.0 * stands),
-                ),
-            )
-
-
-def breaks(draft: Draft, string: InstrumentString) -> float | None:
-    """Stress over strength of a steel string at its pitch [-]; None when its core is not known."""
-    core = string.core_diameter or (string.gauge if not string.wound else None)
-    if string.material != "steel" or core is None:
-        return None
-    pull = string_pull(string, string_scale(draft.instrument, string.number))
-    return None if pull is None else float(breaking_fraction(pull, core, string.core_shape))
+    limit = draft.instrument.max_total_pull
+    unchecked = limit is not None and _pull(draft, new.strings) is None
+    draft.note(
+        "pull-unknown",
+        say(
+            "the pull of {strings} is not known: enter every string's linear density; until then nobody can "
+            "say what the change does to relief and action"
+            + (", nor whether it stays within the {limit} that this model allows" if unchecked else ""),
+            strings=listed(list(dict.fromkeys(unknown))),
+            **({"limit": Measure("pull", limit)} if limit is not None and unchecked else {}),
+        ),
+    )
 
 
 def _what(draft: Draft, new: StringSet) -> Sentence:
@@ -253,7 +243,9 @@ def _what(draft: Draft, new: StringSet) -> Sentence:
     return say("Fit {strings} and tune to pitch", strings=new.name)
 
 
-def _why(change: PullChange | None) -> Sentence:
+def _why(change: PullChange | None, *, unknown: bool) -> Sentence:
+    if unknown:
+        return say("new strings are wanted; how hard they pull against the old ones is not known")
     if change is None or abs(change.by) <= 0.5:
         return say("new strings are wanted; the same pull, so little else moves")
     return say(
@@ -301,72 +293,6 @@ def _slots(draft: Draft, new: StringSet) -> None:
             ),
             [say("widen the slot, which cannot be undone and needs the owner's consent")],
         )
-
-
-def _balance(draft: Draft, change: PullChange | None) -> None:
-    by = 0.0 if change is None else change.percent
-    if abs(by) <= 0.2:
-        _look_at_plate(draft)
-        return
-    why = say(
-        "the springs must pull {percent} {way}",
-        percent=Measure("percent", abs(by)),
-        way="more" if by > 0 else "less",
-    )
-    _turn_claw(draft, why, more=by > 0)
-
-
-def _look_at_plate(draft: Draft) -> None:
-    what = say(
-        "Tune, and see that the tremolo's plate lies level at pitch; record it: level, tail high or tail low"
-    )
-    draft.place_reading(
-        Step(0, "balance", "spring-claw", what, cautions=cautions("retune-each")), gate="nothing"
-    )
-
-
-def _turn_claw(draft: Draft, why: Sentence, *, more: bool) -> None:
-    _, seen = directions.claw(more)
-    draft.place_change(
-        Step(
-            0,
-            "balance",
-            "spring-claw",
-            say(CLAW, way="in" if more else "out", seen=seen),
-            why=why,
-            cautions=cautions("springs", "retune-each"),
-            readings_next=draft.next_readings("relief", "nut-action", "action"),
-        )
-    )
-
-
-def plate(draft: Draft) -> None:
-    """Balance a floating tremolo whose plate was seen not to lie level; look at it after new strings."""
-    if draft.instrument.bridge.kind not in BALANCED or restring_to_come(draft):
-        return
-    seen = [each for each in draft.plan_input.findings if each.code.startswith("plate-")]
-    newest = max(seen, key=lambda each: (each.order, each.code), default=None)
-    touched = _last(draft, {"spring-claw", "strings"})
-    if newest is not None and newest.order > touched:
-        if newest.code != "plate-level":
-            more = newest.code == "plate-tail-high"
-            _turn_claw(
-                draft,
-                say("the plate's tail stands too {way} at pitch", way="high" if more else "low"),
-                more=more,
-            )
-        return
-    strings = _last(draft, {"strings"})
-    if strings > _last(draft, {"spring-claw"}) and not _read_since(draft, strings):
-        _look_at_plate(draft)
-
-
-def _last(draft: Draft, parts: set[Part]) -> int:
-    return max((each.order for each in draft.plan_input.adjustments if each.part in parts), default=-1)
-
-
-def _read_since(draft: Draft, order: int) -> bool:
-    return any(reading.order > order for reading in draft.plan_input.readings if reading.quantity in GEOMETRY)
 
 
 def heavier_sets(draft: Draft, needed: float) -> list[Sentence]:

@@ -181,6 +181,10 @@ class NutIn(StrictSchema):
 
     slot_widths = ListOf(Nested(SlotWidthIn), max=MOST_STRINGS, load_default=list)
     locking = Truth(load_default=False)
+    zero_fret = Truth(
+        load_default=False,
+        metadata={"description": "A fret at the nut carries the strings: no slot is filed for height."},
+    )
 
 
 class NutOut(StrictSchema):
@@ -188,6 +192,7 @@ class NutOut(StrictSchema):
 
     slot_widths = ListOf(Nested(SlotWidthOut))
     locking = Truth()
+    zero_fret = Truth()
 
 
 class NeckJointIn(StrictSchema):

@@ -207,6 +207,7 @@ def instrument_of(
         nut=plan.Nut(
             tuple((slot["string"], slot["width"]) for slot in nut.get("slot_widths", ())),
             bool(nut.get("locking")),
+            bool(nut.get("zero_fret")),
         ),
         neck_joint=plan.NeckJoint()
         if joint is None

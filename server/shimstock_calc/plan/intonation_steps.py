@@ -1,4 +1,4 @@
-"""After the height: break clearance, pickups, intonation, and the final readings."""
+"""Intonation, last of all: saddles along the strings, and what no saddle cures."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from .cautions import cautions
 from .draft import Draft
 from .geometry import pair_of, share_across, string_numbers, string_scale
 from .goals import OCTAVE, Spot
-from .model import Move, Pickup, Step
-from .reading_steps import listed, measure, read_again
+from .model import Move, Step
+from .reading_steps import ask_anew, listed, read_again, unread
 from .readings import Known
 from .words import Measure, Sentence, say
 
@@ -23,170 +23,13 @@ NUT_SUSPECT = 3.0
 """Sharpness at frets 1 to 3 above that at the 12th from which the nut is suspected [cents]; judgement."""
 
 
-def _unread(draft: Draft, known: Known) -> bool:
-    return known.spot not in draft.values
-
-
-def _ask(draft: Draft, goals: list[Known], quantity: str, *, gate: bool) -> None:
-    """Ask for readings that are missing, or that the steps before will have changed."""
-    changed = [known for known in goals if _unread(draft, known) and known.verdict.usable]
-    if not changed:
-        measure(draft, (goals[0].spot.quantity,), gate="changes" if gate else "nothing")
-        return
-    wanted = [known for known in goals if _unread(draft, known)]
-    draft.place_reading(
-        Step(
-            0,
-            "measure",
-            None,
-            say("Measure {what} anew", what=quantity),
-            why=say("the steps before it change it"),
-            readings_next=tuple(draft.wanted(known, "after the steps before") for known in wanted),
-        ),
-        gate="changes" if gate else "nothing",
-    )
-
-
-def break_clearance(draft: Draft) -> None:
-    """Free a string that touches the bridge behind its saddle."""
-    goals = draft.of("break-clearance")
-    if not goals:
-        return
-    if any(_unread(draft, known) for known in goals):
-        _ask(draft, goals, "break clearance", gate=False)
-    low = [
-        known
-        for known in goals
-        if known.spot in draft.values
-        and known.verdict.verdict == "out of spec"
-        and draft.values[known.spot] < known.goal.item.target
-    ]
-    if not low:
-        return
-    if draft.instrument.bridge.kind != "two-post":
-        draft.note(
-            "break-clearance",
-            say("a string touches the bridge behind its saddle"),
-            [say("quote: relieve the bridge behind the saddle")],
-            quote=True,
-        )
-        return
-    draft.place_change(
-        Step(
-            0,
-            "break-clearance",
-            "tailpiece",
-            say("Tailpiece: raise both studs (counter-clockwise, seen from above) until the strings clear"),
-            why=say(
-                "{clearance} between string and bridge behind the saddle, least {least}",
-                clearance=Measure("break-clearance", draft.values[low[0].spot]),
-                least=Measure("break-clearance", low[0].goal.item.lower or 0.0),
-            ),
-            cautions=cautions("posts-slacken"),
-            readings_next=tuple(draft.wanted(known, "after the step") for known in goals),
-        )
-    )
-    draft.forget("intonation")
-
-
-def pickups(draft: Draft) -> None:
-    """Set the pickups' height, string held at the last fret."""
-    goals = draft.of("pickup-height")
-    if not goals:
-        return
-    if any(_unread(draft, known) for known in goals):
-        _ask(draft, goals, "pickup height", gate=True)
-    read_again(draft, ("pickup-height",), gate="nothing")
-    moves, shift = [], {}
-    fixed: dict[str, Known] = {}
-    screws = {pickup.name: pickup for pickup in draft.instrument.pickups}
-    for known in goals:
-        if known.spot not in draft.values or not draft.wants_step(known) or draft.asks_again(known):
-            continue
-        screw = screws.get(known.spot.pickup or "")
-        up = draft.values[known.spot] - known.goal.item.target
-        if screw is not None and screw.screw is None:
-            fixed.setdefault(screw.name, known)
-            continue
-        move, moved = _pickup_move(known.spot, up, screw)
-        if move is not None:
-            moves.append(move)
-            shift[known.spot] = -moved, 0.0
-    _say_fixed_pickups(draft, fixed)
-    if not moves:
-        return
-    draft.place_change(
-        Step(
-            0,
-            "pickups",
-            "pickup-screw",
-            _pickups_what(moves),
-            moves=tuple(moves),
-            changes=draft.changes(shift, ["pickup-height"]),
-            why=say("string held at the last fret; closer is louder and costs sustain"),
-            readings_next=draft.next_readings("pickup-height"),
-        )
-    )
-    draft.apply(shift)
-
-
-def _say_fixed_pickups(draft: Draft, fixed: dict[str, Known]) -> None:
-    for name, known in fixed.items():
-        draft.note(
-            "pickup-fixed",
-            say(
-                "{name} stands at {height} and has no screws to set its height",
-                name=name,
-                height=Measure("pickup-height", draft.values[known.spot]),
-            ),
-            [say("accept the reading with a note")],
-        )
-
-
-def _pickup_move(spot: Spot, up: float, screw: Pickup | None) -> tuple[Move | None, float]:
-    pitch = screw.thread_pitch if screw else None
-    direction, seen = directions.pickup(up > 0, screw)
-    if pitch is None:
-        return Move(
-            "pickup-screw", direction, seen, None, up, wanted=up, side=spot.side, pickup=spot.pickup
-        ), up
-    turns = round_to_eighth(up / pitch)
-    if turns == 0.0:
-        return None, 0.0
-    made = Move(
-        "pickup-screw", direction, seen, turns, turns * pitch, up / pitch, side=spot.side, pickup=spot.pickup
-    )
-    return made, turns * pitch
-
-
-def _pickups_what(moves: list[Move]) -> Sentence:
-    parts: list[str] = []
-    values: dict[str, Measure | str] = {}
-    alike: dict[tuple[str | None, str, float | None], list[Move]] = {}
-    for move in moves:
-        much = move.turns if move.turns is not None else round(move.amount or 0.0, 2)
-        alike.setdefault((move.pickup, move.direction, much), []).append(move)
-    for place, group in enumerate(alike.values()):
-        move = group[0]
-        seen = f" ({move.seen})" if move.seen else ""
-        sides = " and ".join(str(each.side) for each in group)
-        parts.append(f"{{name{place}}}, {sides} side: {move.direction} {{much{place}}}{seen}")
-        values[f"name{place}"] = move.pickup or "pickup"
-        values[f"much{place}"] = (
-            Measure("turns", move.turns)
-            if move.turns is not None
-            else Measure("height", abs(move.amount or 0.0))
-        )
-    return say("Pickups: " + "; ".join(parts)).filled(values)
-
-
 def intonation(draft: Draft) -> None:
     """Set the saddles along the strings, last of all."""
     goals = draft.of("intonation")
     if not goals:
         return
-    if any(_unread(draft, known) for known in goals):
-        _ask(draft, goals, "intonation of every string", gate=True)
+    if any(unread(draft, known) for known in goals):
+        ask_anew(draft, goals, "intonation of every string", gate=True)
     read_again(draft, ("intonation",), gate="nothing")
     _say_nut(draft, [known for known in goals if known.spot in draft.values])
     due = [
@@ -455,23 +298,3 @@ def _say_nut(draft: Draft, read: list[Known]) -> None:
                     number=number or 0,
                 ),
             )
-
-
-def final_readings(draft: Draft) -> None:
-    """Read everything once more when something will have been changed."""
-    refused = {"refused"}
-    if not any(
-        step.changes_instrument and refused.isdisjoint(block.code for block in step.blocked_by)
-        for step in draft.steps
-    ):
-        return
-    draft.place_reading(
-        Step(
-            0,
-            "final-readings",
-            None,
-            say("Final readings: everything once more, at pitch, in playing position; look again tomorrow"),
-            readings_next=tuple(draft.wanted(known, "final") for known in draft.known.values()),
-        ),
-        gate="nothing",
-    )
