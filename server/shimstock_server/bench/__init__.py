@@ -3,7 +3,7 @@
 from .adjustments import adjustments_of
 from .before_and_after import BeforeAndAfter, before_and_after, sheet_of, verdicts
 from .problems import InstrumentUnknown
-from .recommendation import current_plan, gather
+from .recommendation import current_plan, gather, source_of_readings
 from .routes import blueprint
 from .schemas import ReadingSheetIn
 from .sheets import record_sheet, sheets_of, standing
@@ -21,6 +21,7 @@ __all__ = [
     "record_sheet",
     "sheet_of",
     "sheets_of",
+    "source_of_readings",
     "standing",
     "verdicts",
     "whole_life",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from importlib.metadata import version
@@ -24,6 +24,7 @@ from shimstock_server.catalogue import (
 from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
 from shimstock_server.database.tables.jobs import Consent, Job
 from shimstock_server.database.tables.owners import Instrument
+from shimstock_server.database.tables.shop import Shop
 from shimstock_server.database.words import ConsentKind, Method, Part
 from shimstock_server.jobs import standing_consents
 from shimstock_server.learning import learned_responses
@@ -84,13 +85,8 @@ def gather(session: Session, job: Job) -> plan_model.PlanInput:
     shop = settings(session)
     timeline = Timeline(sheets, adjustments)
     restrung = any(adjustment.part is Part.STRINGS for adjustment in adjustments)
-    source = plan_model.PlanInput(
-        instrument=geometry,
-        spec=spec_of_job(session, job, instrument),
-        readings=tuple(
-            plan_reading(reading, sheet, timeline) for sheet in sheets for reading in sheet.readings
-        ),
-        adjustments=tuple(plan_adjustment(adjustment, timeline) for adjustment in adjustments),
+    source = replace(
+        source_of_readings(geometry, spec_of_job(session, job, instrument), sheets, adjustments, shop),
         findings=tuple(
             plan_finding(finding, sheet, timeline) for sheet in sheets for finding in sheet.findings
         ),
@@ -98,13 +94,32 @@ def gather(session: Session, job: Job) -> plan_model.PlanInput:
         wanted=plan_model.Wanted() if restrung else _wanted(session, job, instrument),
         other_sets=plan_other_sets(session, instrument),
         consents=tuple(_consents(standing_consents(session, job.id))),
+    )
+    return replace(source, responses=learned_responses(session, instrument.model_id, instrument.id, source))
+
+
+def source_of_readings(
+    geometry: plan_model.Instrument,
+    spec: tuple[plan_model.SpecItem, ...],
+    sheets: Sequence[ReadingSheet],
+    adjustments: Sequence[Adjustment],
+    shop: Shop,
+) -> plan_model.PlanInput:
+    """What verdicts depend on: the instrument, its targets, what was read and what was done."""
+    timeline = Timeline(sheets, adjustments)
+    return plan_model.PlanInput(
+        instrument=geometry,
+        spec=spec,
+        readings=tuple(
+            plan_reading(reading, sheet, timeline) for sheet in sheets for reading in sheet.readings
+        ),
+        adjustments=tuple(plan_adjustment(adjustment, timeline) for adjustment in adjustments),
         settings=plan_model.Settings(
             settle_minutes=float(shop.settle_first_minutes),
             humidity_low=shop.humidity_low,
             humidity_high=shop.humidity_high,
         ),
     )
-    return replace(source, responses=learned_responses(session, instrument.model_id, instrument.id, source))
 
 
 class Timeline:

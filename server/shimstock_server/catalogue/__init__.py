@@ -18,6 +18,7 @@ from .problems import InstrumentIncomplete, NoInstrumentYet
 from .resolving import ResolvedItem, current_spec_ids, resolve_spec, spec_items
 from .routes import instrument_models, strings
 from .schemas import StringSetIn, TuningIn
+from .spec_book import SpecBook
 from .spec_checks import PLAUSIBLE
 from .spec_routes import setup_specs
 from .spec_schemas import ResolvedItemOut, SetupSpecIn, SpecItemIn
@@ -41,6 +42,7 @@ __all__ = [
     "RodLeftIn",
     "RodLeftOut",
     "SetupSpecIn",
+    "SpecBook",
     "SpecItemIn",
     "StringSetIn",
     "TuningIn",

@@ -83,7 +83,8 @@ def place(
     return f"instrument:{instrument_id}" if instrument_id is not None else f"job:{job_id}"
 
 
-def _general_places(kind: Kind, model_id: UUID | None, instrument_id: UUID | None) -> list[str]:
+def general_places(kind: Kind, model_id: UUID | None, instrument_id: UUID | None) -> list[str]:
+    """Return where the specs of an instrument stand, general to specific."""
     places = [place(kind=kind)]
     if model_id is not None:
         places.append(place(model_id=model_id))
@@ -110,7 +111,7 @@ def current_spec_ids(
     model_id, instrument_id : UUID or None
         Its model and itself.
     """
-    return [row.id for row in current_at(session, _general_places(kind, model_id, instrument_id))]
+    return [row.id for row in current_at(session, general_places(kind, model_id, instrument_id))]
 
 
 def resolve_spec(
@@ -147,7 +148,7 @@ def resolve_spec(
             (row for row in found if row.scope is not SpecScope.JOB), key=lambda row: _SCOPES.index(row.scope)
         )
     else:
-        rows = current_at(session, _general_places(kind, model_id, instrument_id))
+        rows = current_at(session, general_places(kind, model_id, instrument_id))
     if job_id is not None:
         rows += current_at(session, [place(job_id=job_id)])
     return resolved(rows, frame_of(session, model_id))

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
-from datetime import date, datetime, timedelta
+from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import delete, insert, select
 from sqlalchemy.orm import Session
@@ -16,25 +17,20 @@ from shimstock_calc.moisture import TimeConstant, time_constant
 from shimstock_calc.plan import model as plan_model
 from shimstock_calc.plan.geometry import ReliefPlace, conversion, coupling, share, side_scale, string_scale
 from shimstock_calc.plan.goals import goals, relief_place
-from shimstock_server.bench import gather, sheets_of, standing, verdicts
-from shimstock_server.catalogue import InstrumentIncomplete, resolve_spec, spec_items
-from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
-from shimstock_server.database.tables.jobs import Job
+from shimstock_server.bench import source_of_readings, verdicts
+from shimstock_server.catalogue import InstrumentIncomplete, SpecBook, plan_instrument
 from shimstock_server.database.tables.owners import Instrument
-from shimstock_server.database.tables.seasons import WatchedQuantity
-from shimstock_server.database.words import Kind, Part, Quantity, Side, Stage
-from shimstock_server.shop import local_day
+from shimstock_server.database.tables.seasons import Keeping, WatchedQuantity
+from shimstock_server.database.words import Kind, Quantity, Side
+from shimstock_server.shop import settings
 
-from .places import place_of
+from .last_checks import LastCheck, last_checks
+from .places import Homes
 
-ENDS = (Stage.FINAL, Stage.RECHECK)
-"""Stages that leave an instrument to itself."""
-HARMLESS = frozenset({Part.PICKUP_SCREW, Part.TUNERS, Part.SADDLE_POSITION, Part.TAILPIECE})
-"""Work that moves neither relief nor action."""
 USUAL_FRET = 8
 """Where relief held first to last is read: the frame that sensitivities are learned in."""
-ONE_CHECK = timedelta(days=3)
-"""Sheets of a stage that belong together; an older one is another look at another moisture."""
+OCTAVE = 12
+"""The fret that action is read at where nothing else is said."""
 ACOUSTIC = frozenset({Kind.ACOUSTIC_STEEL, Kind.CLASSICAL_NYLON})
 
 
@@ -69,36 +65,56 @@ def watches_of(session: Session, instrument: Instrument) -> list[Watch]:
     The newest final or recheck readings count, as long as nothing was done to the instrument since; the spec
     is the present one.
     """
-    sheet = _last_sheet(session, instrument.id)
-    if sheet is None or _worked_on_since(session, instrument.id, sheet.taken_at):
-        return []
-    job = session.get_one(Job, sheet.job_id)
-    try:
-        source = gather(session, job)
-        found = _verdicts(session, instrument, job, sheet, source)
-    except (InstrumentIncomplete, CalculationError):
-        return []  # what is incomplete or contradicts itself is told at the instrument and at the job
-    where, day = place_of(session, instrument).key, local_day(session, sheet.taken_at)
-    neck, top = delays(instrument)
-    joint = source.instrument.body_joint_fret
-    usual = ReliefPlace((1, source.instrument.frets), USUAL_FRET)
-    watches: list[Watch] = []
-    for verdict in found:
-        scale = _scale(source.instrument, verdict)
-        if verdict.quantity == "relief":
-            relief, saddle = conversion(scale, joint, usual, relief_place(source)), 0.0
-        else:
-            fret = verdict.fret or 12
-            relief, saddle = coupling(scale, joint, usual, fret), share(fret) if top is not None else 0.0
-        watches.append(
+    return watches_of_all(session, [instrument])[instrument.id]
+
+
+def watches_of_all(session: Session, instruments: Sequence[Instrument]) -> dict[UUID, list[Watch]]:
+    """Return what the seasons are watched for on some instruments; what they share is read once."""
+    ends = last_checks(session, [instrument.id for instrument in instruments])
+    if not ends:
+        return {instrument.id: [] for instrument in instruments}
+    making = _Making(session, [each for each in instruments if each.id in ends], ends)
+    return {
+        instrument.id: making.of(instrument, ends[instrument.id]) if instrument.id in ends else []
+        for instrument in instruments
+    }
+
+
+class _Making:
+    """Makes the watched quantities of instruments that were read to the end."""
+
+    def __init__(
+        self, session: Session, instruments: Sequence[Instrument], ends: Mapping[UUID, LastCheck]
+    ) -> None:
+        self.session = session
+        job_ids = [end.job_id for end in ends.values()]
+        self.specs = SpecBook(session, instruments, job_ids)
+        self.shop = settings(session)
+        self.zone = ZoneInfo(self.shop.zone)
+        self.homes = Homes(session)
+        rows = session.scalars(select(Keeping).where(Keeping.instrument_id.in_(list(ends))))
+        self.keepings = {row.instrument_id: row for row in rows}
+        self.geometries: dict[tuple[Any, ...], plan_model.Instrument] = {}
+
+    def of(self, instrument: Instrument, end: LastCheck) -> list[Watch]:
+        """Return the watched quantities of one instrument."""
+        try:
+            geometry = self._geometry(instrument)
+            source, found = self._verdicts(geometry, self.specs.of(instrument, end.job_id), end)
+        except (InstrumentIncomplete, CalculationError):
+            return []  # what is incomplete or contradicts itself is told at the instrument and at the job
+        where = self.homes.of(instrument, self.keepings.get(instrument.id)).key
+        neck, top = delays(instrument)
+        to = relief_place(source)
+        return [
             Watch(
                 instrument_id=instrument.id,
-                number=len(watches),
+                number=number,
                 model_id=instrument.model_id,
-                job_id=job.id,
-                sheet_id=sheet.id,
-                basis=f"{sheet.stage.value}:{job.id}",
-                read_on=day,
+                job_id=end.job_id,
+                sheet_id=end.sheets[-1].id,
+                basis=end.basis,
+                read_on=end.sheets[-1].taken_at.astimezone(self.zone).date(),
                 quantity=Quantity(verdict.quantity),
                 side=None if verdict.side is None else Side(verdict.side),
                 string=verdict.string,
@@ -106,76 +122,46 @@ def watches_of(session: Session, instrument: Instrument) -> list[Watch]:
                 uncertainty=verdict.uncertainty or 0.0,
                 lower=verdict.lower,
                 upper=verdict.upper,
-                relief_factor=relief,
+                relief_factor=_relief_factor(geometry, verdict, to),
                 neck_tau=[neck.low, neck.mid, neck.high],
                 top_tau=None if top is None else [top.low, top.mid, top.high],
-                saddle_factor=saddle,
+                saddle_factor=0.0
+                if top is None or verdict.quantity == "relief"
+                else share(verdict.fret or OCTAVE),
                 place=where,
             )
-        )
-    return watches
+            for number, verdict in enumerate(found)
+        ]
+
+    def _geometry(self, instrument: Instrument) -> plan_model.Instrument:
+        """Return an instrument as the plan takes it; those that differ in nothing share one."""
+        own = (
+            instrument.model_id, instrument.string_set_id, instrument.tuning_id, instrument.handedness,
+            instrument.named_consents, repr(instrument.bridge), repr(instrument.truss_rod),
+        )  # fmt: skip
+        if own not in self.geometries:
+            self.geometries[own] = plan_instrument(self.session, instrument)
+        return self.geometries[own]
+
+    def _verdicts(
+        self, geometry: plan_model.Instrument, spec: tuple[plan_model.SpecItem, ...], end: LastCheck
+    ) -> tuple[plan_model.PlanInput, list[plan_model.Verdict]]:
+        source = source_of_readings(geometry, spec, end.of_job, end.done, self.shop)
+        # A reading in dry or damp air is no verdict on the setup, but the forecast reckons with that air.
+        anywhere = replace(source.settings, humidity_low=0.0, humidity_high=100.0)
+        source = replace(source, settings=anywhere)
+        wanted = [goal for goal in goals(source) if goal.spot.quantity in ("relief", "action")]
+        found = verdicts(source, wanted, end.sheets)
+        return source, [verdict for verdict in found if verdict.usable and verdict.value is not None]
 
 
-def _last_sheet(session: Session, instrument_id: UUID) -> ReadingSheet | None:
-    corrected = select(ReadingSheet.supersedes_id).where(ReadingSheet.supersedes_id.is_not(None))
-    return session.scalars(
-        select(ReadingSheet)
-        .join(Job, Job.id == ReadingSheet.job_id)
-        .where(
-            Job.instrument_id == instrument_id,
-            ReadingSheet.stage.in_(ENDS),
-            ReadingSheet.at_pitch,
-            ReadingSheet.id.not_in(corrected),
-        )
-        .order_by(ReadingSheet.taken_at.desc(), ReadingSheet.id.desc())
-        .limit(1)
-    ).first()
-
-
-def _worked_on_since(session: Session, instrument_id: UUID, instant: datetime) -> bool:
-    done = (
-        select(Adjustment.id)
-        .join(Job, Job.id == Adjustment.job_id)
-        .where(
-            Job.instrument_id == instrument_id,
-            Adjustment.done_at > instant,
-            Adjustment.part.not_in(HARMLESS),
-        )
-        .limit(1)
-    )
-    return session.scalar(done) is not None
-
-
-def _verdicts(
-    session: Session,
-    instrument: Instrument,
-    job: Job,
-    newest: ReadingSheet,
-    source: plan_model.PlanInput,
-) -> list[plan_model.Verdict]:
-    spec = spec_items(
-        resolve_spec(
-            session,
-            kind=instrument.model.kind,
-            model_id=instrument.model_id,
-            instrument_id=instrument.id,
-            job_id=job.id,
-        )
-    )
-    # A reading in dry or damp air is no verdict on the setup, but the forecast reckons with that air.
-    anywhere = replace(source.settings, humidity_low=0.0, humidity_high=100.0)
-    source = replace(source, spec=spec, settings=anywhere)
-    sheets = [
-        sheet
-        for sheet in standing(sheets_of(session, job.id))
-        if sheet.stage is newest.stage and sheet.taken_at > newest.taken_at - ONE_CHECK
-    ]
-    found = verdicts(source, goals(source), sheets)
-    return [
-        verdict
-        for verdict in found
-        if verdict.quantity in ("relief", "action") and verdict.usable and verdict.value is not None
-    ]
+def _relief_factor(geometry: plan_model.Instrument, verdict: plan_model.Verdict, to: ReliefPlace) -> float:
+    """A quantity's change per mm of relief held first to last and read at the 8th fret."""
+    usual = ReliefPlace((1, geometry.frets), USUAL_FRET)
+    scale, joint = _scale(geometry, verdict), geometry.body_joint_fret
+    if verdict.quantity == "relief":
+        return conversion(scale, joint, usual, to)
+    return coupling(scale, joint, usual, verdict.fret or OCTAVE)
 
 
 def _scale(instrument: plan_model.Instrument, verdict: plan_model.Verdict) -> float:
@@ -204,11 +190,12 @@ def _delay(part: str, said: Mapping[str, Any] | None, *, in_case: bool) -> TimeC
         return time_constant(part, None, None, in_case)  # a finish that no table holds: what is usual
 
 
-def store_watches(session: Session, instrument_id: UUID, watches: Sequence[Watch]) -> None:
-    """Put what is watched of an instrument into the place of what was."""
-    session.execute(delete(WatchedQuantity).where(WatchedQuantity.instrument_id == instrument_id))
-    if watches:
-        session.execute(insert(WatchedQuantity), [asdict(watch) for watch in watches])
+def store_watches(session: Session, watches: Mapping[UUID, Sequence[Watch]]) -> None:
+    """Put what is watched of some instruments into the place of what was."""
+    session.execute(delete(WatchedQuantity).where(WatchedQuantity.instrument_id.in_(list(watches))))
+    rows = [vars(watch) for of_instrument in watches.values() for watch in of_instrument]
+    if rows:
+        session.execute(insert(WatchedQuantity), rows)
 
 
 def stored_watches(session: Session, instrument_ids: Sequence[UUID]) -> list[Watch]:

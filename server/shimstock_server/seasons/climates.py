@@ -8,7 +8,7 @@ from typing import Any
 from uuid import UUID
 
 import numpy as np
-from sqlalchemy import func, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from shimstock_calc.air import dew_point, saturation_pressure, vapour_pressure
@@ -277,17 +277,22 @@ def climate_told(row: Climate) -> dict[str, Any]:
     }
 
 
-def climate_of_place(session: Session, place: str | None) -> Climate | None:
-    """Return the climate whose place or name is this one, capitals aside; the oldest of several."""
-    if not place:
-        return None
-    wanted = place.strip().lower()
-    return session.scalars(
-        select(Climate)
-        .where((func.lower(Climate.place) == wanted) | (func.lower(Climate.name) == wanted))
-        .order_by(Climate.created_at, Climate.id)
-        .limit(1)
-    ).first()
+def name_told(name: str | None) -> str:
+    """Return a place's name as it is compared: capitals and outer spaces aside."""
+    return (name or "").strip().casefold()
+
+
+def climates_by_name(session: Session) -> dict[str, UUID]:
+    """Return the climates by their places and names, the oldest of several."""
+    found: dict[str, UUID] = {}
+    rows = session.execute(
+        select(Climate.id, Climate.place, Climate.name).order_by(Climate.created_at, Climate.id)
+    )
+    for identifier, *names in rows:
+        for name in names:
+            if name_told(name):
+                found.setdefault(name_told(name), identifier)
+    return found
 
 
 def refuse_unknown(session: Session, identifier: UUID | None, pointer: str = "/climate_id") -> None:

@@ -31,8 +31,9 @@ from shimstock_server.database.tables.seasons import LearnedSensitivity
 from shimstock_server.database.words import Movable, Part, Position, Quantity, Side, Stage
 from shimstock_server.shop import local_day
 
-from .baseline import HARMLESS, USUAL_FRET, delays
+from .baseline import USUAL_FRET, delays
 from .drift import PRIORS
+from .last_checks import HARMLESS
 from .places import AirBook, place_of
 
 STAGES = (Stage.AS_RECEIVED, Stage.FINAL, Stage.RECHECK)

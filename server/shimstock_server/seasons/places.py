@@ -30,7 +30,7 @@ from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.seasons import Climate, Keeping, Room, RoomReading, SeasonSettings
 from shimstock_server.database.words import RoomUse
 
-from .climates import climate_of_place
+from .climates import climates_by_name, name_told
 from .profiles import FIELDS, profile_over, usual
 
 LOG_YEARS = 3
@@ -88,30 +88,42 @@ def keeping_of(session: Session, instrument_id: UUID) -> Keeping | None:
     return session.scalars(select(Keeping).where(Keeping.instrument_id == instrument_id)).one_or_none()
 
 
-def place_of(session: Session, instrument: Instrument) -> Place:
-    """Return where an instrument lives.
+class Homes:
+    """Where instruments live: what they all share is read once.
 
-    A room that it is kept in counts first; then the climate named for it, that of its home's place, and the
-    shop's, with its home's way of keeping the air over what homes are usually like.
+    A room that an instrument is kept in counts first; then the climate named for it, that of its home's
+    place, and the shop's, with its home's way of keeping the air over what homes are usually like.
     """
-    keeping = keeping_of(session, instrument.id)
-    if keeping is not None and keeping.room_id is not None:
-        return Place(f"room:{keeping.room_id}")
-    settings = find_settings(session)
-    climate_id = keeping.climate_id if keeping is not None else None
-    if climate_id is None:
-        named = climate_of_place(session, (instrument.home or {}).get("place"))
-        climate_id = named.id if named is not None else settings.climate_id if settings is not None else None
-    if climate_id is None:
-        return Place("")
-    home = {name: value for name, value in (instrument.home or {}).items() if name in FIELDS}
-    base = usual(settings, RoomUse.HOME)
-    try:
-        profile = profile_over(base, {name: value for name, value in home.items() if value is not None})
-    except CalculationError:
-        profile = base  # a home that contradicts what is usual is taken as usual; its own check refuses it
-    said = {ours: getattr(profile, theirs) for ours, theirs in FIELDS.items()}
-    return Place("home:" + json.dumps({"climate": str(climate_id), "profile": said}, sort_keys=True))
+
+    def __init__(self, session: Session) -> None:
+        settings = find_settings(session)
+        self._shops = settings.climate_id if settings is not None else None
+        self._usual = usual(settings, RoomUse.HOME)
+        self._named = climates_by_name(session)
+
+    def of(self, instrument: Instrument, keeping: Keeping | None) -> Place:
+        """Return where an instrument lives."""
+        if keeping is not None and keeping.room_id is not None:
+            return Place(f"room:{keeping.room_id}")
+        said = instrument.home or {}
+        climate_id = keeping.climate_id if keeping is not None else None
+        climate_id = climate_id or self._named.get(name_told(said.get("place"))) or self._shops
+        if climate_id is None:
+            return Place("")
+        ways = {name: said[name] for name in FIELDS if said.get(name) is not None}
+        try:
+            profile = profile_over(self._usual, ways)
+        except CalculationError:
+            # a home that contradicts what is usual is taken as usual; its own check refuses it
+            profile = self._usual
+        kept = {ours: getattr(profile, theirs) for ours, theirs in FIELDS.items()}
+        written = json.dumps({"climate": str(climate_id), "profile": kept}, sort_keys=True)
+        return Place(f"home:{written}")
+
+
+def place_of(session: Session, instrument: Instrument) -> Place:
+    """Return where an instrument lives; of many, ask `Homes`."""
+    return Homes(session).of(instrument, keeping_of(session, instrument.id))
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+import time
+from collections.abc import Iterator
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -21,59 +21,120 @@ from shimstock_server.database.tables.seasons import Keeping, Room, SeasonMark
 from shimstock_server.shop import ShopNotSetUp, settings
 
 from .alerts import update_alerts
-from .baseline import store_watches, watches_of
+from .baseline import store_watches, watches_of_all
 from .learning import keep_lessons, lessons
-from .marks import clear_marks, mark, standing_marks
+from .marks import clear_marks, mark, mark_all, standing_marks
 from .reminding import bring_up_to_date, tell_what_is_due
 from .wanted import Wishing
 
 AT_ONCE = 500
 """Instruments in one transaction."""
-MADE_AT_ONCE = 50
-"""Instruments whose watched quantities are made in one reading session."""
+MADE_AT_ONCE = 200
+"""Instruments whose watched quantities are made in one transaction."""
+LONGEST_ROUND = 4.0
+"""Seconds after which the worker turns to its other tasks; what is still marked waits for the next round."""
 NIGHT = "night:"
 LEARNING = "learning"
+MAKE, REMIND = "instrument:", "remind:"
+"""Marks of single instruments: watch it anew, or only bring its reminders up to date."""
+BROAD = ("all", "kind:", "model:", "room:")
+"""Marks that stand for many instruments."""
 NIGHTLY_FROM = 2
 """Local hour from which on the nightly pass may begin."""
 _LOCK = 0x5EA50
 
 
-@dataclass(frozen=True)
-class _Work:
-    """What the marks ask for."""
-
-    make: Any | None
-    """Instruments whose watched quantities are made anew."""
-    remind: Any | None
-    """Instruments whose reminders are brought up to date."""
-    rooms: tuple[UUID, ...]
-
-
 def work_off_marks(database: Database, config: Config, clock: Clock) -> int:
-    """Work out what changed since the last round; return how many instruments were looked at."""
+    """Work out what changed since the last round; return how many instruments were looked at.
+
+    What changed last is taken first, so that a reading at the bench does not wait behind a change of the
+    whole shop's spec.
+    """
     info = _info(config, clock)
     with database.read(info) as session:
-        seen = {what: turn for what, turn in standing_marks(session).items() if _is_for_now(what)}
-        if not seen or not _is_set_up(session):
+        if not standing_marks(session, MAKE, REMIND, *BROAD, limit=1) or not _is_set_up(session):
             return 0
-        work = _asked(seen)
-    if work.make is not None:
-        for ids in _chunks(database, work.make, MADE_AT_ONCE):
-            _make(database, info, ids)
-    for room_id in work.rooms:
-        _look_at_room(database, info, room_id)
-    done, alone = (0, True) if work.remind is None else _remind(database, info, work.remind)
-    if alone:
-        with database.write(info) as session:
-            clear_marks(session, seen)
+    _spread(database, info)
+    with database.read(info) as session:
+        wishing = Wishing(session, now=info["now"])
+    done, until = 0, time.monotonic() + LONGEST_ROUND
+    while worked := _work_off_some(database, info, wishing):
+        done += worked
+        if time.monotonic() >= until:
+            break
     return done
+
+
+def _spread(database: Database, info: dict[str, Any]) -> None:
+    """Turn marks of many instruments into marks of each, and look at the rooms among them."""
+    with database.read(info) as session:
+        seen = standing_marks(session, *BROAD)
+    if not seen:
+        return
+    for room in _named(seen).get("room", []):
+        _look_at_room(database, info, UUID(room))
+    for wanted, what in ((_affected(seen), MAKE), (_living_in(seen), REMIND)):
+        for ids in _chunks(database, wanted, AT_ONCE):
+            with database.write(info) as session:
+                mark_all(session, [f"{what}{each}" for each in ids])
+    with database.write(info) as session:
+        clear_marks(session, seen)
+
+
+def _affected(seen: dict[str, int]) -> Any:
+    """Return the statement for the instruments whose watched quantities are to be made anew."""
+    if "all" in seen:
+        return select(Instrument.id)
+    named = _named(seen)
+    of_kind = select(InstrumentModel.id).where(InstrumentModel.kind.in_(named.get("kind", [])))
+    models = [UUID(each) for each in named.get("model", [])]
+    return select(Instrument.id).where(Instrument.model_id.in_(models) | Instrument.model_id.in_(of_kind))
+
+
+def _living_in(seen: dict[str, int]) -> Any:
+    """Return the statement for the instruments in rooms whose air changed."""
+    rooms = [UUID(each) for each in _named(seen).get("room", [])]
+    living = select(Keeping.instrument_id).where(Keeping.room_id.in_(rooms))
+    return select(Instrument.id).where(Instrument.id.in_(living))
+
+
+def _named(seen: dict[str, int]) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = {}
+    for what in seen:
+        kind, _, rest = what.partition(":")
+        found.setdefault(kind, []).append(rest)
+    return found
+
+
+def _work_off_some(database: Database, info: dict[str, Any], wishing: Wishing) -> int:
+    """Work off some marks of single instruments; return of how many, 0 when another worker is at it.
+
+    Watched quantities are made before the write begins: whoever changes something meanwhile marks it anew.
+    """
+    with database.read(info) as session:
+        seen = standing_marks(session, MAKE, REMIND, limit=MADE_AT_ONCE)
+        ids = {UUID(what.partition(":")[2]) for what in seen}
+        make = [UUID(what.removeprefix(MAKE)) for what in seen if what.startswith(MAKE)]
+        found = watches_of_all(
+            session, list(session.scalars(select(Instrument).where(Instrument.id.in_(make))))
+        )
+    if not seen:
+        return 0
+    with database.write(info) as session:
+        if not _alone(session):
+            return 0
+        store_watches(session, found)
+        listed = sorted(ids)
+        bring_up_to_date(session, listed, wishing.of(session, listed), now=info["now"])
+        clear_marks(session, seen)
+    return len(ids)
 
 
 def learn_anew(database: Database, config: Config, clock: Clock) -> int:
     """Learn once readings have come that can teach, and let every forecast hear of it."""
     info = _info(config, clock)
     with database.read(info) as session:
-        seen = {what: turn for what, turn in standing_marks(session).items() if what == LEARNING}
+        seen = standing_marks(session, LEARNING)
         if not seen or not _is_set_up(session):
             return 0
     done, alone = _learn_and_remind(database, info)
@@ -104,10 +165,6 @@ def every_night(database: Database, config: Config, clock: Clock) -> int:
     for room_id in rooms:
         _look_at_room(database, info, room_id)
     return work_off_marks(database, config, clock) + learn_anew(database, config, clock)
-
-
-def _is_for_now(what: str) -> bool:
-    return what != LEARNING and not what.startswith(NIGHT)
 
 
 def _look_at_room(database: Database, info: dict[str, Any], room_id: UUID) -> None:
@@ -161,37 +218,6 @@ def _alone(session: Session) -> bool:
     return bool(locked)
 
 
-def _asked(seen: dict[str, int]) -> _Work:
-    parts = [what.partition(":")[::2] for what in seen]
-    rooms = tuple(UUID(rest) for kind, rest in parts if kind == "room")
-    if "all" in seen:
-        everything = select(Instrument.id)
-        return _Work(everything, everything, rooms)
-    make = _instruments(parts)
-    living = select(Keeping.instrument_id).where(Keeping.room_id.in_(rooms))
-    remind = make
-    if rooms:
-        inside = select(Instrument.id).where(Instrument.id.in_(living))
-        remind = (
-            inside
-            if make is None
-            else select(Instrument.id).where(Instrument.id.in_(living) | Instrument.id.in_(make))
-        )
-    return _Work(make, remind, rooms)
-
-
-def _instruments(parts: Sequence[tuple[str, ...]]) -> Any | None:
-    named = {kind: [rest for each, rest in parts if each == kind] for kind in ("instrument", "model", "kind")}
-    if not any(named.values()):
-        return None
-    of_kind = select(InstrumentModel.id).where(InstrumentModel.kind.in_(named["kind"]))
-    return select(Instrument.id).where(
-        Instrument.id.in_([UUID(one) for one in named["instrument"]])
-        | Instrument.model_id.in_([UUID(one) for one in named["model"]])
-        | Instrument.model_id.in_(of_kind)
-    )
-
-
 def _chunks(database: Database, wanted: Any, size: int) -> Iterator[list[UUID]]:
     """Return the ids that a statement selects, some at a time, each once, rising."""
     last: UUID | None = None
@@ -205,18 +231,6 @@ def _chunks(database: Database, wanted: Any, size: int) -> Iterator[list[UUID]]:
             return
         yield ids
         last = ids[-1]
-
-
-def _make(database: Database, info: dict[str, Any], ids: Sequence[UUID]) -> None:
-    """Make the watched quantities of some instruments; the work is done before the write begins."""
-    with database.read(info) as session:
-        found = {
-            instrument.id: watches_of(session, instrument)
-            for instrument in session.scalars(select(Instrument).where(Instrument.id.in_(ids)))
-        }
-    with database.write(info) as session:
-        for instrument_id, watches in found.items():
-            store_watches(session, instrument_id, watches)
 
 
 def _remind(database: Database, info: dict[str, Any], wanted: Any) -> tuple[int, bool]:

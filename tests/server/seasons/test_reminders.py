@@ -11,6 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 
 from shimstock_server.database.tables.seasons import Reminder
+from shimstock_server.seasons import recompute
 from tests.server.clients import code, pointers
 from tests.server.workshop import mm, spec_item
 
@@ -73,6 +74,44 @@ def test_several_sheets_of_one_final_check_are_one_reminder(shop: SeasonShop) ->
     assert moved["id"] == made["id"]
     assert moved["due_on"] < made["due_on"]
     assert history(shop, made) == ["made", "moved"]
+
+
+def test_each_recheck_on_one_job_does_the_reminder_that_asked_for_it(shop: SeasonShop) -> None:
+    shop.read_to_the_end(0.27)
+    shop.work()
+    asked = shop.reminders()
+    for _ in range(3):
+        shop.advance(days=60)
+        sheet = shop.read_to_the_end(0.27, stage="recheck")
+        shop.work()
+        done = shop.bench.get(f"/v1/reminders/{asked[-1]['id']}").get_json()
+        assert (done["state"], done["sheet_id"]) == ("done", sheet["id"])
+        asked += shop.reminders()
+    assert len({one["id"] for one in asked}) == 4
+
+
+@ON_SQLITE
+def test_a_reading_at_the_bench_does_not_wait_for_the_whole_shop(
+    shop: SeasonShop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    body = {"model_id": shop.things.ids["model"], "owner_id": shop.things.ids["owner"]}
+    for _ in range(7):
+        shop.things.add("", "/v1/instruments", body)
+    shop.work()
+    path = "/v1/setup-specs/shop/electric"
+    etag = shop.manager.get(path).headers["ETag"]
+    narrow = {"items": [spec_item("relief", None, 0.2, 0.16, 0.29)]}
+    assert shop.manager.put(path, json=narrow, etag=etag).status_code == 200
+    monkeypatch.setattr(recompute, "LONGEST_ROUND", 0.0)
+    monkeypatch.setattr(recompute, "MADE_AT_ONCE", 3)
+    assert shop.work() == 3
+    shop.advance(seconds=1)
+    shop.read_to_the_end(0.27)
+    assert shop.work() == 3
+    (made,) = shop.reminders()
+    assert "spec 0.16" in made["sentence"]
+    assert shop.work() in (2, 3)
+    assert shop.work() == 0
 
 
 def specify(shop: SeasonShop, spec: dict[str, Any]) -> None:

@@ -220,7 +220,8 @@ class SeasonMark(Base):
     __table_args__ = ({"info": {"audited": False}},)
 
     what: Mapped[str] = mapped_column(String(80), primary_key=True)
-    """`instrument:<id>`, `model:<id>`, `kind:<kind>`, `room:<id>` or `all`."""
+    """`instrument:<id>`, `model:<id>`, `kind:<kind>`, `room:<id>` or `all`; `remind:<id>` for an
+    instrument whose room's air changed; and what the worker notes for itself."""
     marked_at: Mapped[datetime]
     turn: Mapped[int]
     """Rises with each mark: the worker deletes only the turn that it has seen."""
