@@ -65,6 +65,7 @@ if TYPE_CHECKING:
     from ._learning_records import AdjustmentResponse as AdjustmentResponse
     from ._learning_records import CheckPiece as CheckPiece
     from ._learning_records import CheckReading as CheckReading
+    from ._learning_records import ControlLimits as ControlLimits
     from ._learning_records import CountedQuantity as CountedQuantity
     from ._learning_records import CountedStage as CountedStage
     from ._learning_records import ModelReport as ModelReport
@@ -77,6 +78,7 @@ if TYPE_CHECKING:
     from ._learning_records import RowProblem as RowProblem
     from ._learning_records import Study as Study
     from ._learning_records import StudyAgreement as StudyAgreement
+    from ._learning_records import StudyReader as StudyReader
     from ._plan_records import Change as Change
     from ._plan_records import Coded as Coded
     from ._plan_records import Note as Note
@@ -142,9 +144,9 @@ _HOMES = {
     "_errors": "BadAnswer BadRequest Changed ClaimEnded Conflict FieldError InvalidFields NotAllowed "
     "NotFound NotReachable NotSignedIn Refused ServiceFailed ShimstockError TooManyRequests",
     "_ids": "uuid7",
-    "_learning_records": "AdjustmentResponse CheckPiece CheckReading CountedQuantity CountedStage "
-    "ModelReport NextReading RankedModel Ranking ReadingsImport ReportRun ResponseSample RowProblem "
-    "Study StudyAgreement",
+    "_learning_records": "AdjustmentResponse CheckPiece CheckReading ControlLimits CountedQuantity "
+    "CountedStage ModelReport NextReading RankedModel Ranking ReadingsImport ReportRun ResponseSample "
+    "RowProblem Study StudyAgreement StudyReader",
     "_plan_records": "Change Coded Note PartMove PlanSettling ReadingWanted Recommendation Step Verdict",
     "_quantity": "Quantity",
     "_records": "Absence ApiKey Bench Closure Instrument InstrumentModel OpeningHours Owner SetupSpec Shift "

@@ -174,6 +174,7 @@ class Reading(Record):
     tool_name: str | None = None
     resolution: Quantity | None = None
     repeatability: Quantity | None = None
+    repeatability_source: str | None = None
     confirmed: bool = False
     accepted: bool = False
     note: str | None = None

@@ -8,6 +8,7 @@ from uuid import UUID
 
 from ._collection import Collection, Link, Listed, id_of, read
 from ._errors import BadAnswer
+from ._ids import uuid7
 from ._learning_records import (
     AdjustmentResponse,
     CheckPiece,
@@ -101,6 +102,14 @@ class Reports:
         """Read whether the benches measure the same: newest studies in words, and who drifts."""
         return self._link.ask("/reports/bench-agreement").object()
 
+    def bench_agreement_page(self) -> str:
+        """Read the same as a page with pictures (HTML)."""
+        return str(self._link.ask("/reports/bench-agreement", accept="text/html").content)
+
+    def bench_agreement_table(self, table: str) -> str:
+        """Read one of its tables as CSV: studies, readings, repeats or checks."""
+        return str(self._link.ask("/reports/bench-agreement", accept="text/csv", table=table).content)
+
     @staticmethod
     def _of(model: Stored | UUID | str) -> str:
         return f"/reports/instrument-models/{id_of(model)}"
@@ -121,15 +130,20 @@ class Studies(Listed[Study]):
     def take(
         self, study: Study | UUID | str, number: int, value: Quantity, **more: Any
     ) -> NextReading | None:
-        """Take the reading that is next; what comes after it is returned."""
-        body = {"number": number, "value": value, **more}
+        """Take the reading that is next; what comes after it is returned.
+
+        `confirmed=True` says of a value that is hardly plausible that it was looked at twice. Under the same
+        `id`, made here when none is given, it is taken once.
+        """
+        body = {"id": uuid7(), "number": number, "value": value, **more}
         answer = self._link.change("POST", f"{self._one(study)}/readings", body).object()
         following = answer.get("next")
         return NextReading.from_wire(following) if isinstance(following, dict) else None
 
-    def end(self, study: Study | UUID | str, *, abandon: bool = False) -> Study:
-        """End a study, or give it up."""
-        return read(Study, self._link.change("POST", f"{self._one(study)}/end", {"abandon": abandon}))
+    def end(self, study: Study | UUID | str, *, abandon: bool = False, as_it_stands: bool = False) -> Study:
+        """End a study, judge only what of it is complete, or give it up."""
+        body = {"abandon": abandon, "as_it_stands": as_it_stands}
+        return read(Study, self._link.change("POST", f"{self._one(study)}/end", body))
 
     def agreement(self, study: Study | UUID | str) -> StudyAgreement:
         """Read what an ended study says."""
@@ -140,8 +154,12 @@ class CheckPieces(Collection[CheckPiece]):
     """Things that a bench reads every day."""
 
     def check(self, piece: CheckPiece | UUID | str, values: Sequence[Quantity], **more: Any) -> CheckReading:
-        """Keep a day's check; its verdict is in the answer."""
-        body = {"values": [*values], **more}
+        """Keep a day's check; its verdict is in the answer.
+
+        `confirmed=True` says of values that are hardly plausible that they were looked at twice. Under the
+        same `id`, made here when none is given, it is kept once.
+        """
+        body = {"id": uuid7(), "values": [*values], **more}
         return read(CheckReading, self._link.change("POST", f"{self._one(piece)}/readings", body))
 
     def checks(self, piece: CheckPiece | UUID | str, **filters: Any) -> Iterator[CheckReading]:

@@ -130,8 +130,20 @@ class ReportRun(Stored):
 
 
 @dataclass(kw_only=True)
+class StudyReader(Record):
+    """Who reads in a study, how much is left, and whether it is the bench whose key asks."""
+
+    name: str = ""
+    bench_id: str = ""
+    technician_id: str | None = None
+    tool_id: str | None = None
+    left: int = 0
+    here: bool = False
+
+
+@dataclass(kw_only=True)
 class Study(Stored):
-    """A guided study; its pieces and readers stand in `raw`."""
+    """A guided study; its pieces stand in `raw`."""
 
     name: str = ""
     quantity: str = ""
@@ -141,6 +153,7 @@ class Study(Stored):
     readings: int = 0
     taken: int = 0
     tolerance: Quantity | None = None
+    readers: list[StudyReader] = field(default_factory=list)
     ended_at: datetime | None = None
 
 
@@ -179,8 +192,20 @@ class CheckReading(Stored):
 
 
 @dataclass(kw_only=True)
+class ControlLimits(Record):
+    """Limits of a check piece, from its bench's own days."""
+
+    mean: Quantity | None = None
+    lower: Quantity | None = None
+    upper: Quantity | None = None
+    spread_upper: Quantity | None = None
+    days: int = 0
+    bias: Quantity | None = None
+
+
+@dataclass(kw_only=True)
 class CheckPiece(Stored):
-    """A thing that a bench reads every day; its limits stand in `raw`."""
+    """A thing that a bench reads every day."""
 
     name: str = ""
     bench_id: str = ""
@@ -190,6 +215,8 @@ class CheckPiece(Stored):
     repetitions: int = 0
     limits_from: str | None = None
     active: bool = True
+    limits: ControlLimits | None = None
+    days_to_limits: int = 0
     newest: CheckReading | None = None
     drifting: bool = False
 

@@ -27,6 +27,7 @@ class Verdict(Record):
     reading: str | None = None
     value: Quantity | None = None
     uncertainty: Quantity | None = None
+    uncertainty_source: str | None = None
     probability: float | None = None
     verdict: str | None = None
     usable: bool = False

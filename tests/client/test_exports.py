@@ -13,8 +13,8 @@ import shimstock_client
 
 PUBLIC = {
     "Absence", "Adjustment", "AdjustmentResponse", "ResponseSample", "CheckPiece", "CheckReading",
-    "NextReading", "ReadingsImport", "RowProblem", "Study", "StudyAgreement", "CountedQuantity",
-    "CountedStage",
+    "NextReading", "ReadingsImport", "RowProblem", "Study", "StudyAgreement", "StudyReader", "ControlLimits",
+    "CountedQuantity", "CountedStage",
     "ModelReport", "RankedModel", "Ranking", "ReportRun",
     "AllowedMove", "Answer", "ApiKey", "as_planned", "BadAnswer", "BadRequest", "Bench",
     "BoundedRetry", "Card", "CardLook", "CardQuantity", "Change", "Changed", "Claim", "ClaimEnded",

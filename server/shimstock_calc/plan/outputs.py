@@ -58,6 +58,8 @@ class Verdict:
     accepted: bool = False
     reason: Sentence | None = None
     """Why there is no verdict, or what was converted or assumed."""
+    uncertainty_source: str | None = None
+    """What the uncertainty comes from, in words."""
 
 
 @dataclass(frozen=True)

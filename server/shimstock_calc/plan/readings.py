@@ -9,7 +9,7 @@ from .conversions import Converted, Converter
 from .goals import OCTAVE, SIDES, Goal, Spot
 from .inputs import PlanInput, Reading
 from .outputs import Verdict, VerdictWord
-from .records import Records, tool_assumed, tool_of
+from .records import Records, tool_assumed, tool_of, uncertainty_source
 from .words import Sentence, say
 
 
@@ -147,7 +147,12 @@ def _touching(goal: Goal, reading: Reading) -> Known:
     word: VerdictWord = verdict_at_most(0.0, goal.item.lower, goal.item.upper, uncertainty)  # type: ignore[assignment]
     why = say("the string touches, zero or less: how far below needs a notched straightedge")
     found = replace(
-        _unread(goal, why, reading), value=None, uncertainty=uncertainty, verdict=word, usable=True
+        _unread(goal, why, reading),
+        value=None,
+        uncertainty=uncertainty,
+        verdict=word,
+        usable=True,
+        uncertainty_source=uncertainty_source(reading),
     )
     return Known(goal, found, 1, reading, method="straightedge")
 
@@ -164,6 +169,7 @@ def _said(
         probability=probability,
         verdict=word,
         usable=True,
+        uncertainty_source=uncertainty_source(reading),
     )
 
 

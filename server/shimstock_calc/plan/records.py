@@ -96,6 +96,18 @@ def tool_of(reading: Reading) -> tuple[float | None, float | None]:
     return reading.resolution, reading.repeatability
 
 
+def uncertainty_source(reading: Reading) -> str:
+    """What the uncertainty of a reading comes from: see `standard_uncertainty`, whose larger part it is."""
+    if tool_assumed(reading):
+        return "no tool named: the coarsest usual tool"
+    tool, step = reading.tool or "the tool", (reading.resolution or 0.0) / 12.0**0.5
+    if reading.repeatability is None or reading.repeatability < step:
+        return f"the step of {tool}"
+    if reading.repeatability_source is None:
+        return f"how well {tool} repeats"
+    return f"how well this bench repeats, by {reading.repeatability_source}"
+
+
 def tool_assumed(reading: Reading) -> bool:
     """Whether no tool was named."""
     return reading.resolution is None and reading.repeatability is None

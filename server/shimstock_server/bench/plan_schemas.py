@@ -86,6 +86,11 @@ class VerdictOut(PlaceOut):
     reading = Nested(ReadingRefOut, allow_none=True, required=True)
     value = QuantityOut(kind_from="kind", allow_none=True)
     uncertainty = QuantityOut(kind_from="kind", allow_none=True)
+    uncertainty_source = Text(
+        max=400,
+        allow_none=True,
+        metadata={"description": "What the uncertainty comes from: a bench study, the tool, its step."},
+    )
     probability = Number(
         allow_none=True, metadata={"description": "That the true value lies inside the limits."}
     )

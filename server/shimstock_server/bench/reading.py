@@ -14,16 +14,15 @@ from shimstock_calc.errors import Contradiction
 from shimstock_calc.neck import string_line
 from shimstock_calc.plan import model as plan_model
 from shimstock_calc.plan.model import SpecItem
+from shimstock_server.catalogue import KIND_OF_VALUE, plausible_range
 from shimstock_server.database.tables.bench import Reading
 from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.shop import Tool
 from shimstock_server.database.words import Kind, Method, Quantity, Side
-from shimstock_server.learning import bench_repeatability
+from shimstock_server.learning import Repeatability, bench_repeatability
 from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.quantities import KINDS, read_quantity
 from shimstock_server.web.schemas import field_errors
-
-from .plausible import KIND_OF_VALUE, plausible_range
 
 OCTAVE = 12
 UNNAMED_TOOL = 0.03
@@ -124,7 +123,7 @@ class _SheetReader:
         bench_id: UUID | None,
     ) -> None:
         self.bench_id = bench_id
-        self.studied: dict[tuple[Quantity, UUID | None], float | None] = {}
+        self.studied: dict[tuple[Quantity, UUID | None], Repeatability | None] = {}
         self.session, self.frame, self.spec = session, frame, spec
         self.wish = wish
         self.errors: list[dict[str, str]] = []
@@ -148,6 +147,7 @@ class _SheetReader:
         if len(self.errors) > before:
             return None
         held = sent["held"] or []
+        studied = self._studied(quantity, tool)
         return Reading(
             number=number,
             quantity=quantity,
@@ -166,7 +166,8 @@ class _SheetReader:
             tool_id=tool.id if tool is not None else None,
             tool_name=tool.name if tool is not None else None,
             resolution=tool.resolution if tool is not None else None,
-            repeatability=self._repeatability(quantity, tool),
+            repeatability=_repeatability(studied, tool),
+            repeatability_source=studied.source if studied is not None else None,
             confirmed=sent["confirmed"],
             accepted=sent["accepted"],
             note=sent["note"],
@@ -229,13 +230,12 @@ class _SheetReader:
             self._wrong(pointer, "no tool of this shop has this id")
         return tool
 
-    def _repeatability(self, quantity: Quantity, tool: Tool | None) -> float | None:
-        """How well this bench repeats, by its newest study; else what the tool is known for."""
+    def _studied(self, quantity: Quantity, tool: Tool | None) -> Repeatability | None:
+        """How well this bench repeats with the tool, by its newest study."""
         key = quantity, tool.id if tool is not None else None
         if key not in self.studied:
             self.studied[key] = bench_repeatability(self.session, self.bench_id, *key)
-        found = self.studied[key]
-        return found if found is not None or tool is None else tool.repeatability
+        return self.studied[key]
 
     def _sheet_tool_for(self, quantity: Quantity) -> Tool | None:
         tool = self.sheet_tool
@@ -372,6 +372,13 @@ class _SheetReader:
         if reading.quantity is Quantity.NUT_ACTION:
             return reading.hold_low is None
         return reading.quantity is Quantity.ACTION and reading.capo is None
+
+
+def _repeatability(studied: Repeatability | None, tool: Tool | None) -> float | None:
+    """What the bench's study found goes before what the tool is known for."""
+    if studied is not None:
+        return studied.value
+    return None if tool is None else tool.repeatability
 
 
 def _uncertainty(reading: Reading) -> float:

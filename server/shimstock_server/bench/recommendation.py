@@ -159,6 +159,7 @@ def plan_reading(reading: Reading, sheet: ReadingSheet, timeline: Timeline) -> p
         tool=reading.tool_name,
         resolution=reading.resolution,
         repeatability=reading.repeatability,
+        repeatability_source=reading.repeatability_source,
         position=sheet.position.value,
         capo=reading.capo,
         at_pitch=sheet.at_pitch,

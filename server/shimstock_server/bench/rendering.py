@@ -8,10 +8,10 @@ from typing import Any
 from shimstock_calc.plan import model as plan_model
 from shimstock_calc.plan.wording import plan_text
 from shimstock_calc.plan.words import Measure, Sentence, Writer, write_measure
+from shimstock_server.catalogue import KIND_OF_VALUE
 from shimstock_server.database.words import Quantity
 from shimstock_server.web.quantities import write
 
-from .plausible import KIND_OF_VALUE
 from .recommendation import Recommendation
 
 SPOKEN = {

@@ -120,7 +120,7 @@ def get_recommendation(job_id: UUID) -> Answer:
 )  # fmt: skip
 def post_recommendation(body: dict[str, Any]) -> Answer:
     """Make a plan from the request alone, storing nothing."""
-    made = plan_from_body(current.session, body, now=current.now)
+    made = plan_from_body(current.session, body, bench_id=current.actor.bench_id, now=current.now)
     return Answer(render(made, current.units) | {"job_id": None}, digest=made.digest)
 
 

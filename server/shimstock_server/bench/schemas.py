@@ -155,6 +155,11 @@ class ReadingOut(StrictSchema):
     tool_name = Text(max=200, allow_none=True)
     resolution = QuantityOut(kind_from="kind", allow_none=True)
     repeatability = QuantityOut(kind_from="kind", allow_none=True)
+    repeatability_source = Text(
+        max=300,
+        allow_none=True,
+        metadata={"description": "Where it was learned; null where it is the tool's own."},
+    )
     confirmed = Truth(required=True)
     accepted = Truth(required=True)
     note = Text(max=1000, allow_none=True)

@@ -10,6 +10,7 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from shimstock_server.catalogue import KIND_OF_VALUE
 from shimstock_server.database.history import emit
 from shimstock_server.database.tables.bench import Reading, ReadingSheet
 from shimstock_server.database.tables.jobs import Claim, Job
@@ -18,7 +19,6 @@ from shimstock_server.web.context import Actor
 from shimstock_server.web.idempotency import client_made
 from shimstock_server.web.problems import ClockAhead, IdTaken, InvalidFields
 
-from .plausible import KIND_OF_VALUE
 from .problems import InstrumentUnknown, SheetSuperseded
 from .reading import Frame, read_readings
 from .spec import spec_of_job
@@ -154,8 +154,8 @@ def show_reading(reading: Reading) -> dict[str, Any]:
     """A reading as it is answered."""
     names = (
         "number", "quantity", "side", "string", "pickup", "fret", "capo", "method", "value", "typed_value",
-        "typed_unit", "zero_or_less", "tool_id", "tool_name", "resolution", "repeatability", "confirmed",
-        "accepted", "note",
+        "typed_unit", "zero_or_less", "tool_id", "tool_name", "resolution", "repeatability",
+        "repeatability_source", "confirmed", "accepted", "note",
     )  # fmt: skip
     shown: dict[str, Any] = {name: getattr(reading, name) for name in names}
     return shown | {

@@ -28,8 +28,10 @@ NOWHERE = UUID(int=0)
 """The id of the sheet that stands in the request."""
 
 
-def plan_from_body(session: Session, body: dict[str, Any], *, now: datetime) -> Recommendation:
-    """The plan for the instrument, spec and readings of a request.
+def plan_from_body(
+    session: Session, body: dict[str, Any], *, bench_id: UUID | None, now: datetime
+) -> Recommendation:
+    """The plan for the instrument, spec and readings of a request, as the bench that asks would read them.
 
     Raises
     ------
@@ -45,7 +47,7 @@ def plan_from_body(session: Session, body: dict[str, Any], *, now: datetime) -> 
         model_id=sent.get("model_id"),
         instrument_id=sent.get("instrument_id"),
     )
-    readings = read_readings(session, Frame.of_plan(instrument), spec, body)
+    readings = read_readings(session, Frame.of_plan(instrument), spec, body, bench_id=bench_id)
     room = body["room"]
     sheet = ReadingSheet(
         id=NOWHERE,

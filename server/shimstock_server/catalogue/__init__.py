@@ -14,6 +14,7 @@ from .model_schemas import (
 )
 from .models import create_model
 from .plan_instrument import own_values, plan_instrument, plan_other_sets, plan_string_set, strung
+from .plausible import KIND_OF_VALUE, plausible_range
 from .problems import InstrumentIncomplete, NoInstrumentYet
 from .resolving import ResolvedItem, current_spec_ids, resolve_spec, spec_items
 from .routes import instrument_models, strings
@@ -29,6 +30,7 @@ from .woods import normalised_parts
 blueprints = (strings, instrument_models, setup_specs)
 
 __all__ = [
+    "KIND_OF_VALUE",
     "PLAUSIBLE",
     "BridgeLeftIn",
     "BridgeLeftOut",
@@ -65,6 +67,7 @@ __all__ = [
     "plan_instrument_from_body",
     "plan_other_sets",
     "plan_string_set",
+    "plausible_range",
     "refuse_misfits",
     "resolve_spec",
     "resolved_told",

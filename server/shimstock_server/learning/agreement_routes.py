@@ -5,43 +5,42 @@ from __future__ import annotations
 from typing import Any
 from uuid import UUID
 
-from marshmallow import ValidationError
 from sqlalchemy import select
 
 from shimstock_server.database.tables.learning import CheckPiece, CheckReading, Study
-from shimstock_server.database.tables.shop import Bench
-from shimstock_server.database.words import Quantity, StudyState
-from shimstock_server.shop import ShopNotSetUp
+from shimstock_server.database.words import StudyState
+from shimstock_server.shop import ShopNotSetUp, local_day
 from shimstock_server.web.blueprint import Answer, Blueprint
 from shimstock_server.web.context import current
 from shimstock_server.web.etags import must_match
+from shimstock_server.web.idempotency import client_made
 from shimstock_server.web.paging import page
-from shimstock_server.web.problems import InvalidFields
-from shimstock_server.web.quantities import KINDS as KINDS_OF_VALUE
-from shimstock_server.web.quantities import Quantity as Value
-from shimstock_server.web.quantities import read_quantity
-from shimstock_server.web.schemas import field_errors
+from shimstock_server.web.problems import IdTaken, InvalidFields
 from shimstock_server.web.visibility import exists, visibility
 
 from . import agreement_schemas as schemas
-from . import check_pieces, studies
+from . import check_pieces, studies, study_findings
 from .kinds import KINDS
-from .problems import NothingVaries, NotTheNextReading, StudyEnded, StudyIncomplete, StudyOpen
+from .problems import (
+    CheckPieceRetired,
+    NothingVaries,
+    NotTheNextReading,
+    StudyEnded,
+    StudyIncomplete,
+    StudyOpen,
+)
+from .values import read_plausible, read_value, refuse_ahead
 
 study_routes = Blueprint("studies", "Guided studies of whether the benches measure the same")
-check_routes = Blueprint("check-pieces", "Daily check readings of a bench, and how the benches stand")
+check_routes = Blueprint("check-pieces", "Daily check readings of a bench")
 BENCH = ("bench", "manager")
 
 visibility("study_id", exists(Study.id))
 visibility("piece_id", exists(CheckPiece.id))
 
 
-def _value(sent: Any, quantity: Quantity, *where: str | int, low: float | None = None) -> Value:
-    """Read a value once its quantity is known."""
-    try:
-        return read_quantity(sent, KINDS_OF_VALUE[KINDS[quantity.value]], low=low)
-    except ValidationError as error:
-        raise InvalidFields(errors=field_errors(error.messages, *where)) from error
+def _show_study(study: Study) -> dict[str, Any]:
+    return studies.show_study(current.session, study, current.actor)
 
 
 @study_routes.operation(
@@ -51,12 +50,12 @@ def _value(sent: Any, quantity: Quantity, *where: str | int, low: float | None =
 def post_study(body: dict[str, Any]) -> Answer:
     """Begin a study: which pieces, who reads them, how often. The order is drawn and its seed kept."""
     if body["tolerance"] is not None:
-        tolerance = _value(body["tolerance"], body["quantity"], "tolerance", low=0.0)
+        tolerance = read_value(body["tolerance"], body["quantity"], "tolerance", low=0.0)
         if tolerance.value <= 0.0:
             raise InvalidFields.at("/tolerance/value", "must be above zero")
         body = body | {"tolerance": tolerance}
     study = studies.begin_study(current.session, body)
-    return Answer(studies.show_study(current.session, study), location=f"/v1/studies/{study.id}")
+    return Answer(_show_study(study), location=f"/v1/studies/{study.id}")
 
 
 @study_routes.operation("GET", "/studies", scopes=BENCH, query=schemas.StudyQuery, answer=schemas.StudyPage)
@@ -71,14 +70,16 @@ def get_studies(query: dict[str, Any]) -> Answer:
         query,
         sort=(Study.created_at, Study.id),
         descending=True,
-        show=lambda study: studies.show_study(current.session, study),
+        show=_show_study,
     )
 
 
 @study_routes.operation("GET", "/studies/<uuid:study_id>", scopes=BENCH, answer=schemas.StudyOut)
-def get_study(study_id: UUID) -> dict[str, Any]:
+def get_study(study_id: UUID) -> Answer:
     """Read a study and how far it is."""
-    return studies.show_study(current.session, current.session.get_one(Study, study_id))
+    study = current.session.get_one(Study, study_id)
+    # readings do not raise the version that the ETag is made of
+    return Answer(_show_study(study), by_the_clock=True)
 
 
 @study_routes.operation(
@@ -98,17 +99,36 @@ def get_next_reading(study_id: UUID, query: dict[str, Any]) -> Answer:
 
 @study_routes.operation(
     "POST", "/studies/<uuid:study_id>/readings", scopes=BENCH, body=schemas.StudyReadingIn,
-    answer=schemas.StudyReadingTakenOut, status=201, writes=True, creates="key",
-    conflicts=(StudyEnded, NotTheNextReading),
+    answer=schemas.StudyReadingTakenOut, status=201, also={200: schemas.StudyReadingTakenOut}, writes=True,
+    creates="key", conflicts=(StudyEnded, NotTheNextReading, IdTaken),
 )  # fmt: skip
-def post_study_reading(study_id: UUID, body: dict[str, Any]) -> dict[str, Any]:
-    """Take the reading that is next for its reader."""
-    study = current.session.get_one(Study, study_id, with_for_update=True)
-    value = _value(body["value"], study.quantity, "value")
-    studies.record_reading(current.session, study, body, value, actor=current.actor, now=current.now)
-    reader = study.order[body["number"] - 1][1]
-    wanted = studies.next_reading(study, studies.taken(current.session, study), reader)
-    return {"number": body["number"], "next": wanted}
+def post_study_reading(study_id: UUID, body: dict[str, Any]) -> Answer:
+    """Take the reading that is next for its reader; under an id of the client's the same one twice is one."""
+    session = current.session
+    study = session.get_one(Study, study_id, with_for_update=True)
+    reader = studies.reader_of(study, body["number"])
+    known = studies.known_reading(session, study, body, current.fingerprint)
+    if known is None:
+        value = read_plausible(
+            body["value"],
+            study.quantity,
+            "value",
+            confirmed=body["confirmed"],
+            kind=studies.kind_read(session, study, body["number"]),
+        )
+        if body["taken_at"] is not None:
+            refuse_ahead(body["taken_at"], current.now)
+        studies.record_reading(
+            session,
+            study,
+            body,
+            value,
+            fingerprint=current.fingerprint,
+            actor=current.actor,
+            now=current.now,
+        )
+    wanted = studies.next_reading(study, studies.taken(session, study), reader)
+    return Answer({"number": body["number"], "next": wanted}, status=200 if known is not None else 201)
 
 
 @study_routes.operation(
@@ -116,10 +136,19 @@ def post_study_reading(study_id: UUID, body: dict[str, Any]) -> dict[str, Any]:
     writes=True, creates="key", conflicts=(StudyEnded, StudyIncomplete, NothingVaries),
 )  # fmt: skip
 def post_study_end(study_id: UUID, body: dict[str, Any]) -> dict[str, Any]:
-    """End a study. Each bench's repeatability counts for the readings that it takes from now on."""
+    """End a study. Each bench's repeatability counts for the readings that it takes from now on.
+
+    When somebody cannot read on, `as_it_stands` judges the readers and rounds that are complete.
+    """
     study = current.session.get_one(Study, study_id, with_for_update=True)
-    studies.end_study(current.session, study, abandon=body["abandon"], now=current.now)
-    return studies.show_study(current.session, study)
+    study_findings.end_study(
+        current.session,
+        study,
+        abandon=body["abandon"],
+        as_it_stands=body["as_it_stands"],
+        now=current.now,
+    )
+    return _show_study(study)
 
 
 @study_routes.operation(
@@ -129,7 +158,7 @@ def post_study_end(study_id: UUID, body: dict[str, Any]) -> dict[str, Any]:
 def get_study_agreement(study_id: UUID) -> dict[str, Any]:
     """Read what an ended study says: repeatability and reproducibility by both methods, and in words."""
     study = current.session.get_one(Study, study_id)
-    return studies.show_agreement(current.session, study, current.units)
+    return study_findings.show_agreement(current.session, study, current.units)
 
 
 @check_routes.operation(
@@ -138,7 +167,10 @@ def get_study_agreement(study_id: UUID) -> dict[str, Any]:
 )  # fmt: skip
 def post_check_piece(body: dict[str, Any]) -> Answer:
     """Add a check piece to a bench."""
-    stated = None if body["stated"] is None else _value(body["stated"], body["quantity"], "stated")
+    stated = None
+    if body["stated"] is not None:
+        stated = read_plausible(body["stated"], body["quantity"], "stated", confirmed=body["confirmed"])
+    body = body | {"bench_id": body["bench_id"] or current.actor.bench_id}
     piece = check_pieces.add_piece(current.session, body, stated)
     return Answer(check_pieces.show_piece(current.session, piece), location=f"/v1/check-pieces/{piece.id}")
 
@@ -152,6 +184,9 @@ def get_check_pieces(query: dict[str, Any]) -> Answer:
     for name, column in (("bench_id", CheckPiece.bench_id), ("active", CheckPiece.active)):
         if query.get(name) is not None:
             wanted = wanted.where(column == query[name])
+    if query.get("here") is not None and current.actor.bench_id is not None:
+        here = CheckPiece.bench_id == current.actor.bench_id
+        wanted = wanted.where(here if query["here"] else ~here)
     return page(
         wanted,
         query,
@@ -161,19 +196,24 @@ def get_check_pieces(query: dict[str, Any]) -> Answer:
 
 
 @check_routes.operation("GET", "/check-pieces/<uuid:piece_id>", scopes=BENCH, answer=schemas.CheckPieceOut)
-def get_check_piece(piece_id: UUID) -> dict[str, Any]:
+def get_check_piece(piece_id: UUID) -> Answer:
     """Read a check piece."""
-    return check_pieces.show_piece(current.session, current.session.get_one(CheckPiece, piece_id))
+    piece = current.session.get_one(CheckPiece, piece_id)
+    # checks do not raise the version that the ETag is made of
+    return Answer(check_pieces.show_piece(current.session, piece), by_the_clock=True)
 
 
 @check_routes.operation(
     "PATCH", "/check-pieces/<uuid:piece_id>", scopes=BENCH, body=schemas.CheckPieceChange,
-    answer=schemas.CheckPieceOut, writes=True, edits=True,
+    answer=schemas.CheckPieceOut, writes=True, edits=True, conflicts=(ShopNotSetUp,),
 )  # fmt: skip
 def patch_check_piece(piece_id: UUID, body: dict[str, Any]) -> dict[str, Any]:
     """Change a check piece, or have its limits drawn anew from a day on."""
     piece = current.session.get_one(CheckPiece, piece_id)
     must_match(piece)
+    first = body.get("limits_from")
+    if first is not None and first > (today := local_day(current.session, current.now)):
+        raise InvalidFields.at("/limits_from", f"a day that has begun: {today} or before")
     for name, value in body.items():
         setattr(piece, name, value)
     current.session.flush()
@@ -182,21 +222,36 @@ def patch_check_piece(piece_id: UUID, body: dict[str, Any]) -> dict[str, Any]:
 
 @check_routes.operation(
     "POST", "/check-pieces/<uuid:piece_id>/readings", scopes=BENCH, body=schemas.CheckReadingIn,
-    answer=schemas.CheckReadingOut, status=201, writes=True, creates="key", conflicts=(ShopNotSetUp,),
+    answer=schemas.CheckReadingOut, status=201, also={200: schemas.CheckReadingOut}, writes=True,
+    creates="key", conflicts=(ShopNotSetUp, CheckPieceRetired, IdTaken),
 )  # fmt: skip
-def post_check_reading(piece_id: UUID, body: dict[str, Any]) -> dict[str, Any]:
+def post_check_reading(piece_id: UUID, body: dict[str, Any]) -> Answer:
     """Keep a day's check, judged against what the bench read before: limits of the mean and the spread."""
-    piece = current.session.get_one(CheckPiece, piece_id)
-    values = [_value(sent, piece.quantity, "values", number) for number, sent in enumerate(body["values"])]
+    session = current.session
+    piece = session.get_one(CheckPiece, piece_id, with_for_update=True)
+    kind = KINDS[piece.quantity.value]
+    if body["id"] is not None:
+        known = client_made(session, CheckReading, body["id"], current.fingerprint)
+        if known is not None and known.piece_id != piece.id:
+            raise IdTaken
+        if known is not None:
+            return Answer(check_pieces.show_check(known, kind), status=200)
+    values = [
+        read_plausible(sent, piece.quantity, "values", number, confirmed=body["confirmed"])
+        for number, sent in enumerate(body["values"])
+    ]
+    if body["taken_at"] is not None:
+        refuse_ahead(body["taken_at"], current.now)
     check = check_pieces.record_check(
-        current.session,
+        session,
         piece,
         values,
-        taken_at=body["taken_at"] or current.now,
-        note=body["note"],
+        body,
+        fingerprint=current.fingerprint,
         actor=current.actor,
+        now=current.now,
     )
-    return check_pieces.show_check(check, KINDS[piece.quantity.value])
+    return Answer(check_pieces.show_check(check, kind))
 
 
 @check_routes.operation(
@@ -213,48 +268,3 @@ def get_check_readings(piece_id: UUID, query: dict[str, Any]) -> Answer:
         descending=True,
         show=lambda check: check_pieces.show_check(check, kind),
     )
-
-
-@check_routes.operation("GET", "/reports/bench-agreement", scopes=BENCH, answer=schemas.BenchAgreementOut)
-def get_bench_agreement() -> dict[str, Any]:
-    """Read whether the benches measure the same: the newest study of each quantity, and who drifts."""
-    session = current.session
-    newest: dict[Quantity, Study] = {}
-    for study in session.scalars(
-        select(Study).where(Study.state == StudyState.ENDED).order_by(Study.ended_at, Study.id)
-    ):
-        newest[study.quantity] = study
-    return {
-        "studies": [_in_short(newest[quantity]) for quantity in Quantity if quantity in newest],
-        "benches": [_standing(bench) for bench in session.scalars(select(Bench).order_by(Bench.name))],
-    }
-
-
-def _in_short(study: Study) -> dict[str, Any]:
-    found = studies.agreement(current.session, study, "anova", current.units)
-    return {
-        "study_id": study.id,
-        "name": study.name,
-        "quantity": study.quantity,
-        "ended_at": study.ended_at,
-        "percent_of_total": found.percent_of_total,
-        "percent_of_tolerance": found.percent_of_tolerance,
-        "words": list(found.words),
-    }
-
-
-def _standing(bench: Bench) -> dict[str, Any]:
-    pieces = [
-        check_pieces.show_piece(current.session, piece)
-        for piece in current.session.scalars(
-            select(CheckPiece)
-            .where(CheckPiece.bench_id == bench.id, CheckPiece.active)
-            .order_by(CheckPiece.name, CheckPiece.id)
-        )
-    ]
-    return {
-        "bench_id": bench.id,
-        "name": bench.name,
-        "drifting": any(piece["drifting"] for piece in pieces),
-        "pieces": pieces,
-    }

@@ -19,6 +19,9 @@ from shimstock_server.web.fields import (
 from shimstock_server.web.paging import PageQuery, page_of
 from shimstock_server.web.quantities import AnyQuantity, QuantityOut
 
+CLIENT_MADE = "Made by the client: the same content sent again under it is kept once."
+CONFIRMED = "It lies outside the plausible range, and was looked at twice."
+
 
 class StudyPieceIn(StrictSchema):
     """Something that every reader reads: an instrument and a place on it, or a piece with a name."""
@@ -27,6 +30,7 @@ class StudyPieceIn(StrictSchema):
     instrument_id = Id(load_default=None, allow_none=True)
     side = Choice(Side, load_default=None, allow_none=True)
     string = Whole(1, 14, load_default=None, allow_none=True)
+    pickup = Text(max=100, load_default=None, allow_none=True)
     fret = Whole(1, 36, load_default=None, allow_none=True)
     held = ListOf(Whole(0, 36), max=2, load_default=None, allow_none=True)
 
@@ -38,6 +42,7 @@ class StudyPieceOut(StrictSchema):
     instrument_id = Id(required=True, allow_none=True)
     side = Choice(Side, required=True, allow_none=True)
     string = Whole(required=True, allow_none=True)
+    pickup = Text(max=100, required=True, allow_none=True)
     fret = Whole(required=True, allow_none=True)
     held = ListOf(Whole(), required=True, allow_none=True)
 
@@ -58,6 +63,7 @@ class StudyReaderOut(StrictSchema):
     technician_id = Id(required=True, allow_none=True)
     tool_id = Id(required=True, allow_none=True)
     left = Whole(required=True)
+    here = Truth(required=True, metadata={"description": "Whether it is the bench whose key asks."})
 
 
 class StudyIn(StrictSchema):
@@ -134,8 +140,10 @@ class NextReadingOut(StrictSchema):
 class StudyReadingIn(StrictSchema):
     """The reading that was next."""
 
+    id = Id(load_default=None, allow_none=True, metadata={"description": CLIENT_MADE})
     number = Whole(1, 2000, required=True)
     value = AnyQuantity(required=True)
+    confirmed = Truth(load_default=False, metadata={"description": CONFIRMED})
     taken_at = Instant(load_default=None, allow_none=True)
 
 
@@ -150,6 +158,13 @@ class StudyEndIn(StrictSchema):
     """Whether the study is given up instead of judged."""
 
     abandon = Truth(load_default=False)
+    as_it_stands = Truth(
+        load_default=False,
+        metadata={
+            "description": "Judge the readers and rounds that are complete, without the others: at least two "
+            "readers who read every piece twice."
+        },
+    )
 
 
 class AgreementReaderOut(StrictSchema):
@@ -197,6 +212,7 @@ class AgreementReadingOut(StrictSchema):
     reader = Whole(required=True)
     trial = Whole(required=True)
     value = QuantityOut(kind_from="kind", required=True)
+    judged = Truth(required=True, metadata={"description": "Whether it belongs to the part that was judged."})
 
 
 class StudyAgreementOut(StrictSchema):
@@ -214,12 +230,17 @@ class CheckPieceIn(StrictSchema):
     """A thing that one bench reads every day."""
 
     name = Text(max=200, required=True)
-    bench_id = Id(required=True)
+    bench_id = Id(
+        load_default=None,
+        allow_none=True,
+        metadata={"description": "The bench whose key asks when left out."},
+    )
     quantity = Choice(Quantity, required=True)
     tool_id = Id(load_default=None, allow_none=True)
     stated = AnyQuantity(
         load_default=None, allow_none=True, metadata={"description": "What it is known to measure."}
     )
+    confirmed = Truth(load_default=False, metadata={"description": CONFIRMED})
     repetitions = Whole(1, 20, load_default=3)
     note = Text(max=1000, multiline=True, load_default=None, allow_none=True)
 
@@ -250,6 +271,7 @@ class CheckReadingOut(StrictSchema):
     mean = QuantityOut(kind_from="kind", required=True)
     deviation = QuantityOut(kind_from="kind", required=True, allow_none=True)
     verdict = Text(max=60, required=True)
+    confirmed = Truth(required=True)
     technician_id = Id(required=True, allow_none=True)
     note = Text(max=1000, multiline=True, required=True, allow_none=True)
 
@@ -285,7 +307,11 @@ class CheckPieceOut(StrictSchema):
         ControlLimitsOut,
         required=True,
         allow_none=True,
-        metadata={"description": "Null until there are five checks."},
+        metadata={"description": "Null until there are checks of five days; from the first fifty at most."},
+    )
+    days_to_limits = Whole(
+        required=True,
+        metadata={"description": "Days of checks that are missing before there are limits."},
     )
     newest = Nested(CheckReadingOut, required=True, allow_none=True)
     drifting = Truth(required=True)
@@ -303,42 +329,17 @@ class CheckPieceQuery(PageQuery):
 
     bench_id = Id()
     active = Truth()
+    here = Truth(metadata={"description": "Only those of the bench whose key asks, or only the others."})
 
 
 class CheckReadingIn(StrictSchema):
     """A day's check: as many readings as the piece asks for."""
 
+    id = Id(load_default=None, allow_none=True, metadata={"description": CLIENT_MADE})
     values = ListOf(AnyQuantity(), min=1, max=20, required=True)
+    confirmed = Truth(load_default=False, metadata={"description": CONFIRMED})
     taken_at = Instant(load_default=None, allow_none=True)
     note = Text(max=1000, multiline=True, load_default=None, allow_none=True)
-
-
-class BenchStandingOut(StrictSchema):
-    """How a bench stands."""
-
-    bench_id = Id(required=True)
-    name = Text(max=200, required=True)
-    drifting = Truth(required=True)
-    pieces = ListOf(Nested(CheckPieceOut), required=True)
-
-
-class StudyInShortOut(StrictSchema):
-    """The newest study of a quantity, in words."""
-
-    study_id = Id(required=True)
-    name = Text(max=200, required=True)
-    quantity = Choice(Quantity, required=True)
-    ended_at = Instant(required=True)
-    percent_of_total = Number(required=True)
-    percent_of_tolerance = Number(required=True, allow_none=True)
-    words = ListOf(Text(max=1000), required=True)
-
-
-class BenchAgreementOut(StrictSchema):
-    """Do the benches measure the same thing, and do they still?"""
-
-    studies = ListOf(Nested(StudyInShortOut), required=True)
-    benches = ListOf(Nested(BenchStandingOut), required=True)
 
 
 class CheckReadingQuery(PageQuery):

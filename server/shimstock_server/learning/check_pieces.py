@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from shimstock_calc.check_pieces import (
@@ -17,6 +17,7 @@ from shimstock_calc.check_pieces import (
     check_reading,
     control_limits,
 )
+from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.learning import CheckPiece, CheckReading
 from shimstock_server.database.tables.shop import Bench, Tool
 from shimstock_server.shop import local_day
@@ -25,10 +26,12 @@ from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.quantities import Quantity as Value
 
 from .kinds import KINDS
+from .problems import CheckPieceRetired
 
 TOO_LITTLE = "too little history"
-MOST_HISTORY = 250
-"""Newest checks that limits are drawn from: about a year of working days."""
+MOST_HISTORY = 50
+"""Days from which limits are drawn, the first ones; then they stand, so that a bench that drifts slowly does
+not take them along, until somebody has them drawn anew; judgement."""
 
 
 def add_piece(session: Session, wish: dict[str, Any], stated: Value | None) -> CheckPiece:
@@ -40,8 +43,13 @@ def add_piece(session: Session, wish: dict[str, Any], stated: Value | None) -> C
         When the bench or the tool is not known, or the tool measures something else.
     """
     errors: dict[str, str] = {}
-    if session.get(Bench, wish["bench_id"]) is None:
+    bench = None if wish["bench_id"] is None else session.get(Bench, wish["bench_id"])
+    if wish["bench_id"] is None:
+        errors["/bench_id"] = "say which bench it belongs to: this key stands at none"
+    elif bench is None:
         errors["/bench_id"] = "no bench of this shop has this id"
+    elif not bench.active:
+        errors["/bench_id"] = f"{bench.name} is no longer in use"
     if wish["tool_id"] is not None:
         tool = session.get(Tool, wish["tool_id"])
         if tool is None:
@@ -70,25 +78,35 @@ def record_check(
     session: Session,
     piece: CheckPiece,
     values: Sequence[Value],
+    wish: dict[str, Any],
     *,
-    taken_at: datetime,
-    note: str | None,
+    fingerprint: str,
     actor: Actor,
+    now: datetime,
 ) -> CheckReading:
     """Keep a day's check and judge it against what the bench read before.
 
     Raises
     ------
+    CheckPieceRetired
+        When another piece has replaced this one.
     InvalidFields
         When there are more or fewer readings than the piece asks for.
     """
+    if not piece.active:
+        raise CheckPieceRetired
     if len(values) != piece.repetitions:
-        raise InvalidFields.at("/values", f"this piece is read {piece.repetitions} times")
+        often = "once" if piece.repetitions == 1 else f"{piece.repetitions} times"
+        raise InvalidFields.at("/values", f"this piece is read {often}; {len(values)} were given")
+    taken_at = wish["taken_at"] or now
     read = [value.value for value in values]
     mean = statistics.fmean(read)
     deviation = statistics.stdev(read) if len(read) > 1 else None
     limits = limits_of(session, piece, before=taken_at)
     check = CheckReading(
+        id=wish["id"] or new_id(),
+        fingerprint=fingerprint,
+        confirmed=wish["confirmed"],
         piece_id=piece.id,
         day=local_day(session, taken_at),
         taken_at=taken_at,
@@ -99,7 +117,7 @@ def record_check(
         verdict=TOO_LITTLE if limits is None else check_reading(mean, limits, deviation),
         key_id=actor.key_id,
         technician_id=actor.technician_id,
-        note=note,
+        note=wish["note"],
     )
     session.add(check)
     session.flush()
@@ -111,17 +129,10 @@ def limits_of(session: Session, piece: CheckPiece, *, before: datetime | None = 
 
     Notes
     -----
-    Checks that were out are left out, so that a bench that drifts does not take its limits with it.
+    Checks that were out are left out, so that a bench that drifts does not take its limits with it; of a day
+    the first one that was not out counts, since readings of one hour differ by less than those of two days.
     """
-    wanted = select(CheckReading).where(
-        CheckReading.piece_id == piece.id, CheckReading.verdict.in_((IN_CONTROL, TOO_LITTLE))
-    )
-    if before is not None:
-        wanted = wanted.where(CheckReading.taken_at < before)
-    if piece.limits_from is not None:
-        wanted = wanted.where(CheckReading.day >= piece.limits_from)
-    newest = wanted.order_by(CheckReading.taken_at.desc(), CheckReading.id.desc()).limit(MOST_HISTORY)
-    history = list(session.scalars(newest))
+    history = history_of(session, piece, before=before)
     if len(history) < LEAST_HISTORY:
         return None
     tool = None if piece.tool_id is None else session.get_one(Tool, piece.tool_id)
@@ -133,6 +144,30 @@ def limits_of(session: Session, piece: CheckPiece, *, before: datetime | None = 
         resolution=None if tool is None else tool.resolution,
         stated=piece.stated,
     )
+
+
+def history_of(
+    session: Session, piece: CheckPiece, *, before: datetime | None = None
+) -> Sequence[CheckReading]:
+    """Return the checks from which limits are drawn, the first first: one a day."""
+    wanted = [CheckReading.piece_id == piece.id, CheckReading.verdict.in_((IN_CONTROL, TOO_LITTLE))]
+    if before is not None:
+        wanted.append(CheckReading.taken_at < before)
+    if piece.limits_from is not None:
+        wanted.append(CheckReading.day >= piece.limits_from)
+    place = (
+        func.row_number()
+        .over(partition_by=CheckReading.day, order_by=(CheckReading.taken_at, CheckReading.id))
+        .label("place")
+    )
+    ranked = select(CheckReading.id, place).where(*wanted).subquery()
+    return session.scalars(
+        select(CheckReading)
+        .join(ranked, ranked.c.id == CheckReading.id)
+        .where(ranked.c.place == 1)
+        .order_by(CheckReading.taken_at, CheckReading.id)
+        .limit(MOST_HISTORY)
+    ).all()
 
 
 def newest_check(session: Session, piece: CheckPiece) -> CheckReading | None:
@@ -153,17 +188,21 @@ def show_piece(session: Session, piece: CheckPiece) -> dict[str, Any]:
     )  # fmt: skip
     kind = KINDS[piece.quantity.value]
     limits, newest = limits_of(session, piece), newest_check(session, piece)
+    days = limits.days if limits is not None else len(history_of(session, piece))
     return {name: getattr(piece, name) for name in names} | {
         "kind": kind,
         "limits": None if limits is None else _limits(limits, kind),
         "newest": None if newest is None else show_check(newest, kind),
-        "drifting": is_out(newest),
+        "drifting": is_out(newest, piece),
+        "days_to_limits": max(0, LEAST_HISTORY - days),
     }
 
 
-def is_out(check: CheckReading | None) -> bool:
-    """Whether a bench reads otherwise than it used to."""
-    return check is not None and check.verdict not in (IN_CONTROL, TOO_LITTLE)
+def is_out(check: CheckReading | None, piece: CheckPiece) -> bool:
+    """Whether a bench reads otherwise than it used to; what was read before a repair says nothing now."""
+    if check is None or (piece.limits_from is not None and check.day < piece.limits_from):
+        return False
+    return check.verdict not in (IN_CONTROL, TOO_LITTLE)
 
 
 def _limits(limits: ControlLimits, kind: str) -> dict[str, Any]:
@@ -178,5 +217,6 @@ def show_check(check: CheckReading, kind: str) -> dict[str, Any]:
     names = ("id", "piece_id", "day", "taken_at", "mean", "deviation", "verdict", "technician_id", "note")
     return {name: getattr(check, name) for name in names} | {
         "kind": kind,
+        "confirmed": bool(check.confirmed),
         "values": [{"kind": kind, "value": value} for value in check.values],
     }

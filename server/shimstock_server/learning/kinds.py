@@ -2,15 +2,6 @@
 
 from __future__ import annotations
 
-from shimstock_server.database.words import Quantity
+from shimstock_server.catalogue import KIND_OF_VALUE
 
-KINDS: dict[str, str] = {
-    Quantity.RELIEF.value: "relief",
-    Quantity.ACTION.value: "action",
-    Quantity.NUT_ACTION.value: "nut-action",
-    Quantity.PICKUP_HEIGHT.value: "pickup-height",
-    Quantity.INTONATION.value: "intonation",
-    Quantity.BREAK_CLEARANCE.value: "break-clearance",
-    Quantity.TWIST.value: "twist",
-    Quantity.SADDLE_OUT.value: "saddle-height",
-}
+KINDS: dict[str, str] = {quantity.value: kind for quantity, kind in KIND_OF_VALUE.items()}

@@ -1,4 +1,4 @@
-"""What can stand in the way of a study."""
+"""What can stand in the way of a study or of a daily check."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ class StudyOpen(Conflict):
 
 
 class StudyIncomplete(Conflict):
-    """Readings of this study are still to be taken; take them, or abandon it."""
+    """Readings of this study are still to be taken: take them, end it as it stands, or abandon it."""
 
     code = "study-incomplete"
     title = "Study incomplete"
@@ -38,3 +38,10 @@ class NothingVaries(Conflict):
 
     code = "nothing-varies"
     title = "Nothing varies"
+
+
+class CheckPieceRetired(Conflict):
+    """This check piece is no longer read; take the one that has replaced it."""
+
+    code = "check-piece-retired"
+    title = "Check piece retired"

@@ -1,34 +1,29 @@
-"""Guided studies: who reads what in which order, blind; and what the readings say of the benches."""
+"""Guided studies: who reads what in which order, blind to what was read before."""
 
 from __future__ import annotations
 
 import random
 import secrets
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from shimstock_calc.agreement import Agreement, AgreementMethod, bench_agreement
-from shimstock_calc.errors import CalculationError
-from shimstock_server.database.tables.learning import BenchRepeatability, Study, StudyReading
+from shimstock_server.database.tables.learning import Study, StudyReading
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.shop import Bench, Technician, Tool
-from shimstock_server.database.words import Quantity, StudyState
+from shimstock_server.database.words import Kind, Quantity, StudyState
 from shimstock_server.web.context import Actor
-from shimstock_server.web.problems import InvalidFields
+from shimstock_server.web.problems import IdTaken, InvalidFields
 from shimstock_server.web.quantities import Quantity as Value
-from shimstock_server.web.quantities import write
 
 from .kinds import KINDS
-from .problems import NothingVaries, NotTheNextReading, StudyEnded, StudyIncomplete, StudyOpen
+from .problems import NotTheNextReading, StudyEnded
 
-METHODS: tuple[AgreementMethod, ...] = ("anova", "average-range")
 MOST_READINGS = 2000
 _SEEDS = 2**53
 
@@ -93,11 +88,12 @@ def _check(session: Session, wish: dict[str, Any]) -> None:
     quantity: Quantity = wish["quantity"]
     if len(wish["pieces"]) * len(wish["readers"]) * wish["trials"] > MOST_READINGS:
         errors["/trials"] = f"a study has {MOST_READINGS} readings at most"
+    named: set[str] = set()
     for number, piece in enumerate(wish["pieces"]):
-        if piece["instrument_id"] is not None and session.get(Instrument, piece["instrument_id"]) is None:
-            errors[f"/pieces/{number}/instrument_id"] = "no instrument of this shop has this id"
-        if piece["side"] is not None and piece["string"] is not None:
-            errors[f"/pieces/{number}/side"] = "name the side or the string, not both"
+        errors |= _piece_errors(session, piece, f"/pieces/{number}")
+        if piece["name"].casefold() in named:
+            errors[f"/pieces/{number}/name"] = "stands in the list already: nobody could tell them apart"
+        named.add(piece["name"].casefold())
     seen: set[tuple[Any, ...]] = set()
     for number, reader in enumerate(wish["readers"]):
         where = f"/readers/{number}"
@@ -105,18 +101,51 @@ def _check(session: Session, wish: dict[str, Any]) -> None:
         if known in seen:
             errors[where] = "stands in the list already"
         seen.add(known)
-        if session.get(Bench, reader["bench_id"]) is None:
-            errors[f"{where}/bench_id"] = "no bench of this shop has this id"
-        technician = reader["technician_id"]
-        if technician is not None and session.get(Technician, technician) is None:
-            errors[f"{where}/technician_id"] = "no technician of this shop has this id"
-        tool = None if reader["tool_id"] is None else session.get(Tool, reader["tool_id"])
-        if reader["tool_id"] is not None and tool is None:
-            errors[f"{where}/tool_id"] = "no tool of this shop has this id"
-        elif tool is not None and quantity.value not in tool.quantities:
-            errors[f"{where}/tool_id"] = f"{tool.name} does not measure {quantity.value.replace('-', ' ')}"
+        errors |= _reader_errors(session, reader, quantity, where)
     if errors:
         raise InvalidFields.of(errors)
+
+
+def _piece_errors(session: Session, piece: dict[str, Any], where: str) -> dict[str, str]:
+    errors: dict[str, str] = {}
+    if piece["side"] is not None and piece["string"] is not None:
+        errors[f"{where}/side"] = "name the side or the string, not both"
+    if piece["instrument_id"] is None:
+        return errors
+    instrument = session.get(Instrument, piece["instrument_id"])
+    if instrument is None:
+        return errors | {f"{where}/instrument_id": "no instrument of this shop has this id"}
+    model = instrument.model
+    if (piece["string"] or 1) > model.strings:
+        errors[f"{where}/string"] = f"this instrument has strings 1 to {model.strings}"
+    if (piece["fret"] or 1) > model.frets:
+        errors[f"{where}/fret"] = f"this instrument has frets 1 to {model.frets}"
+    for place, fret in enumerate(piece["held"] or ()):
+        if fret > model.frets:
+            errors[f"{where}/held/{place}"] = f"this instrument has frets 0 to {model.frets}"
+    pickups = [pickup["name"] for pickup in model.pickups]
+    if piece["pickup"] is not None and piece["pickup"] not in pickups:
+        told = ", ".join(pickups) or "none"
+        errors[f"{where}/pickup"] = f"name one of this instrument's pickups: {told}"
+    return errors
+
+
+def _reader_errors(
+    session: Session, reader: dict[str, Any], quantity: Quantity, where: str
+) -> dict[str, str]:
+    errors: dict[str, str] = {}
+    for name, table in (("bench", Bench), ("technician", Technician), ("tool", Tool)):
+        if reader[f"{name}_id"] is None:
+            continue
+        found: Any = session.get(table, reader[f"{name}_id"])
+        if found is None:
+            errors[f"{where}/{name}_id"] = f"no {name} of this shop has this id"
+        elif not found.active:
+            errors[f"{where}/{name}_id"] = f"{found.name} is no longer in use"
+        elif isinstance(found, Tool) and quantity.value not in found.quantities:
+            told = quantity.value.replace("-", " ")
+            errors[f"{where}/{name}_id"] = f"{found.name} does not measure {told}"
+    return errors
 
 
 def taken(session: Session, study: Study) -> dict[int, float]:
@@ -127,26 +156,51 @@ def taken(session: Session, study: Study) -> dict[int, float]:
     return {row.number: row.value for row in rows}
 
 
-def next_reading(study: Study, done: Sequence[int] | dict[int, float], reader: int) -> dict[str, Any] | None:
+def next_reading(study: Study, done: Collection[int], reader: int) -> dict[str, Any] | None:
     """Return what a reader takes next; None when it is through."""
-    for number, (piece, who, trial) in enumerate(study.order, start=1):
-        if who == reader and number not in done:
-            return {
-                "number": number,
-                "reader": reader,
-                "piece": piece,
-                "trial": trial + 1,
-                "what": study.pieces[piece],
-                "left": sum(
-                    each == reader and place not in done
-                    for place, (_, each, _) in enumerate(study.order, start=1)
-                ),
-            }
-    return None
+    left = [
+        (number, piece, trial)
+        for number, (piece, who, trial) in enumerate(study.order, start=1)
+        if who == reader and number not in done
+    ]
+    if not left:
+        return None
+    number, piece, trial = left[0]
+    return {
+        "number": number,
+        "reader": reader,
+        "piece": piece,
+        "trial": trial + 1,
+        "what": {"pickup": None} | study.pieces[piece],
+        "left": len(left),
+    }
+
+
+def known_reading(session: Session, study: Study, wish: dict[str, Any], sameness: str) -> StudyReading | None:
+    """Return the reading that has the client's id already; None when it is new.
+
+    Raises
+    ------
+    IdTaken
+        When that reading says something else.
+    """
+    if wish["id"] is None:
+        return None
+    known = session.scalar(select(StudyReading).where(StudyReading.id == wish["id"]))
+    if known is not None and (known.study_id, known.fingerprint) != (study.id, sameness):
+        raise IdTaken
+    return known
 
 
 def record_reading(
-    session: Session, study: Study, wish: dict[str, Any], value: Value, *, actor: Actor, now: datetime
+    session: Session,
+    study: Study,
+    wish: dict[str, Any],
+    value: Value,
+    *,
+    fingerprint: str,
+    actor: Actor,
+    now: datetime,
 ) -> StudyReading:
     """Keep a reading of a study.
 
@@ -159,16 +213,16 @@ def record_reading(
     """
     if study.state is not StudyState.OPEN:
         raise StudyEnded
-    number: int = wish["number"]
-    if not 1 <= number <= len(study.order):
-        raise InvalidFields.at("/number", f"this study has readings 1 to {len(study.order)}")
-    reader = study.order[number - 1][1]
-    wanted = next_reading(study, taken(session, study), reader)
+    number = wish["number"]
+    wanted = next_reading(study, taken(session, study), reader_of(study, number))
     if wanted is None or wanted["number"] != number:
         raise NotTheNextReading(next=None if wanted is None else wanted["number"])
     reading = StudyReading(
         study_id=study.id,
         number=number,
+        id=wish["id"],
+        fingerprint=fingerprint,
+        confirmed=wish["confirmed"],
         value=value.value,
         typed_value=value.typed_value,
         typed_unit=str(value.typed_unit),
@@ -181,69 +235,23 @@ def record_reading(
     return reading
 
 
-def end_study(session: Session, study: Study, *, abandon: bool, now: datetime) -> Study:
-    """End a study: its benches' repeatability counts for their readings from now on.
+def reader_of(study: Study, number: int) -> int:
+    """Return which reader takes a reading.
 
     Raises
     ------
-    StudyEnded, StudyIncomplete, NothingVaries
+    InvalidFields
+        When the study has no such reading.
     """
-    if study.state is not StudyState.OPEN:
-        raise StudyEnded
-    if abandon:
-        study.state, study.ended_at = StudyState.ABANDONED, now
-        session.flush()
-        return study
-    left = len(study.order) - len(taken(session, study))
-    if left:
-        raise StudyIncomplete(left=left)
-    found = agreement(session, study, "anova")
-    study.state, study.ended_at = StudyState.ENDED, now
-    session.add_all(
-        BenchRepeatability(
-            study_id=study.id,
-            reader=number,
-            bench_id=UUID(reader["bench_id"]),
-            quantity=study.quantity,
-            tool_id=None if reader["tool_id"] is None else UUID(reader["tool_id"]),
-            repeatability=float(found.bench_repeatability[number]),
-            difference=float(found.bench_offsets[number]),
-            found_at=now,
-        )
-        for number, reader in enumerate(study.readers)
-        if found.bench_repeatability[number] > 0.0
-    )
-    session.flush()
-    return study
+    if not 1 <= number <= len(study.order):
+        raise InvalidFields.at("/number", f"this study has readings 1 to {len(study.order)}")
+    return int(study.order[number - 1][1])
 
 
-def agreement(session: Session, study: Study, method: AgreementMethod, units: str = "mm") -> Agreement:
-    """Judge a study whose readings are all in.
-
-    Raises
-    ------
-    NothingVaries
-        When all readings are the same.
-    """
-    table = np.zeros((len(study.pieces), len(study.readers), study.trials))
-    values = taken(session, study)
-    for number, (piece, reader, trial) in enumerate(study.order, start=1):
-        table[piece, reader, trial] = values[number]
-    try:
-        return bench_agreement(
-            table,
-            method=method,
-            tolerance=study.tolerance,
-            benches=reader_names(session, study),
-            write=_writer(study.quantity, units),
-        )
-    except CalculationError as error:
-        raise NothingVaries from error
-
-
-def _writer(quantity: Quantity, units: str) -> Callable[[float], str]:
-    kind = KINDS[quantity.value]
-    return lambda value: write(kind, value, units)
+def kind_read(session: Session, study: Study, number: int) -> Kind | None:
+    """Return the kind of instrument of a reading; None for a piece that is none."""
+    instrument_id = study.pieces[study.order[number - 1][0]].get("instrument_id")
+    return None if instrument_id is None else session.get_one(Instrument, UUID(instrument_id)).model.kind
 
 
 def reader_names(session: Session, study: Study) -> list[str]:
@@ -261,122 +269,24 @@ def reader_names(session: Session, study: Study) -> list[str]:
     return names
 
 
-def show_study(session: Session, study: Study) -> dict[str, Any]:
+def show_study(session: Session, study: Study, actor: Actor) -> dict[str, Any]:
     """A study as it is answered: no values while it is open."""
     done = taken(session, study)
-    names = reader_names(session, study)
-    return {
-        "id": study.id,
-        "name": study.name,
-        "quantity": study.quantity,
+    left = Counter(who for number, (_, who, _) in enumerate(study.order, start=1) if number not in done)
+    here = None if actor.bench_id is None else str(actor.bench_id)
+    names = (
+        "id", "name", "quantity", "state", "trials", "tolerance", "seed", "note", "created_at", "updated_at",
+        "ended_at", "version",
+    )  # fmt: skip
+    return {name: getattr(study, name) for name in names} | {
         "kind": KINDS[study.quantity.value],
-        "state": study.state,
-        "pieces": study.pieces,
+        "pieces": [{"pickup": None} | piece for piece in study.pieces],
         "readers": [
-            reader | {"name": name, "left": sum(
-                each == number and place not in done
-                for place, (_, each, _) in enumerate(study.order, start=1)
-            )}
-            for number, (reader, name) in enumerate(zip(study.readers, names, strict=True))
+            reader | {"name": name, "left": left[number], "here": reader["bench_id"] == here}
+            for number, (reader, name) in enumerate(
+                zip(study.readers, reader_names(session, study), strict=True)
+            )
         ],
-        "trials": study.trials,
-        "tolerance": study.tolerance,
-        "seed": study.seed,
         "readings": len(study.order),
         "taken": len(done),
-        "note": study.note,
-        "created_at": study.created_at,
-        "updated_at": study.updated_at,
-        "ended_at": study.ended_at,
-        "version": study.version,
-    }  # fmt: skip
-
-
-def show_agreement(session: Session, study: Study, units: str) -> dict[str, Any]:
-    """What a study says, by both methods.
-
-    Raises
-    ------
-    StudyOpen
-        While readings are still to come, or when it was abandoned.
-    """
-    if study.state is not StudyState.ENDED:
-        raise StudyOpen
-    kind = KINDS[study.quantity.value]
-    values = taken(session, study)
-    names = reader_names(session, study)
-    anova = agreement(session, study, "anova", units)
-    return {
-        "study_id": study.id,
-        "quantity": study.quantity,
-        "kind": kind,
-        "tolerance": study.tolerance,
-        "methods": [_method(agreement(session, study, method, units), kind, names) for method in METHODS],
-        "words": list(anova.words),
-        "readings": [
-            {
-                "kind": kind,
-                "number": number,
-                "piece": piece,
-                "reader": reader,
-                "trial": trial + 1,
-                "value": values[number],
-            }
-            for number, (piece, reader, trial) in enumerate(study.order, start=1)
-        ],
     }
-
-
-def _method(found: Agreement, kind: str, names: Sequence[str]) -> dict[str, Any]:
-    parts = found.variances
-    return {
-        "kind": kind,
-        "method": found.method,
-        "repeatability": parts.repeatability**0.5,
-        "reproducibility": parts.reproducibility**0.5,
-        "agreement": parts.agreement**0.5,
-        "pieces": parts.pieces**0.5,
-        "total": parts.total**0.5,
-        "interaction_pooled": found.pooled,
-        "percent_of_total": found.percent_of_total,
-        "percent_of_tolerance": found.percent_of_tolerance,
-        "classes": found.classes,
-        "difference_limit": found.difference_limit,
-        "readers": [
-            {
-                "kind": kind,
-                "name": name,
-                "difference": float(found.bench_offsets[number]),
-                "repeatability": float(found.bench_repeatability[number]),
-            }
-            for number, name in enumerate(names)
-        ],
-        "table": [
-            {
-                "source": row.source,
-                "squares": row.squares,
-                "freedom": row.freedom,
-                "mean_square": row.mean_square,
-                "ratio": row.ratio,
-                "probability": row.probability,
-            }
-            for row in found.table
-        ],
-    }
-
-
-def bench_repeatability(
-    session: Session, bench_id: UUID | None, quantity: Quantity, tool_id: UUID | None
-) -> float | None:
-    """How well a bench repeats a quantity with a tool, as its newest study found; None without a study."""
-    if bench_id is None:
-        return None
-    same_tool = (
-        BenchRepeatability.tool_id.is_(None) if tool_id is None else BenchRepeatability.tool_id == tool_id
-    )
-    return session.scalar(
-        select(BenchRepeatability.repeatability)
-        .where(BenchRepeatability.bench_id == bench_id, BenchRepeatability.quantity == quantity, same_tool)
-        .order_by(BenchRepeatability.found_at.desc(), BenchRepeatability.study_id.desc())
-        .limit(1)
-    )

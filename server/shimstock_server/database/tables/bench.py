@@ -88,6 +88,9 @@ class Reading(Base):
     resolution: Mapped[float | None]
     """The tool's, when the reading was taken: a later change of the tool does not change the past."""
     repeatability: Mapped[float | None]
+    """The bench's own where a study found it, else the tool's."""
+    repeatability_source: Mapped[str | None] = mapped_column(String(300))
+    """The study that found it; null where it is the tool's."""
     confirmed: Mapped[bool] = mapped_column(default=False)
     """Outside the plausible range, and confirmed by the technician."""
     accepted: Mapped[bool] = mapped_column(default=False)

@@ -254,10 +254,16 @@ class StudyReading(Base):
     """One reading of a study; never edited."""
 
     __tablename__ = "study_readings"
+    __table_args__ = (Index("uq_study_readings_id", "id", unique=True),)
 
     study_id: Mapped[UUID] = mapped_column(ForeignKey("studies.id"), primary_key=True)
     number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     """Its place in the order, from 1."""
+    id: Mapped[UUID | None]
+    """Made by the client: the same reading sent again is the same reading."""
+    fingerprint: Mapped[str | None] = mapped_column(String(64))
+    confirmed: Mapped[bool | None]
+    """Outside the plausible range, and confirmed by the technician."""
     value: Mapped[float]
     typed_value: Mapped[float]
     typed_unit: Mapped[str] = mapped_column(String(10))
@@ -303,7 +309,7 @@ class CheckPiece(Versioned, Base):
 
 
 class CheckReading(Identified, Base):
-    """One day's check of a piece; never edited."""
+    """One day's check of a piece; never edited. Its id may be made by the client."""
 
     __tablename__ = "check_readings"
     __table_args__ = (Index("ix_check_readings_piece", "piece_id", "taken_at", "id"),)
@@ -318,6 +324,9 @@ class CheckReading(Identified, Base):
     deviation: Mapped[float | None]
     verdict: Mapped[str] = mapped_column(String(60))
     """`in control`, what is out and which way, or `too little history`."""
+    fingerprint: Mapped[str | None] = mapped_column(String(64))
+    confirmed: Mapped[bool | None]
+    """Outside the plausible range, and confirmed by the technician."""
     key_id: Mapped[UUID] = mapped_column(ForeignKey("api_keys.id"))
     technician_id: Mapped[UUID | None] = mapped_column(ForeignKey("technicians.id"))
     note: Mapped[str | None] = mapped_column(String(1000))

@@ -31,7 +31,7 @@ _RANGES: dict[Quantity, tuple[float, float]] = {
 }
 
 
-def plausible_range(quantity: Quantity, kind: Kind) -> tuple[float, float]:
+def plausible_range(quantity: Quantity, kind: Kind | None = None) -> tuple[float, float]:
     """Lowest and highest plausible value [mm or cents]; nylon strings stand higher."""
     if quantity is Quantity.ACTION and kind is Kind.CLASSICAL_NYLON:
         return (1.0, 8.0)

@@ -1,0 +1,128 @@
+"""The report on the benches as one page: no script, nothing fetched; pictures stand in the page itself."""
+
+from __future__ import annotations
+
+import base64
+from functools import lru_cache
+from importlib.resources import files
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from shimstock_server.web.quantities import write
+
+from .agreement_plots import check_picture, study_picture
+from .tables import Report
+
+METHODS = {"anova": "analysis of variance", "average-range": "averages and ranges"}
+
+
+@lru_cache(maxsize=1)
+def _templates() -> Environment:
+    return Environment(
+        loader=PackageLoader(__package__, "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def agreement_page(report: Report, units: str) -> str:
+    """Return the report on the benches as an HTML page."""
+    style = (files(__package__) / "templates" / "report.css").read_text(encoding="utf-8")
+    return (
+        _templates()
+        .get_template("bench_agreement.html")
+        .render(
+            style=Markup(style),  # noqa: S704 - our own file
+            day=report["day"],
+            studies=[_study(study, units) for study in report["studies"]],
+            benches=[_bench(bench, units) for bench in report["benches"]],
+        )
+    )
+
+
+def _source(svg: str) -> str:
+    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
+
+
+def _percent(value: float | None) -> str:
+    return "–" if value is None else f"{value:.1f} %"
+
+
+def _spoken(quantity: Any) -> str:
+    return str(getattr(quantity, "value", quantity)).replace("-", " ")
+
+
+def _study(study: dict[str, Any], units: str) -> dict[str, Any]:
+    def said(value: float) -> str:
+        return write(study["kind"], value, units)
+
+    return {
+        "name": study["name"],
+        "quantity": _spoken(study["quantity"]),
+        "day": study["ended_at"].date(),
+        "words": study["words"],
+        "picture": _source(study_picture(study, units)),
+        "pieces": study["piece_names"],
+        "methods": [
+            {
+                "name": METHODS[method["method"]],
+                "repeatability": said(method["repeatability"]),
+                "reproducibility": said(method["reproducibility"]),
+                "pieces": said(method["pieces"]),
+                "of_total": _percent(method["percent_of_total"]),
+                "of_tolerance": _percent(method["percent_of_tolerance"]),
+                "classes": "–" if method["classes"] is None else str(method["classes"]),
+            }
+            for method in study["methods"]
+        ],
+    }
+
+
+def _bench(bench: dict[str, Any], units: str) -> dict[str, Any]:
+    return {
+        "name": bench["name"],
+        "state": _state(bench),
+        "repeats": [
+            {
+                "quantity": _spoken(each["quantity"]),
+                "tool": each["tool"] or "no tool named",
+                "repeatability": write(each["kind"], each["repeatability"], units),
+                "difference": write(each["kind"], each["difference"], units),
+                "study": each["study"],
+            }
+            for each in bench["repeats"]
+        ],
+        "pieces": [_piece(piece, units) for piece in bench["pieces"]],
+    }
+
+
+def _state(bench: dict[str, Any]) -> str:
+    if not bench["pieces"]:
+        return "No check piece yet."
+    if bench["checked_on"] is None:
+        return "Not checked yet."
+    when = "Checked today" if bench["checked_today"] else f"Last checked on {bench['checked_on']}"
+    out = [piece["name"] for piece in bench["pieces"] if piece["drifting"]]
+    return f"{when}; it drifts: {', '.join(out)}." if out else f"{when}; no drift."
+
+
+def _piece(piece: dict[str, Any], units: str) -> dict[str, Any]:
+    picture = check_picture(piece, units)
+    newest, limits = piece["newest"], piece["limits"]
+    said = "not read yet"
+    if newest is not None:
+        said = f"{write(piece['kind'], newest['mean'], units)} on {newest['day']}: {newest['verdict']}"
+    return {
+        "name": piece["name"],
+        "quantity": _spoken(piece["quantity"]),
+        "newest": said,
+        "limits": f"{piece['days_to_limits']} more days until there are limits"
+        if limits is None
+        else f"limits {write(piece['kind'], limits['lower'], units)} … "
+        f"{write(piece['kind'], limits['upper'], units)}, from {limits['days']} days",
+        "picture": None if picture is None else _source(picture),
+    }
