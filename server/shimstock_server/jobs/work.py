@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from shimstock_server.catalogue import current_spec_ids, refuse_misfits
 from shimstock_server.database.history import emit
 from shimstock_server.database.tables.base import new_id
+from shimstock_server.database.tables.bench import ReadingSheet
 from shimstock_server.database.tables.catalogue import StringSet, Tuning
 from shimstock_server.database.tables.jobs import Job, JobNumber, JobPart, JobSkill, Quote
 from shimstock_server.database.tables.owners import Instrument, Owner
@@ -90,6 +91,10 @@ def change_job(session: Session, job: Job, wish: dict[str, Any]) -> Job:
             raise InvalidFields.at(
                 "/instrument_id", f"stays as it is once the job is {job.state}; open a new job instead"
             )
+        if session.scalar(select(ReadingSheet.id).where(ReadingSheet.job_id == job.id).limit(1)) is not None:
+            raise InvalidFields.at(
+                "/instrument_id", "readings of this instrument were taken on this job; open a new job instead"
+            )
         instrument, _ = _instrument_and_owner(session, {**wish, "owner_id": None})
         job.instrument_id = wish["instrument_id"]
         job.spec_ids = _spec_ids(session, instrument)
@@ -122,6 +127,7 @@ def renew_spec(session: Session, job: Job) -> Job:
         raise JobOver
     instrument = session.get(Instrument, job.instrument_id) if job.instrument_id is not None else None
     job.spec_ids = _spec_ids(session, instrument)
+    emit(session, "job.spec-renewed", job)
     return job
 
 
@@ -222,6 +228,7 @@ def add_part(session: Session, job: Job, wish: dict[str, Any]) -> JobPart:
     part = JobPart(job_id=job.id, **wish)
     session.add(part)
     session.flush()
+    emit(session, "job.part-used", job, part=part.id)
     return part
 
 

@@ -158,16 +158,42 @@ class Judge:
         return item.side is side
 
     def _relief_factor(self, row: Row, side: Side | None, item: ResolvedItem) -> float | None:
-        read = (row.hold_low, row.hold_high, row.fret)
-        if len(item.held) != 2 or item.fret is None or None in read:
+        low, high, fret = row.hold_low, row.hold_high, row.fret
+        if low is None or high is None or fret is None:
             return None
-        wanted = ReliefPlace((item.held[0], item.held[1]), item.fret)
-        if read == (*item.held, item.fret):
-            return 1.0
-        if self.neck is None:
-            return None
-        place = ReliefPlace((row.hold_low or 0, row.hold_high or 0), row.fret or 0)
-        return conversion(self.neck.scale(side), self.neck.joint, place, wanted)
+        return _between(self.neck, side, (low, high, fret), item)
+
+
+def relief_factor(
+    model: InstrumentModel, side: Side | None, read: tuple[int, int, int], item: ResolvedItem
+) -> float | None:
+    """What relief read at a hold and a fret is multiplied with to compare it with an item of the spec.
+
+    Parameters
+    ----------
+    read : (int, int, int)
+        Frets at which the string was held, and the fret over which relief was read.
+
+    Returns
+    -------
+    float or None
+        None where the neck is not known well enough.
+    """
+    return _between(Neck.of(model), side, read, item)
+
+
+def _between(
+    neck: Neck | None, side: Side | None, read: tuple[int, int, int], item: ResolvedItem
+) -> float | None:
+    if len(item.held) != 2 or item.fret is None:
+        return None
+    if read == (*item.held, item.fret):
+        return 1.0
+    if neck is None:
+        return None
+    low, high, fret = read
+    wanted = ReliefPlace((item.held[0], item.held[1]), item.fret)
+    return conversion(neck.scale(side), neck.joint, ReliefPlace((low, high), fret), wanted)
 
 
 def by_string(quantity: Quantity) -> bool:

@@ -19,6 +19,7 @@ from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import Stage
 
 from .counting import month_of
+from .facts import in_parts
 
 STEP, FINDING = "step", "finding"
 
@@ -90,6 +91,37 @@ def count_tallies(
             month = month_of(sheet.taken_at.astimezone(zone).date())
             add(TallyKey(month, FINDING, finding["code"], ""), sheet.job_id, 0.0)
     return {key: Tally(len(jobs[key]), Moments.of(sorted(each))) for key, each in ways.items()}
+
+
+def jobs_with(session: Session, job_ids: Iterable[UUID]) -> dict[tuple[str, str, str], int]:
+    """Count in how many of some jobs each step was done and each thing was found as received.
+
+    Returns
+    -------
+    mapping
+        By `STEP` or `FINDING`, name, and unit of the way as in `TallyKey`.
+    """
+    jobs: dict[tuple[str, str, str], set[UUID]] = {}
+    for some in in_parts(job_ids):
+        done = session.execute(
+            select(Adjustment.job_id, Adjustment.part, Adjustment.turns, Adjustment.amount).where(
+                Adjustment.job_id.in_(some)
+            )
+        )
+        for each in done:
+            unit = _way(each.turns, each.amount)[1]
+            jobs.setdefault((STEP, each.part.value, unit), set()).add(each.job_id)
+        later = aliased(ReadingSheet)
+        corrected = select(later.id).where(later.supersedes_id == ReadingSheet.id).exists()
+        seen = session.execute(
+            select(ReadingSheet.job_id, ReadingSheet.findings).where(
+                ReadingSheet.job_id.in_(some), ReadingSheet.stage == Stage.AS_RECEIVED, ~corrected
+            )
+        )
+        for sheet in seen:
+            for finding in sheet.findings:
+                jobs.setdefault((FINDING, finding["code"], ""), set()).add(sheet.job_id)
+    return {key: len(found) for key, found in jobs.items()}
 
 
 def _between(column: Any, first: datetime | None, last: datetime | None) -> list[Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import statistics
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -27,16 +27,20 @@ from shimstock_server.learning import (
     Tallies,
     counted_facts,
     counted_period,
+    jobs_with,
     width_of,
 )
 from shimstock_server.learning import KINDS as KINDS_OF_QUANTITIES
+
+from .doings import doings_told
+from .seasonal import against_moisture, season_told
+from .targets import Target, target_at
 
 KINDS = KINDS_OF_QUANTITIES | {MOISTURE: "moisture"}
 """The kind of value of what is counted."""
 
 STAGES = (*(stage.value for stage in Stage), KEPT)
 SHARES = {"p05": 0.05, "p10": 0.10, "p25": 0.25, "median": 0.50, "p75": 0.75, "p90": 0.90, "p95": 0.95}
-SEASONAL = (Quantity.RELIEF.value, Quantity.ACTION.value)
 
 
 @dataclass(frozen=True)
@@ -60,7 +64,8 @@ def model_report(session: Session, model: InstrumentModel, shop: Shop, period: P
     cells, tallies = counted_period(session, model, period.first, period.last, zone)
     facts = counted_facts(session, model, period.first, period.last, zone)
     spec = resolve_spec(session, kind=model.kind, model_id=model.id)
-    return report_of(cells, tallies, facts, spec, strings=model.strings, rate=shop.shop_rate) | {
+    seen = jobs_with(session, [fact["job_id"] for fact in facts])
+    return report_of(cells, tallies, seen, facts, spec, model=model, rate=shop.shop_rate) | {
         "model_id": str(model.id),
         "maker": model.maker,
         "name": model.name,
@@ -73,10 +78,11 @@ def model_report(session: Session, model: InstrumentModel, shop: Shop, period: P
 def report_of(
     cells: Cells,
     tallies: Tallies,
+    seen: Mapping[tuple[str, str, str], int],
     facts: Sequence[dict[str, Any]],
     spec: Sequence[ResolvedItem],
     *,
-    strings: int,
+    model: InstrumentModel,
     rate: float | None,
 ) -> dict[str, Any]:
     """Put counts into words and figures; see `model_report`."""
@@ -85,10 +91,11 @@ def report_of(
         "jobs": jobs_told(facts, rate),
         "received": _shares(facts, "received"),
         "returned": _shares(facts, "returned"),
-        "quantities": _quantities(cells, spec, strings),
-        "steps": _tallies(tallies, STEP, worked_on),
-        "findings": _tallies(tallies, FINDING, worked_on),
-        "season": _season(cells),
+        "quantities": _quantities(cells, spec, model),
+        "steps": doings_told(tallies, STEP, seen, worked_on),
+        "findings": doings_told(tallies, FINDING, seen, worked_on),
+        "season": season_told(cells),
+        "against_moisture": against_moisture(cells),
     }
 
 
@@ -142,14 +149,14 @@ def share(some: int, whole: int) -> float | None:
     return some / whole if whole else None
 
 
-def _quantities(cells: Cells, spec: Sequence[ResolvedItem], strings: int) -> list[dict[str, Any]]:
+def _quantities(cells: Cells, spec: Sequence[ResolvedItem], model: InstrumentModel) -> list[dict[str, Any]]:
     merged: dict[tuple[str, str, str], dict[str, Cell]] = {}
     for key, cell in cells.items():
         if key.quantity != MOISTURE:
             stages = merged.setdefault((key.quantity, key.place, key.frets), {})
             stages[key.stage] = stages[key.stage].merged(cell) if key.stage in stages else cell
     return [
-        _quantity(place, merged[place], _item(place, spec, strings)) for place in sorted(merged, key=_order)
+        _quantity(place, merged[place], target_at(place, spec, model)) for place in sorted(merged, key=_order)
     ]
 
 
@@ -162,46 +169,7 @@ def _order(place: tuple[str, str, str]) -> tuple[int, list[Any], str]:
     )
 
 
-def _item(place: tuple[str, str, str], spec: Sequence[ResolvedItem], strings: int) -> ResolvedItem | None:
-    """The item of today's spec that speaks of a place, where the readings were taken as it asks."""
-    quantity, where, frets = place
-    fitting = [
-        item
-        for item in spec
-        if item.quantity.value == quantity and _at(item, where, strings) and _as_read(item, frets)
-    ]
-    return max(
-        fitting,
-        key=lambda item: sum(part is not None for part in (item.side, item.string, item.pickup)),
-        default=None,
-    )
-
-
-def _at(item: ResolvedItem, where: str, strings: int) -> bool:
-    pickup, _, rest = where.rpartition(", ") if where.startswith("pickup ") else ("", "", where)
-    if where.startswith("pickup ") and not pickup:
-        pickup, rest = where, ""
-    if item.pickup is not None and pickup != f"pickup {item.pickup}":
-        return False
-    if item.side is not None:
-        return rest == item.side.value
-    if item.string is not None:
-        outer = {1: "treble", strings: "bass"}.get(item.string)
-        return rest in (f"string {item.string}", outer)
-    return not rest.startswith("string ") or item.quantity in (Quantity.INTONATION, Quantity.BREAK_CLEARANCE)
-
-
-def _as_read(item: ResolvedItem, frets: str) -> bool:
-    if item.quantity is Quantity.RELIEF:
-        return len(item.held) == 2 and frets == f"held {item.held[0]}-{item.held[1]}, fret {item.fret}"
-    if item.quantity in (Quantity.ACTION, Quantity.INTONATION):
-        return frets == f"fret {item.fret}"
-    return not frets
-
-
-def _quantity(
-    place: tuple[str, str, str], stages: dict[str, Cell], item: ResolvedItem | None
-) -> dict[str, Any]:
+def _quantity(place: tuple[str, str, str], stages: dict[str, Cell], item: Target | None) -> dict[str, Any]:
     quantity, where, frets = place
     kept = stages.get(KEPT)
     suggestion = None if kept is None else suggested_spec(Bins(width_of(quantity), kept.bins))
@@ -210,6 +178,7 @@ def _quantity(
         "kind": KINDS[quantity],
         "place": where,
         "frets": frets,
+        "resolution": width_of(quantity),
         "spec": None
         if item is None
         else {
@@ -217,7 +186,8 @@ def _quantity(
             "target": item.target,
             "lower": item.lower,
             "upper": item.upper,
-            "scope": item.scope.value,
+            "scope": item.scope,
+            "converted": item.converted,
         },
         "stages": [stage_told(quantity, stage, stages[stage], item) for stage in STAGES if stage in stages],
         "suggestion": None
@@ -232,7 +202,7 @@ def _quantity(
     }
 
 
-def stage_told(quantity: str, stage: str, cell: Cell, item: ResolvedItem | None) -> dict[str, Any]:
+def stage_told(quantity: str, stage: str, cell: Cell, item: Target | None) -> dict[str, Any]:
     """The readings of one stage: how many, where they lie, how they were judged."""
     moments = cell.moments
     some = moments.count > 0
@@ -264,50 +234,3 @@ def stage_told(quantity: str, stage: str, cell: Cell, item: ResolvedItem | None)
             for place in sorted(cell.bins)
         ],
     }
-
-
-def _tallies(tallies: Tallies, what: str, jobs: int) -> list[dict[str, Any]]:
-    merged: dict[tuple[str, str], Any] = {}
-    for key, tally in tallies.items():
-        if key.what == what:
-            name = key.name, key.unit
-            merged[name] = merged[name].merged(tally) if name in merged else tally
-    told = [
-        {
-            "name": name,
-            "jobs": tally.jobs,
-            "per_job": share(tally.jobs, jobs),
-            "count": tally.way.count,
-            "unit_kind": {"turn": "turns", "mm": "thickness"}.get(unit),
-            "way_mean": tally.way.mean if unit else None,
-            "way_sd": tally.way.sd if unit and tally.way.count > 1 else None,
-        }
-        for (name, unit), tally in merged.items()
-    ]
-    return sorted(told, key=lambda each: (-each["jobs"], each["name"], each["unit_kind"] or ""))
-
-
-def _season(cells: Cells) -> list[dict[str, Any]]:
-    """By month of the year: where relief and action came in, and what the room's air would bring wood to."""
-    merged: dict[tuple[int, str, str, str], Cell] = {}
-    for key, cell in cells.items():
-        if key.stage == Stage.AS_RECEIVED.value and key.quantity in (*SEASONAL, MOISTURE):
-            name = key.month % 12 + 1, key.quantity, key.place, key.frets
-            merged[name] = merged[name].merged(cell) if name in merged else cell
-    return [
-        {
-            "month": month,
-            "quantity": quantity,
-            "kind": KINDS[quantity],
-            "place": place,
-            "frets": frets,
-            "count": cell.moments.count,
-            "mean": cell.moments.mean,
-        }
-        | {
-            name: float(Bins(width_of(quantity), cell.bins).quantile(SHARES[name]))
-            for name in ("p10", "median", "p90")
-        }
-        for (month, quantity, place, frets), cell in sorted(merged.items())
-        if cell.moments.count
-    ]

@@ -1,15 +1,13 @@
-"""The report's pictures: readings against the spec, before and after, the year; legible in grey."""
+"""The report's pictures for paper: readings against the spec, before and after, the year; legible in grey."""
 
 from __future__ import annotations
 
-import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from shimstock_server.database.words import Quantity, Stage
-from shimstock_server.web.pictures import DRAWING
-from shimstock_server.web.units import KINDS, convert
+from shimstock_server.database.words import Stage
 
+from .chosen import bar_edges, name_of, shown_curves, shown_places, stage_of, told, unit_of
 from .tables import Report
 
 if TYPE_CHECKING:
@@ -19,84 +17,24 @@ if TYPE_CHECKING:
 INK, SOFT, CAME, BAND, GRID = "#1c1c1c", "#555555", "#aeb9c2", "#f0ebde", "#dddddd"
 COLUMNS = 3
 MOST_PANELS = 12
-BARS = 28
-"""Most bars a panel, about; fewer readings get wider ones."""
-LEAST_READINGS = 3
+"""On a sheet."""
 MONTHS = "JFMAMJJASOND"
-FONT = ["DejaVu Sans", "Liberation Sans", "Arial", "sans-serif"]
+STYLE: dict[Any, Any] = {"text.parse_math": False, "font.family": ["DejaVu Sans"], "hatch.linewidth": 0.6}
 
 
-def pictures(report: Report, units: str) -> list[tuple[str, str, str]]:
-    """Return the report's pictures as heading, description and SVG; without those that have no readings."""
-    with DRAWING:
-        import matplotlib as mpl
-
-        with mpl.rc_context(
-            {
-                "svg.hashsalt": "shimstock",
-                "svg.fonttype": "path",
-                "text.parse_math": False,
-                "font.family": FONT[:1],
-                "hatch.linewidth": 0.6,
-            }
-        ):
-            drawn = [
-                (
-                    "How readings lie against the spec",
-                    "For each place: readings as received (pale bars), final readings (dark outline) and the "
-                    "spec's band with its target.",
-                    _distributions(report, units),
-                ),
-                (
-                    "Before and after",
-                    "For each place the median and the middle 80 % as received (open circle) and at the end "
-                    "(filled circle), over the spec's band.",
-                    _before_and_after(report, units),
-                ),
-                (
-                    "Through the year",
-                    "Relief and action as received by month, median and middle 80 %, and the moisture that "
-                    "the room's air would bring wood to.",
-                    _season(report, units),
-                ),
-            ]
-    return [(heading, told, svg) for heading, told, svg in drawn if svg is not None]
-
-
-def name_of(each: dict[str, Any]) -> str:
-    """A quantity and its place in words."""
-    words = each["quantity"].replace("-", " ")
-    return f"{words}, {each['place']}" if each["place"] else str(words)
-
-
-def _shown(report: Report) -> list[dict[str, Any]]:
-    """The places that a picture shows: those that the spec speaks of first, else those read most."""
-    some = [
-        each
-        for each in report["quantities"]
-        if any(stage["count"] >= LEAST_READINGS and _stage(each, stage["stage"]) for stage in each["stages"])
+def figures(report: Report, units: str) -> list[tuple[str, Figure]]:
+    """Draw the report's pictures, each with its heading; to be called with `DRAWING` held and `STYLE` set."""
+    shown = shown_places(report)
+    drawn: list[tuple[str, Figure | None]] = [
+        ("How readings lie against the spec", _distributions(shown[start : start + MOST_PANELS], units))
+        for start in range(0, len(shown), MOST_PANELS)
     ]
-    with_spec = [each for each in some if each["spec"] is not None]
-    chosen = with_spec or sorted(some, key=lambda each: -max(stage["count"] for stage in each["stages"]))
-    return chosen[:MOST_PANELS]
-
-
-def _stage(each: dict[str, Any], stage: str) -> dict[str, Any] | None:
-    """A stage that pictures show: as received, final."""
-    if stage not in (Stage.AS_RECEIVED.value, Stage.FINAL.value):
-        return None
-    return next((found for found in each["stages"] if found["stage"] == stage and found["count"]), None)
-
-
-def _told(kind: str, value: float, units: str) -> float:
-    known = KINDS[kind]
-    return convert(value, known.unit, known.out(units))
-
-
-def _unit(kind: str, units: str) -> str:
-    return {"percent": "% MC", "in/64": "1/64 in"}.get(
-        str(KINDS[kind].out(units)), str(KINDS[kind].out(units))
-    )
+    if shown:
+        drawn.append(
+            ("Before and after: median and middle 80 %", _before_and_after(shown[:MOST_PANELS], units))
+        )
+    drawn.append(("Through the year: median and middle 80 % as received", _season(report, units)))
+    return [(heading, figure) for heading, figure in drawn if figure is not None]
 
 
 def _figure(width: float, height: float) -> Figure:
@@ -122,20 +60,17 @@ def _band(axes: Axes, each: dict[str, Any], units: str, *, upright: bool = True)
     line = axes.axvline if upright else axes.axhline
     span = axes.axvspan if upright else axes.axhspan
     lower, upper = (
-        None if spec[name] is None else _told(each["kind"], spec[name], units) for name in ("lower", "upper")
+        None if spec[name] is None else told(each["kind"], spec[name], units) for name in ("lower", "upper")
     )
     if lower is not None and upper is not None:
         span(lower, upper, color=BAND, zorder=0, linewidth=0)
     for limit in (lower, upper):
         if limit is not None:
             line(limit, color=SOFT, linewidth=0.8, linestyle=(0, (4, 2)), zorder=1)
-    line(_told(each["kind"], spec["target"], units), color=SOFT, linewidth=0.8, zorder=1)
+    line(told(each["kind"], spec["target"], units), color=SOFT, linewidth=0.8, zorder=1)
 
 
-def _distributions(report: Report, units: str) -> str | None:
-    shown = _shown(report)
-    if not shown:
-        return None
+def _distributions(shown: Sequence[dict[str, Any]], units: str) -> Figure:
     rows = -(-len(shown) // COLUMNS)
     figure = _figure(9.6, 0.55 + 2.15 * rows)
     grid = figure.subplots(rows, COLUMNS, squeeze=False)
@@ -157,7 +92,7 @@ def _distributions(report: Report, units: str) -> str | None:
         frameon=False,
         fontsize=9,
     )
-    return _written(figure)
+    return figure
 
 
 def _histogram(axes: Axes, each: dict[str, Any], units: str) -> None:
@@ -165,18 +100,10 @@ def _histogram(axes: Axes, each: dict[str, Any], units: str) -> None:
 
     _plain(axes)
     _band(axes, each, units)
-    found = [_stage(each, stage) for stage in (Stage.AS_RECEIVED.value, Stage.FINAL.value)]
-    middles = [counted["middle"] for stage in found if stage for counted in stage["bins"]]
-    low, high = min(middles), max(middles)
-    spec = each["spec"] or {}
-    inside = [spec[name] for name in ("lower", "upper") if spec.get(name) is not None]
-    low, high = min([low, *inside]), max([high, *inside])
-    fine = 0.5 if each["kind"] == "intonation" else 0.01
-    count = max(stage["count"] for stage in found if stage)
-    bars = min(BARS, max(8, round(3.0 * count ** (1 / 3))))
-    wide = fine * max(1, round((high - low) / fine / bars))
-    edges = np.arange(low - 1.5 * wide, high + 2.5 * wide, wide)
-    shown = np.array([_told(each["kind"], edge, units) for edge in edges])
+    found = [stage_of(each, stage) for stage in (Stage.AS_RECEIVED.value, Stage.FINAL.value)]
+    low, high, wide = bar_edges(each)
+    edges = np.arange(low, high + wide, wide)
+    shown = np.array([told(each["kind"], edge, units) for edge in edges])
     styles: tuple[dict[str, Any], ...] = (
         {"fill": True, "facecolor": CAME, "edgecolor": "#717c86", "hatch": "////", "linewidth": 0.5},
         {"fill": False, "color": INK, "linewidth": 1.6},
@@ -192,17 +119,14 @@ def _histogram(axes: Axes, each: dict[str, Any], units: str) -> None:
         axes.stairs(heights / heights.sum() * 100.0, shown, zorder=2, **style)
     counts = " / ".join(str(stage["count"]) if stage else "0" for stage in found)
     axes.set_title(f"{name_of(each)}  (n {counts})", fontsize=9, loc="left", color=INK)
-    axes.set_xlabel(_unit(each["kind"], units), fontsize=8, color=SOFT, labelpad=1)
+    axes.set_xlabel(unit_of(each["kind"], units), fontsize=8, color=SOFT, labelpad=1)
     axes.set_ylabel("% of readings", fontsize=8, color=SOFT, labelpad=2)
 
 
-def _before_and_after(report: Report, units: str) -> str | None:
-    shown = [each for each in _shown(report) if any(_stage(each, s["stage"]) for s in each["stages"])]
+def _before_and_after(shown: Sequence[dict[str, Any]], units: str) -> Figure:
     by_quantity: dict[str, list[dict[str, Any]]] = {}
     for each in shown:
         by_quantity.setdefault(each["quantity"], []).append(each)
-    if not by_quantity:
-        return None
     heights = [0.55 + 0.42 * len(places) for places in by_quantity.values()]
     figure = _figure(9.6, 0.5 + sum(heights) + 0.35 * len(heights))
     grid = figure.subplots(len(heights), 1, squeeze=False, gridspec_kw={"height_ratios": heights})
@@ -222,7 +146,7 @@ def _before_and_after(report: Report, units: str) -> str | None:
         frameon=False,
         fontsize=9,
     )
-    return _written(figure)
+    return figure
 
 
 def _ranges(axes: Axes, places: Sequence[dict[str, Any]], units: str) -> None:
@@ -232,31 +156,31 @@ def _ranges(axes: Axes, places: Sequence[dict[str, Any]], units: str) -> None:
     for row, each in enumerate(places):
         kind, spec = each["kind"], each["spec"]
         if spec is not None and spec["lower"] is not None and spec["upper"] is not None:
-            lower, upper = _told(kind, spec["lower"], units), _told(kind, spec["upper"], units)
+            lower, upper = told(kind, spec["lower"], units), told(kind, spec["upper"], units)
             axes.add_patch(
                 Rectangle((lower, row - 0.42), upper - lower, 0.84, color=BAND, linewidth=0, zorder=0)
             )
             for limit in (lower, upper):
                 axes.plot([limit] * 2, [row - 0.42, row + 0.42], color=SOFT, lw=0.8, ls=(0, (4, 2)), zorder=1)
-            target = _told(kind, spec["target"], units)
+            target = told(kind, spec["target"], units)
             axes.plot([target] * 2, [row - 0.42, row + 0.42], color=SOFT, lw=0.8, zorder=1)
         looks: tuple[tuple[str, float, dict[str, Any]], ...] = (
             (Stage.AS_RECEIVED.value, -0.17, {"color": SOFT, "markerfacecolor": "white", "linewidth": 1.2}),
             (Stage.FINAL.value, 0.17, {"color": INK, "markerfacecolor": INK, "linewidth": 2.2}),
         )
         for stage, up, look in looks:
-            found = _stage(each, stage)
+            found = stage_of(each, stage)
             if found is None:
                 continue
             low, middle, high = (
-                _told(kind, found["quantiles"][name], units) for name in ("p10", "median", "p90")
+                told(kind, found["quantiles"][name], units) for name in ("p10", "median", "p90")
             )
             axes.plot([low, high], [row + up] * 2, zorder=3, **{**look, "markerfacecolor": None})
             axes.plot([middle], [row + up], marker="o", markersize=6, zorder=4, **look)
     axes.set_yticks(range(len(places)), [each["place"] or "whole" for each in places], fontsize=8)
     axes.set_ylim(len(places) - 0.45, -0.55)
     axes.set_title(
-        f"{places[0]['quantity'].replace('-', ' ')}  [{_unit(places[0]['kind'], units)}]",
+        f"{places[0]['quantity'].replace('-', ' ')}  [{unit_of(places[0]['kind'], units)}]",
         fontsize=9,
         loc="left",
         color=INK,
@@ -264,13 +188,8 @@ def _ranges(axes: Axes, places: Sequence[dict[str, Any]], units: str) -> None:
     axes.margins(x=0.06)
 
 
-def _season(report: Report, units: str) -> str | None:
-    curves: dict[tuple[str, str, str], list[dict[str, Any]]] = {}
-    for each in report["season"]:
-        curves.setdefault((each["quantity"], each["place"], each["frets"]), []).append(each)
-    moisture = next((months for key, months in curves.items() if key[0] == "room-moisture"), None)
-    readings = [months for key, months in curves.items() if key[0] != "room-moisture" and len(months) > 1]
-    readings = sorted(readings, key=_seasonal_rank)[:3]
+def _season(report: Report, units: str) -> Figure | None:
+    readings, moisture = shown_curves(report)
     if not readings:
         return None
     panels = [*readings, *([moisture] if moisture else [])]
@@ -280,17 +199,7 @@ def _season(report: Report, units: str) -> str | None:
         _year(axes, months, units)
     grid.flat[-1].set_xticks(range(1, 13), list(MONTHS), fontsize=8)
     grid.flat[-1].set_xlim(0.6, 12.4)
-    return _written(figure)
-
-
-def _seasonal_rank(months: Sequence[dict[str, Any]]) -> tuple[bool, bool, int]:
-    """Relief before action, sides before strings, what was read most first."""
-    first = months[0]
-    return (
-        first["quantity"] != Quantity.RELIEF.value,
-        first["place"].startswith("string "),
-        -sum(each["count"] for each in months),
-    )
+    return figure
 
 
 def _year(axes: Axes, months: Sequence[dict[str, Any]], units: str) -> None:
@@ -299,7 +208,7 @@ def _year(axes: Axes, months: Sequence[dict[str, Any]], units: str) -> None:
     kind = months[0]["kind"]
     at = [each["month"] for each in months]
     low, middle, high = (
-        [_told(kind, each[name], units) for each in months] for name in ("p10", "median", "p90")
+        [told(kind, each[name], units) for each in months] for name in ("p10", "median", "p90")
     )
     axes.vlines(at, low, high, color="#9aa4ad", linewidth=5, zorder=2)
     axes.plot(at, middle, color=INK, linewidth=1.4, marker="o", markersize=4, zorder=3)
@@ -315,15 +224,5 @@ def _year(axes: Axes, months: Sequence[dict[str, Any]], units: str) -> None:
         )
     what = "moisture that the room's air brings wood to" if kind == "moisture" else name_of(months[0])
     frets = f", {months[0]['frets']}" if months[0]["frets"] else ""
-    axes.set_title(f"{what}{frets}  [{_unit(kind, units)}]", fontsize=9, loc="left", color=INK)
+    axes.set_title(f"{what}{frets}  [{unit_of(kind, units)}]", fontsize=9, loc="left", color=INK)
     axes.margins(y=0.2)
-
-
-def _written(figure: Figure) -> str:
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
-
-    text = io.StringIO()
-    canvas: Any = FigureCanvasSVG(figure)
-    canvas.print_svg(text, metadata={"Date": None, "Creator": None})
-    svg = text.getvalue()
-    return svg[svg.index("<svg") :]

@@ -20,15 +20,19 @@ from shimstock_server.web.visibility import exists, visibility
 from . import schemas
 from .content import model_report
 from .page import page, security_policy
+from .paper import paper
 from .period import period_of
 from .ranking import ranked_models, waiting_jobs
+from .ranking_page import ranking_page, ranking_table
 from .runs import begin_run, show_run
 from .tables import Report, all_tables, table
 from .telling import as_data, kept, ranked
 
 blueprint = Blueprint("reports", "Batch reports by instrument model, and long ones made by the worker")
 BENCH = ("bench", "manager")
-JSON, HTML, CSV, ZIP = "application/json", "text/html", "text/csv", "application/zip"
+JSON, HTML, CSV, ZIP, PDF = (
+    "application/json", "text/html", "text/csv", "application/zip", "application/pdf",
+)  # fmt: skip
 TYPES = (JSON, HTML, CSV, ZIP)
 
 visibility("run_id", exists(ReportRun.id))
@@ -36,13 +40,13 @@ visibility("run_id", exists(ReportRun.id))
 
 @blueprint.operation(
     "GET", "/reports/instrument-models", scopes=BENCH, query=schemas.RankingQuery, answer=schemas.RankingOut,
-    conflicts=(ShopNotSetUp,),
+    types=(JSON, HTML, CSV), conflicts=(ShopNotSetUp,),
 )  # fmt: skip
-def get_ranking(query: dict[str, Any]) -> dict[str, Any]:
+def get_ranking(query: dict[str, Any]) -> Answer:
     """Rank the models by what a job on them costs: bench minutes at the shop's rate, and parts.
 
     Jobs count on the day on which they were ready. While a worker runs, the figures are at most some seconds
-    behind; `waiting` tells how many jobs are not counted yet.
+    behind; `waiting` tells how many jobs are not counted yet. `Accept` chooses: data, a page, or CSV.
     """
     shop = settings(current.session)
     period = period_of(query, shop, current.now)
@@ -54,24 +58,41 @@ def get_ranking(query: dict[str, Any]) -> dict[str, Any]:
         kind=query.get("kind"),
         limit=query["limit"],
     )
-    return {
-        "period": period,
-        "currency": shop.currency,
-        "ranked_by": "cost" if shop.shop_rate is not None else "bench-minutes",
-        "waiting": waiting_jobs(current.session),
-        "items": [ranked(row) for row in rows],
-    }
+    if current.media_type == CSV:
+        return Answer(text=ranking_table(rows, shop.currency), media_type=CSV)
+    by_cost, waiting = shop.shop_rate is not None, waiting_jobs(current.session)
+    if current.media_type == HTML:
+        return _as_page(
+            ranking_page(
+                rows,
+                period=period,
+                currency=shop.currency,
+                by_cost=by_cost,
+                waiting=waiting,
+                units=current.units,
+            )
+        )
+    return Answer(
+        {
+            "period": period,
+            "currency": shop.currency,
+            "ranked_by": "cost" if by_cost else "bench-minutes",
+            "waiting": waiting,
+            "items": [ranked(row) for row in rows],
+        }
+    )
 
 
 @blueprint.operation(
     "GET", "/reports/instrument-models/<uuid:model_id>", scopes=BENCH, query=schemas.ModelReportQuery,
-    answer=schemas.ModelReportOut, types=TYPES, conflicts=(ShopNotSetUp,),
+    answer=schemas.ModelReportOut, types=(*TYPES, PDF), conflicts=(ShopNotSetUp,),
 )  # fmt: skip
 def get_model_report(model_id: UUID, query: dict[str, Any]) -> Answer:
     """Read all that the shop knows of a model in a period: data, a page with pictures, or CSV.
 
-    `Accept` chooses: `application/json`, `text/html`, `text/csv` with `table`, or `application/zip` for all
-    tables. What changed since the worker counted is counted now: the answer is never behind the readings.
+    `Accept` chooses: `application/json`, `text/html`, `application/pdf`, `text/csv` with `table`, or
+    `application/zip` for all tables. What changed since the worker counted is counted now: the answer is
+    never behind the readings.
     """
     shop = settings(current.session)
     model = current.session.get_one(InstrumentModel, model_id)
@@ -79,6 +100,9 @@ def get_model_report(model_id: UUID, query: dict[str, Any]) -> Answer:
     if current.media_type == JSON:
         _refuse_table(query)
         return Answer(as_data(report))
+    if current.media_type == PDF:
+        _refuse_table(query)
+        return Answer(text=paper(report, current.units), media_type=PDF)
     return _as_text([report], query)
 
 
@@ -146,8 +170,9 @@ def _as_text(reports: Sequence[Report], query: dict[str, Any]) -> Answer:
     _refuse_table(query)
     if current.media_type == ZIP:
         return Answer(text=all_tables(reports, current.units), media_type=ZIP)
-    return Answer(
-        text=page(reports, current.units),
-        media_type=HTML,
-        headers={"Content-Security-Policy": security_policy()},
-    )
+    return _as_page(page(reports, current.units))
+
+
+def _as_page(text: str) -> Answer:
+    policy = security_policy(pictures=False)
+    return Answer(text=text, media_type=HTML, headers={"Content-Security-Policy": policy})

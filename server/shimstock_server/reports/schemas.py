@@ -13,6 +13,7 @@ from shimstock_server.web.fields import (
     Number,
     StrictSchema,
     Text,
+    Truth,
     Whole,
 )
 from shimstock_server.web.paging import PageQuery, page_of
@@ -125,6 +126,10 @@ class ReportSpecOut(StrictSchema):
     lower = QuantityOut(kind_from="kind", required=True, allow_none=True)
     upper = QuantityOut(kind_from="kind", required=True, allow_none=True)
     scope = Text(max=20, required=True)
+    converted = Truth(
+        required=True,
+        metadata={"description": "The spec states it for another hold; it was brought to this one."},
+    )
 
 
 class ReportQuantilesOut(StrictSchema):
@@ -188,6 +193,11 @@ class ReportQuantityOut(StrictSchema):
     quantity = Choice(Quantity, required=True)
     place = Text(max=120, min=0, required=True)
     frets = Text(max=40, min=0, required=True)
+    resolution = QuantityOut(
+        kind_from="kind",
+        required=True,
+        metadata={"description": "Width of the bins that quantiles are taken from: none is finer."},
+    )
     spec = Nested(ReportSpecOut, required=True, allow_none=True)
     stages = ListOf(Nested(ReportStageOut), required=True)
     suggestion = Nested(SuggestedSpecOut, required=True, allow_none=True)
@@ -199,10 +209,10 @@ class ReportTallyOut(StrictSchema):
     name = Text(max=60, required=True)
     jobs = Whole(
         required=True,
-        metadata={"description": "Jobs it was done in; one that reaches into the next month counts twice."},
+        metadata={"description": "Of the jobs done in these days, in how many it was done or found."},
     )
-    per_job = Number(required=True, allow_none=True)
-    count = Whole(required=True)
+    per_job = Number(required=True, allow_none=True, metadata={"description": "That share of the jobs done."})
+    count = Whole(required=True, metadata={"description": "How often in these days, in any job."})
     way_mean = QuantityOut(kind_from="unit_kind", required=True, allow_none=True)
     way_sd = QuantityOut(kind_from="unit_kind", required=True, allow_none=True)
 
@@ -221,6 +231,21 @@ class ReportSeasonOut(StrictSchema):
     p90 = QuantityOut(kind_from="kind", required=True)
 
 
+class ReportMoistureOut(StrictSchema):
+    """How readings as received follow the moisture that the room's air brings wood to."""
+
+    quantity = Text(max=40, required=True)
+    place = Text(max=120, min=0, required=True)
+    frets = Text(max=40, min=0, required=True)
+    months = Whole(required=True, metadata={"description": "Months that the line is drawn through."})
+    per_percent = QuantityOut(
+        kind_from="kind", required=True, metadata={"description": "Change for each 1 % of moisture more."}
+    )
+    uncertainty = QuantityOut(
+        kind_from="kind", required=True, metadata={"description": "Standard error of that change."}
+    )
+
+
 class ModelReportOut(StrictSchema):
     """What the shop knows of a model: what came in, what was done, how it went out, what it took."""
 
@@ -237,6 +262,7 @@ class ModelReportOut(StrictSchema):
     steps = ListOf(Nested(ReportTallyOut), required=True)
     findings = ListOf(Nested(ReportTallyOut), required=True)
     season = ListOf(Nested(ReportSeasonOut), max=_MANY, required=True)
+    against_moisture = ListOf(Nested(ReportMoistureOut), max=_MANY, required=True)
 
 
 class ModelReportQuery(PeriodQuery):

@@ -78,12 +78,15 @@ def _hours(body: Mapping[str, Any]) -> list[Hours]:
 
 def _store(session: Session, shop: Shop, body: Mapping[str, Any]) -> Shop:
     values = {field: body[field] for field in FIELDS if field in body}
+    zone = shop.zone
     for field, value in values.items():
         setattr(shop, field, kept(value)[0] if field.startswith("humidity") else value)
     session.flush()
     if "opening_hours" in body:
         _store_hours(session, shop, _hours(body))
     emit(session, "shop.changed", shop)
+    if zone not in (None, shop.zone):
+        emit(session, "shop.zone-changed", shop)
     return shop
 
 
