@@ -2,14 +2,17 @@
 
 from . import stale  # noqa: F401 - it follows what happens
 from .agreement_routes import check_routes, study_routes
+from .agreement_schemas import CheckPieceOut
+from .check_pieces import TOO_LITTLE
 from .counting import KEPT, MOISTURE, Cell, CellKey, Cells, merge_cells, width_of
 from .judging import relief_factor
 from .kinds import KINDS
 from .recount import rebuild, work_off_marks
 from .responses import learned_responses
 from .routes import blueprint
+from .standing import bench_standings, newest_checks, newest_studies
 from .store import counted_facts, counted_period
-from .studies import bench_repeatability
+from .study_findings import Repeatability, bench_repeatability
 from .tallies import FINDING, STEP, Tallies, jobs_with, merge_tallies
 
 __all__ = [
@@ -18,17 +21,23 @@ __all__ = [
     "KINDS",
     "MOISTURE",
     "STEP",
+    "TOO_LITTLE",
     "Cell",
     "CellKey",
     "Cells",
+    "CheckPieceOut",
+    "Repeatability",
     "Tallies",
     "bench_repeatability",
+    "bench_standings",
     "counted_facts",
     "counted_period",
     "jobs_with",
     "learned_responses",
     "merge_cells",
     "merge_tallies",
+    "newest_checks",
+    "newest_studies",
     "rebuild",
     "relief_factor",
     "width_of",
