@@ -35,6 +35,7 @@ class Shop(Stored):
 
     name: str = ""
     place: str = ""
+    contact: str | None = None
     zone: str = ""
     units: str = ""
     currency: str = ""

@@ -16,7 +16,7 @@ import pytest
 from flask import Flask
 
 from shimstock_server.cards.owner_page import owner_page, unknown_page
-from shimstock_server.cards.whereabouts import STOPS, Asked, Stop, Whereabouts
+from shimstock_server.cards.whereabouts import STOPS, Asked, OpenDay, Stop, Whereabouts
 from shimstock_server.clock import FixedClock, SystemClock
 from shimstock_server.config import Config
 from shimstock_server.database.session import Database
@@ -223,6 +223,10 @@ BENCH = Whereabouts(
     nickname="Old Faithful with a name that goes on and on", state=JobState.ON_BENCH, waiting_for=None,
     stops=stops(2), services=("Setup, electric",), today=date(2026, 3, 4), promised_on=date(2026, 3, 6),
     drop_off=None, look_again_at=None, asked=(), recheck=None, card=None, ends_on=date(2027, 3, 2),
+    contact="0555 0137, bench@lindenfurt.example\nMillrace 3, " + "W" * 300,
+    openings=tuple(
+        OpenDay(date(2026, 3, day), (("09:00", "12:30"), ("13:30", "18:00"))) for day in (4, 5, 6)
+    ),
 )  # fmt: skip
 SAMPLES = {
     "booked": replace(
@@ -241,12 +245,19 @@ SAMPLES = {
     ),
     "ready": replace(BENCH, state=JobState.READY, stops=stops(4), card=ELECTRIC),
     "recheck": replace(BENCH, state=JobState.COLLECTED, stops=stops(5), card=ELECTRIC, recheck="seasonal"),
+    "again": replace(
+        BENCH, state=JobState.COLLECTED, stops=stops(5), next_visit=datetime(2026, 9, 3, 9, 30, tzinfo=UTC)
+    ),
+    "cancelled": replace(BENCH, state=JobState.CANCELLED),
 }
 WIDTHS = (320, PHONE, 768, DESK)
 PAGES = {
     **{
         f"{name}-{units}-{width}": (
-            owner_page(found, speech(units), recheck_at="https://shop.example/book#card=x"), width,
+            owner_page(
+                found, speech(units), recheck_at="https://shop.example/book#card=x",
+                booking_page="https://shop.example/book",
+            ), width,
         )
         for name, found in SAMPLES.items()
         for units in ("mm", "inch")

@@ -54,6 +54,10 @@ class Language:
         """Return the names of the months, January first."""
         return list(self._words["dates"]["months"])
 
+    def weekdays(self) -> list[str]:
+        """Return the names of the days of the week, Monday first."""
+        return list(self._words["dates"]["weekdays"])
+
 
 def available() -> frozenset[str]:
     """Return the tags that a file of words is there for, in lower case."""

@@ -13,7 +13,7 @@ from shimstock_server.database.words import JobState
 
 from .page import policy_for, stylesheet, template, what_it_says
 from .speech import Speech
-from .whereabouts import WITH_CARD, Whereabouts
+from .whereabouts import WITH_CARD, OpenDay, Whereabouts
 
 OVER = frozenset({JobState.CANCELLED, JobState.RETURNED_UNREPAIRED})
 
@@ -35,13 +35,17 @@ def headers() -> dict[str, str]:
     }
 
 
-def owner_page(found: Whereabouts, speech: Speech, *, recheck_at: str | None) -> str:
+def owner_page(
+    found: Whereabouts, speech: Speech, *, recheck_at: str | None, booking_page: str | None = None
+) -> str:
     """Return the page.
 
     Parameters
     ----------
     recheck_at : str or None
         Where the recheck can be booked, when one is due and the shop has a booking page.
+    booking_page : str or None
+        Where anything can be booked; told to whoever's booking was cancelled or missed.
     """
     card: dict[str, Any] = {"say": speech.say, "language": speech.words.tag, "embedded": True}
     if found.card is not None:
@@ -66,6 +70,13 @@ def owner_page(found: Whereabouts, speech: Speech, *, recheck_at: str | None) ->
         asked=[(quote.work, speech.price(quote.amount, quote.currency)) for quote in found.asked],
         recheck=None if found.recheck is None else speech.say("owner", f"recheck_{found.recheck}"),
         recheck_at=recheck_at,
+        next_visit=None
+        if found.next_visit is None
+        else speech.say("owner", "next_visit", **_moment(found.next_visit, speech)),
+        openings=[
+            (speech.weekday(each.day), _hours(each, speech), each.day.isoformat()) for each in found.openings
+        ],
+        book_again_at=booking_page if found.state is JobState.CANCELLED or found.was_expected else None,
         ends_on=speech.day(found.ends_on),
         **card,
     )
@@ -86,19 +97,27 @@ def _statement(found: Whereabouts, speech: Speech) -> str:
     if found.state is JobState.WAITING:
         return speech.say("owner", f"waiting_{found.waiting_for}")
     if found.drop_off is not None:
-        return speech.say("owner", "expected", **_moment(found.drop_off, speech))
+        name = "was_expected" if found.was_expected else "expected"
+        return speech.say("owner", name, **_moment(found.drop_off, speech))
     if found.look_again_at is not None:
         return speech.say("owner", "settling", **_moment(found.look_again_at, speech))
     return speech.say("owner", f"state_{state}")
 
 
 def _moment(moment: datetime, speech: Speech) -> dict[str, str]:
-    return {"day": speech.day(moment.date()), "time": f"{moment:%H:%M}"}
+    return {"day": speech.weekday(moment.date()), "time": f"{moment:%H:%M}"}
+
+
+def _hours(opened: OpenDay, speech: Speech) -> str:
+    return ", ".join(
+        speech.say("owner", "hours", opens=opens, closes=closes) for opens, closes in opened.hours
+    )
 
 
 def _promise(found: Whereabouts, speech: Speech) -> str | None:
-    if found.promised_on is None or found.waits_for_owner or found.state in WITH_CARD | OVER:
+    over = found.state in WITH_CARD | OVER
+    if found.promised_on is None or found.waits_for_owner or found.was_expected or over:
         return None
     return speech.say(
-        "owner", "promised_late" if found.is_late else "promised", day=speech.day(found.promised_on)
+        "owner", "promised_late" if found.is_late else "promised", day=speech.weekday(found.promised_on)
     )

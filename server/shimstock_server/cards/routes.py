@@ -117,7 +117,7 @@ def show_owner_page(token: str) -> Answer:
     booking_page = current.config.booking_page
     recheck_at = f"{booking_page}#card={token}" if found.recheck and booking_page else None
     return Answer(
-        text=owner_page(found, speech, recheck_at=recheck_at),
+        text=owner_page(found, speech, recheck_at=recheck_at, booking_page=booking_page or None),
         media_type=HTML,
         headers={**headers(), "Content-Language": speech.words.tag},
     )

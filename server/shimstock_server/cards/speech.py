@@ -106,6 +106,11 @@ class Speech:
         month = self.words.months()[day.month - 1]
         return self.say("dates", "pattern", day=day.day, month=month, year=day.year)
 
+    def weekday(self, day: date) -> str:
+        """Return a day in words, with the day of the week: for days that somebody plans by."""
+        name = self.words.weekdays()[day.weekday()]
+        return self.say("dates", "with_weekday", weekday=name, day=self.day(day))
+
     def sentence(self, sentence: Sentence) -> str:
         """Return a sentence of the plan with its measures in the reader's units."""
         return sentence.text(self._measure)

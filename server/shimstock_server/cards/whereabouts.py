@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import func, select
@@ -17,7 +17,7 @@ from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.seasons import Reminder
 from shimstock_server.database.words import JobState, ReminderKind, WaitingFor
 from shimstock_server.jobs import NO_PROMISE
-from shimstock_server.shop import local_day, settings
+from shimstock_server.shop import local_day, settings, wall_hours
 
 from .content import CardContent
 from .gathering import card_of
@@ -35,6 +35,9 @@ STOPS: tuple[tuple[str, frozenset[JobState]], ...] = (
 WITH_CARD = frozenset({JobState.READY, JobState.COLLECTED, JobState.RETURNED_UNREPAIRED})
 """When the card is done."""
 DONE_FOR = frozenset({JobState.CANCELLED, JobState.RETURNED_UNREPAIRED})
+OPENINGS = 3
+"""How many opening days are told, and how many days are looked through for them."""
+FARTHEST_OPENING = 21
 OWNERS_REMINDERS = (ReminderKind.SEASONAL, ReminderKind.STRINGS)
 
 
@@ -55,6 +58,14 @@ class Asked:
     work: str
     amount: float
     currency: str
+
+
+@dataclass(frozen=True)
+class OpenDay:
+    """A day on which the shop is open, with the hours that are still to come, by its clocks."""
+
+    day: date
+    hours: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True)
@@ -81,12 +92,24 @@ class Whereabouts:
     """The kind of reminder that is due."""
     card: CardContent | None
     ends_on: date
+    next_visit: datetime | None = None
+    """When the same instrument is expected again, by the shop's clocks; only while it is with its owner."""
+    contact: str | None = None
+    """How to reach the shop, in its own words."""
+    openings: tuple[OpenDay, ...] = ()
+    """When the shop is open next."""
 
     @property
     def is_late(self) -> bool:
         """Whether the promised day has passed and it is not ready, and not for want of the owner's answer."""
-        under_way = self.state not in WITH_CARD | DONE_FOR and not self.waits_for_owner
+        here = self.state not in WITH_CARD | DONE_FOR | {JobState.BOOKED}
+        under_way = here and not self.waits_for_owner
         return under_way and self.promised_on is not None and self.promised_on < self.today
+
+    @property
+    def was_expected(self) -> bool:
+        """Whether the day has passed on which it should have come."""
+        return self.drop_off is not None and self.drop_off.date() < self.today
 
     @property
     def waits_for_owner(self) -> bool:
@@ -120,6 +143,9 @@ def whereabouts(session: Session, job: Job, *, ends_at: datetime, now: datetime)
         recheck=_recheck(session, job, now),
         card=_card(session, job),
         ends_on=ends_at.astimezone(zone).date(),
+        next_visit=_next_visit(session, job),
+        contact=shop.contact,
+        openings=_openings(session, now.astimezone(zone)),
     )
 
 
@@ -187,6 +213,34 @@ def _recheck(session: Session, job: Job, now: datetime) -> str | None:
         .order_by(Reminder.kind)
     ).first()
     return None if due is None else due.value
+
+
+def _next_visit(session: Session, job: Job) -> datetime | None:
+    """When this instrument is booked to come again, once it is back with its owner."""
+    if job.instrument_id is None or job.state is not JobState.COLLECTED:
+        return None
+    booked = session.execute(
+        select(Booking.at, Booking.zone)
+        .join(Job, Job.id == Booking.job_id)
+        .where(Job.instrument_id == job.instrument_id, Job.state == JobState.BOOKED, Job.id != job.id)
+        .order_by(Booking.at)
+    ).first()
+    return None if booked is None else booked.at.astimezone(ZoneInfo(booked.zone))
+
+
+def _openings(session: Session, now: datetime) -> tuple[OpenDay, ...]:
+    """The next days on which the shop is open, today only while it is."""
+    found = []
+    for ahead in range(FARTHEST_OPENING):
+        day = now.date() + timedelta(days=ahead)
+        hours = tuple(
+            (opens, closes) for opens, closes in wall_hours(session, day) if ahead or closes > f"{now:%H:%M}"
+        )
+        if hours:
+            found.append(OpenDay(day, hours))
+        if len(found) == OPENINGS:
+            break
+    return tuple(found)
 
 
 def _card(session: Session, job: Job) -> CardContent | None:

@@ -20,6 +20,7 @@ from .problems import DayTaken
 FIELDS = (
     "name",
     "place",
+    "contact",
     "zone",
     "units",
     "currency",

@@ -107,6 +107,15 @@ class ShopIn(StrictSchema):
 
     name = Text(max=200, required=True)
     place = Text(max=200, load_default=None, allow_none=True)
+    contact = Text(
+        max=500,
+        multiline=True,
+        load_default=None,
+        allow_none=True,
+        metadata={
+            "description": "How owners reach the shop: telephone, e-mail, street. It stands on their page."
+        },
+    )
     zone = Zone(max=64, required=True)
     units = Choice(Units, load_default=Units.MM)
     currency = Text(
@@ -155,6 +164,7 @@ class ShopOut(StrictSchema):
     updated_at = Instant()
     name = Text()
     place = Text(allow_none=True)
+    contact = Text(allow_none=True)
     zone = Text()
     units = Choice(Units)
     currency = Text()

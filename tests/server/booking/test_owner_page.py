@@ -76,8 +76,8 @@ def test_its_way_through_the_shop(
 ) -> None:
     told = seen(look())
     assert "Alder & Finch Heron" in told.replace("&amp;", "&")
-    assert "We expect it on 3 March 2026 at 10:00." in told
-    assert "Promised for 6 March 2026." in told
+    assert "We expect it on Tuesday, 3 March 2026 at 10:00." in told
+    assert "Promised for Friday, 6 March 2026." in told
     assert "Setup, electric" in told
     clock.advance(timedelta(hours=22))
     check_in(client, booking, workshop)
@@ -94,7 +94,7 @@ def test_its_way_through_the_shop(
     assert claimed.status_code == 200, claimed.get_data(as_text=True)
     assert "It is on the bench." in seen(look())
     move(client, booking, "settling")
-    assert "Its neck is settling. Wood takes its time: we look again on 3 March 2026, from" in seen(look())
+    assert "Its neck is settling. Wood takes its time: we look again on Tuesday, 3 March 2026, from" in seen(look())
     clock.advance(timedelta(hours=2))
     bench_client.post(f"/v1/jobs/{job}/claim", json={}, headers=technician)
     readings = case_one_readings(workshop)
@@ -117,10 +117,14 @@ def test_its_way_through_the_shop(
 
 
 def test_a_promise_that_is_not_kept_is_said(
-    look: Any, clock: FixedClock, client: Client, booking: Any
+    look: Any, clock: FixedClock, client: Client, booking: Any, workshop: Workshop
 ) -> None:
     clock.advance(timedelta(days=9))
-    assert "We promised it for 6 March 2026 and are late." in seen(look())
+    told = seen(look())
+    assert "We expected it on Tuesday, 3 March 2026 at 10:00. Please tell us when you bring it." in told
+    assert "late" not in told
+    check_in(client, booking, workshop)
+    assert "We promised it for Friday, 6 March 2026 and are late." in seen(look())
     move(client, booking, "cancelled", reason="sold it")
     told = seen(look())
     assert "This job was cancelled." in told
@@ -310,6 +314,7 @@ def reminder(database: Database, clock: FixedClock, instrument_id: str, kind: st
 
 
 def test_the_recheck_is_offered_when_it_is_due(
+    website: Website,
     make_app: Any,
     config: Config,
     client: Client,
@@ -344,5 +349,45 @@ def test_the_recheck_is_offered_when_it_is_due(
         secret=SECRET, database_url=config.database_url, rate_per_minute=0,
         booking_page="https://shop.example/book",
     )  # fmt: skip
-    answer = Client(make_app(config=with_page), None).get(booking["card_path"])
+    owner = Client(make_app(config=with_page), None)
+    answer = owner.get(booking["card_path"])
     assert Found(answer.get_data(as_text=True)).leads == [f"https://shop.example/book#card={token}"]
+
+    held = website.hold("2026-03-04T09:00:00Z").get_json()
+    assert website.confirm(held, owner=None, recheck_of=token).status_code == 200
+    answer = owner.get(booking["card_path"])
+    assert "The next look is booked: we expect it on Wednesday, 4 March 2026 at 10:00." in seen(answer)
+    assert Found(answer.get_data(as_text=True)).leads == []
+
+
+def test_it_tells_how_to_reach_the_shop_and_when_it_is_open(
+    look: Any, client: Client, clock: FixedClock, booking: dict[str, Any]
+) -> None:
+    client.patch(
+        "/v1/shop",
+        json={"contact": "0555 0137 <b>ring</b>\nMillrace 3"},
+        etag=client.get("/v1/shop").headers["ETag"],
+    )
+    client.post("/v1/closures", json={"day": "2026-03-03", "reason": "inventory"})
+    told = seen(look())
+    assert "0555 0137 &lt;b&gt;ring&lt;/b&gt; Millrace 3" in told
+    # Monday at one in the afternoon: today, not tomorrow, and no farther than three days
+    assert (
+        "Monday, 2 March 2026 09:00 to 18:00 Wednesday, 4 March 2026 09:00 to 18:00 "
+        "Thursday, 5 March 2026 09:00 to 18:00"
+    ) in told
+    assert "Friday, 6 March 2026 09:00" not in told
+    clock.advance(timedelta(hours=6))
+    assert "Monday, 2 March 2026" not in seen(look())
+
+
+def test_a_cancelled_booking_leads_to_another_time(
+    make_app: Any, config: Config, booking: dict[str, Any], website: Website
+) -> None:
+    website.client.post(f"/v1/bookings/{booking['id']}/cancel", json={}, etag=etag(booking))
+    with_page = Config(
+        secret=SECRET, database_url=config.database_url, rate_per_minute=0,
+        booking_page="https://shop.example/book",
+    )  # fmt: skip
+    page = Client(make_app(config=with_page), None).get(booking["card_path"]).get_data(as_text=True)
+    assert Found(page).leads == ["https://shop.example/book"]

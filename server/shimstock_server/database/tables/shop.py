@@ -22,6 +22,8 @@ class Shop(Versioned, Base):
     singleton: Mapped[int] = mapped_column(default=1)
     name: Mapped[str] = mapped_column(String(200))
     place: Mapped[str | None] = mapped_column(String(200))
+    contact: Mapped[str | None] = mapped_column(String(500))
+    """How owners reach the shop; it stands on their page."""
     zone: Mapped[str] = mapped_column(String(64))
     units: Mapped[Units] = mapped_column(words(Units, "units"), default=Units.MM)
     currency: Mapped[str] = mapped_column(String(3), default="EUR")

@@ -1,4 +1,4 @@
-"""technicians' absences; why a booking was cancelled, in its owner's words"""
+"""technicians' absences; why a booking was cancelled, in its owner's words; how owners reach the shop"""
 
 from __future__ import annotations
 
@@ -38,9 +38,11 @@ def upgrade() -> None:
     op.create_index("ix_absences_technician_id", "absences", ["technician_id", "last"], unique=False)
     op.create_index("ix_absences_last", "absences", ["last"], unique=False)
     op.add_column("bookings", sa.Column("cancel_reason", sa.String(length=500), nullable=True))
+    op.add_column("shop", sa.Column("contact", sa.String(length=500), nullable=True))
 
 
 def downgrade() -> None:
+    op.drop_column("shop", "contact")
     op.drop_column("bookings", "cancel_reason")
     op.drop_index("ix_absences_last", table_name="absences")
     op.drop_index("ix_absences_technician_id", table_name="absences")
