@@ -79,6 +79,8 @@ def _sqlite(url: URL, pool_size: int, write_wait: float) -> Engine:
             f"busy_timeout={int(write_wait * 1000)}",
             # FULL: what was acknowledged survives a power cut.
             "synchronous=FULL",
+            # What is erased is gone from the file too, not only from the tables.
+            "secure_delete=ON",
         ):
             connection.execute(f"PRAGMA {pragma}").close()
 
