@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import io
-import json
-import os
+import functools
 import sys
 from collections.abc import Callable, Iterator
 from functools import cached_property
@@ -17,6 +15,7 @@ from ._exits import Exit, Stop
 from ._last_job import LastJob, recall, remember
 from ._last_job import forget as forget_job
 from ._measures import Units
+from ._speaking import Trimmed, json_text, line_width
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -161,7 +160,8 @@ class Bench:
 
     def remember_job(self, job: Job) -> None:
         """Keep which job is on this bench, for the time when the service cannot be reached."""
-        remember(LastJob(self.sign_in.url, self.me, job.id, job.number, self.units))
+        claim = job.claim.id if job.claim is not None else None
+        remember(LastJob(self.sign_in.url, self.me, job.id, job.number, self.units, claim))
 
     def last_job(self, named: str | None = None) -> LastJob | None:
         """Return the job last seen on this bench, when it is the one that is meant."""
@@ -188,36 +188,18 @@ class Bench:
         if sys.stdout.isatty():
             return Console(**plain)
         trimmed = cast(IO[str], Trimmed())
-        return Console(file=trimmed, width=click_width(), **plain)
+        return Console(file=trimmed, width=line_width(), **plain)
 
     def show(self, data: Any, say: Callable[[], None]) -> None:
         """Answer: `data` as JSON for a machine, or in words by `say`."""
         if self.as_json:
-            click.echo(json.dumps(data, ensure_ascii=False, indent=1))
+            click.echo(json_text(data))
         else:
             say()
 
     def tell(self, message: str) -> None:
         """Say something beside the answer, on standard error."""
         click.echo(message, err=True)
-
-
-class Trimmed(io.TextIOBase):
-    """Standard output without the blanks that fill up a table's lines."""
-
-    def write(self, text: str) -> int:
-        """Write lines, their ends trimmed."""
-        return sys.stdout.write("\n".join(line.rstrip(" ") for line in text.split("\n")))
-
-    def flush(self) -> None:
-        """Pass it on."""
-        sys.stdout.flush()
-
-
-def click_width() -> int:
-    """Return the width of lines when no terminal tells it: COLUMNS, else 100."""
-    columns = os.environ.get("COLUMNS", "")
-    return int(columns) if columns.isdigit() and int(columns) >= 20 else 100
 
 
 def at_bench(command: F) -> F:
@@ -243,3 +225,15 @@ def on_job(command: F) -> F:
     return click.option(
         "--job", "-j", "job", metavar="NUMBER", help="Another job than the one on your bench, by its number."
     )(command)
+
+
+def on_job_or_number(command: F) -> F:
+    """Add the job that a command is about, as a bare NUMBER or as --job like everywhere else."""
+
+    @functools.wraps(command)
+    def told(*args: Any, number: str | None, job: str | None, **more: Any) -> Any:
+        if number and job and number.removeprefix("#") != job.removeprefix("#"):
+            raise Stop(f"{number} or --job {job}: which job?", Exit.USAGE)
+        return command(*args, number=number or job, **more)
+
+    return click.argument("number", required=False)(on_job(told))  # type: ignore[return-value]

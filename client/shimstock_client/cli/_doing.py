@@ -13,9 +13,17 @@ from .._ids import uuid7
 from .._wire import to_wire
 from ._bench import Bench, at_bench, on_job
 from ._exits import Exit, Stop
-from ._measures import Expected, NotUnderstood, read_measure
+from ._measures import NotUnderstood
 from ._typed_doing import EXAMPLES, describe_doing, read_doing
-from ._unsent import UnsentWork, all_unsent_work
+from ._unsent import UnsentWork
+from ._work_sending import (
+    SET_BY_NAME,
+    keep_for_later,
+    other_turns,
+    refuse_unsent_work,
+    send_work,
+    string_set_named,
+)
 
 if TYPE_CHECKING:
     from .. import Adjustment, Job, Recommendation, Step
@@ -54,7 +62,8 @@ def done(
 ) -> None:
     """Record what you did; by itself, the step that the plan marks `do now`.
 
-    What was done cannot be changed afterwards, so with a keyboard it is asked once more.
+    What was done cannot be changed afterwards, so with a keyboard it is asked once more. While the service
+    cannot be reached it is kept; shimstock send records it then, in the order in which it was done.
 
     \b
     shimstock done
@@ -65,7 +74,18 @@ def done(
     shimstock done nut 2 file 0.05mm
     shimstock done strings --set "light 10-46"
     """
-    held = bench.job(job)
+    from .. import NotReachable
+
+    more: dict[str, Any] = {"confirmed": True} if sure else {}
+    if note:
+        more["note"] = note
+    try:
+        held = bench.job(job)
+    except NotReachable as error:
+        if string_set:
+            more[SET_BY_NAME] = string_set
+        keep_for_later(bench, error, job, what, turns=turns, minutes=minutes, more=more)
+        return
     if held.claim is None:
         raise Stop(f"job {held.number} is not on a bench: shimstock take {held.number}", Exit.CONFLICT)
     if held.claim.technician_id != bench.me:
@@ -77,9 +97,6 @@ def done(
         )
     refuse_unsent_work(held)
     doing = _told(bench, held, what, own=own) if what else _planned(bench, held, turns)
-    more: dict[str, Any] = {"confirmed": True} if sure else {}
-    if note:
-        more["note"] = note
     if string_set:
         more["string_set_id"] = string_set_named(bench, string_set)
     _ask_once_more(bench, doing)
@@ -106,22 +123,12 @@ def _planned(bench: Bench, job: Job, turns: str | None) -> Doing:
             raise Stop(
                 "--turns fits a step that turns one part; name the part, e.g. post bass lower 1/8", Exit.USAGE
             )
-        bodies[0]["turns"] = _other_turns(turns, bodies[0]["turns"].value)
+        bodies[0]["turns"] = other_turns(turns, bodies[0]["turns"].value)
     return Doing(bodies, plan, step)
 
 
 def _example(step: Step) -> str:
     return f"shimstock done {EXAMPLES.get(step.part or '', EXAMPLES['truss-rod'])}"
-
-
-def _other_turns(text: str, planned: float) -> dict[str, Any]:
-    try:
-        told = read_measure(text, Expected("turns", "turns", "turn"))
-    except NotUnderstood as error:
-        raise Stop(f"--turns: {error}", Exit.USAGE) from error
-    signed = any(text.lstrip().startswith(sign) for sign in "+-−")
-    value = told.value if signed or planned > 0 else -told.value
-    return {"value": value, "unit": "turn"}
 
 
 def _told(bench: Bench, job: Job, what: Sequence[str], *, own: bool) -> Doing:
@@ -155,20 +162,6 @@ def _plan_or_none(bench: Bench, job: Job) -> Recommendation | None:
         return None
 
 
-def string_set_named(bench: Bench, named: str) -> str:
-    """Return the id of the set of strings with this name, or with this in its name."""
-    wanted = named.strip().casefold()
-    known = list(bench.client.string_sets.list(limit=500))
-    found = [one for one in known if one.name.casefold() == wanted or one.id == named]
-    found = found or [one for one in known if wanted in one.name.casefold()]
-    if len(found) != 1:
-        names = ", ".join(one.name for one in found or known)
-        raise Stop(
-            f"--set: {named!r} is {'no set' if not found else 'more than one set'}: {names}", Exit.USAGE
-        )
-    return found[0].id
-
-
 def _ask_once_more(bench: Bench, doing: Doing) -> None:
     if not bench.asks:
         return
@@ -199,55 +192,6 @@ def record(bench: Bench, job: Job, doing: Doing, *, minutes: int | None, **more:
     if minutes is not None:
         bodies[0]["minutes"] = minutes
     return send_work(bench, UnsentWork(job.id, job.number, bodies))
-
-
-def send_work(bench: Bench, work: UnsentWork) -> Sequence[Adjustment]:
-    """Send what was done; kept until the service has answered.
-
-    Raises
-    ------
-    Stop
-        When it did not answer.
-    """
-    from .. import NotReachable, ShimstockError
-
-    work.keep()
-    recorded: list[Adjustment] = []
-    for body in work.bodies:
-        try:
-            recorded.append(bench.client.adjustments.send(work.job_id, body))
-        except NotReachable as error:
-            raise Stop(
-                f"{error.detail}\nIt may be recorded or not. Do not type it again: shimstock send sends it "
-                "as it is, and it is recorded once.",
-                Exit.NOT_REACHABLE,
-            ) from error
-        except ShimstockError:
-            work.remove()
-            for left in work.bodies[len(recorded) :]:
-                bench.tell(f"not recorded: {describe_doing(left)}")
-            raise
-    work.remove()
-    return recorded
-
-
-def refuse_unsent_work(job: Job) -> None:
-    """Refuse to record more on a job while something of it may be recorded or not.
-
-    Raises
-    ------
-    Stop
-        Saying to send it first.
-    """
-    try:
-        waiting = [work for work in all_unsent_work() if work.job_id == job.id]
-    except ValueError as error:
-        raise Stop(str(error), Exit.USAGE) from error
-    if waiting:
-        raise Stop(
-            "what was done before went unanswered; shimstock send first, so that it counts once",
-            Exit.CONFLICT,
-        )
 
 
 def _say(bench: Bench, doing: Doing, recorded: Sequence[Adjustment]) -> None:

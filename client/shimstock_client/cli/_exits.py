@@ -24,7 +24,7 @@ MEANING: dict[Exit, str] = {
     Exit.REFUSED: "the service could not take it, or failed",
     Exit.USAGE: "the command or a reading was not understood",
     Exit.NOTHING: "there is nothing to do",
-    Exit.NOT_REACHABLE: "the service cannot be reached; readings that were typed are kept",
+    Exit.NOT_REACHABLE: "the service cannot be reached; readings and work that were typed are kept",
     Exit.SIGN_IN: "sign in first, or the key is no longer good",
     Exit.CONFLICT: "somebody else holds or changed it, or a rule stands against it now",
     Exit.INTERRUPTED: "interrupted; readings that were typed are kept",

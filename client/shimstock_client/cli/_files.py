@@ -15,7 +15,7 @@ from ._typed import check_place, expected_of, read_reading, split_quantity
 
 SHEET_FIELDS = {
     "id", "stage", "taken_at", "position", "at_pitch", "acclimatised", "room", "tool_id", "findings",
-    "looked_over", "note", "supersedes", "supersedes_reason", "confirm_clock", "readings", "string_set_id",
+    "looked_over", "note", "supersedes", "supersedes_reason", "confirm_clock", "readings",
 }  # fmt: skip
 READING_FIELDS = {
     "quantity", "side", "string", "pickup", "value", "unit", "fret", "held", "capo", "method", "tool",

@@ -1,10 +1,11 @@
-"""The job last seen on this bench, so that readings can be typed while the service cannot be reached."""
+"""The job and the plan last seen on this bench, for the time when the service cannot be reached."""
 
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from typing import Any
 
-from ._places import last_job_file, read_json, write_private
+from ._places import last_job_file, last_plan_file, read_json, write_private
 
 
 @dataclass(frozen=True)
@@ -16,6 +17,8 @@ class LastJob:
     id: str
     number: int | None
     units: str
+    claim: str | None = None
+    """Under which it is held."""
 
 
 def remember(job: LastJob) -> None:
@@ -27,6 +30,7 @@ def remember(job: LastJob) -> None:
 def forget() -> None:
     """No job is on this bench any more."""
     last_job_file().unlink(missing_ok=True)
+    forget_plan()
 
 
 def recall() -> LastJob | None:
@@ -36,3 +40,34 @@ def recall() -> LastJob | None:
         return LastJob(**content) if content else None
     except (ValueError, TypeError):
         return None
+
+
+@dataclass(frozen=True)
+class LastPlan:
+    """The step to do now of the plan that was last shown here."""
+
+    job_id: str
+    digest: str
+    what: str
+    bodies: list[dict[str, Any]]
+    """What is recorded when it is done as planned; empty when only the technician knows how far."""
+
+
+def remember_plan(plan: LastPlan) -> None:
+    """Keep it in the place of the one before."""
+    write_private(last_plan_file(), asdict(plan))
+
+
+def forget_plan() -> None:
+    """Something was done or read since: what was planned counts no longer."""
+    last_plan_file().unlink(missing_ok=True)
+
+
+def recall_plan(job_id: str) -> LastPlan | None:
+    """Return the plan last shown for a job; None when there is none, or its file is of no use."""
+    try:
+        content = read_json(last_plan_file())
+        plan = LastPlan(**content) if content else None
+    except (ValueError, TypeError):
+        return None
+    return plan if plan is not None and plan.job_id == job_id else None

@@ -149,17 +149,21 @@ def _bare(quantity: Any) -> str:
 
 
 def print_jobs(
-    console: Console, groups: Mapping[str, Sequence[Job]], technicians: Mapping[str, Technician]
+    console: Console,
+    groups: Mapping[str, Sequence[Job]],
+    technicians: Mapping[str, Technician],
+    instruments: Mapping[str, str],
 ) -> None:
     """Print jobs by what happens to them, like the board on the wall."""
     narrow = console.width < NARROW
     for title, jobs in groups.items():
         console.print(Text(f"{title} ({len(jobs)})", style="bold"))
         table = Table(box=None, padding=(0, 2, 0, 2), show_edge=False, show_header=False)
-        for _ in range(3 if narrow else 4):
+        for _ in range(4 if narrow else 5):
             table.add_column()
         for job in jobs:
-            cells = [f"{job.number}", job_detail(job, technicians), _promise(job)]
+            instrument = instruments.get(job.instrument_id or "", "")
+            cells = [f"{job.number}", instrument, job_detail(job, technicians), _promise(job)]
             if not narrow:
                 cells.append((job.complaints or "").replace("\n", " ")[:60])
             table.add_row(*(Text(cell) for cell in cells))
@@ -242,6 +246,7 @@ def _verdict(one: CardQuantity) -> str:
     before = one.before.verdict if one.before else None
     after = one.after.verdict if one.after else None
     if after is None:
-        return before or "–"
+        changed = one.after is not None and one.after.stale
+        return ("changed since, not read again" if changed else "–") + (f" (was {before})" if before else "")
     accepted = ", accepted" if one.after is not None and one.after.accepted else ""
     return after + accepted + (f" (was {before})" if before and before != after else "")

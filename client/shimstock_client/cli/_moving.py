@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ._bench import Bench, at_bench, on_job
+from ._bench import Bench, at_bench, on_job, on_job_or_number
 from ._exits import Exit, Stop
 
 if TYPE_CHECKING:
@@ -129,11 +129,16 @@ def move(bench: Bench, number: str, to: str, reason: str | None) -> None:
     if needs:
         raise Stop(f"use shimstock {needs} --job {number}", Exit.USAGE)
     job = bench.named_job(number)
+    if to == "queued" and job.state == "on-bench":
+        raise Stop(
+            f"job {job.number} is on a bench; shimstock give-back --job {job.number} puts it back",
+            Exit.CONFLICT,
+        )
     _say_moved(bench, _move(bench, job, to, reason=reason))
 
 
 @click.command("card")
-@click.argument("number", required=False)
+@on_job_or_number
 @click.option(
     "--page", type=click.Path(dir_okay=False), help="Also write it as a page (HTML) that prints well."
 )

@@ -25,6 +25,11 @@ def last_job_file() -> Path:
     return _folder("data") / "last-job.json"
 
 
+def last_plan_file() -> Path:
+    """Return the path of the plan last shown here."""
+    return _folder("data") / "last-plan.json"
+
+
 def unsent_folder() -> Path:
     """Return the folder of sheets that are not sent yet."""
     return _folder("data") / "unsent"

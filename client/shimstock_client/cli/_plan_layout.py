@@ -25,6 +25,8 @@ def print_plan(console: Console, plan: Recommendation, *, title: str = "") -> No
     if title:
         console.print(Text(title, style="bold"))
     print_verdicts(console, plan.verdicts)
+    for line in learned_lines(plan.verdicts):
+        _line(console, line)
     for step in plan.steps:
         console.print()
         print_step(console, step)
@@ -63,7 +65,10 @@ def print_verdicts(console: Console, verdicts: Sequence[Verdict]) -> None:
     narrow = console.width < NARROW
     for name, justify in (("quantity", "left"), ("reading", "right"), ("spec", "left"), ("verdict", "left")):
         if not (narrow and name == "spec"):
-            table.add_column(name, justify=justify, no_wrap=not narrow)  # type: ignore[arg-type]
+            # numbers are never cut short: where it is tight the words beside them wrap
+            numbers = name in {"reading", "spec"}
+            least = len("out of spec") if name == "verdict" else None
+            table.add_column(name, justify=justify, no_wrap=numbers, min_width=least)  # type: ignore[arg-type]
     for alike in _unread_together(verdicts):
         one = alike[0]
         cells = [_places(alike), reading_of(one), spec_of(one), verdict_of(one)]
@@ -71,6 +76,16 @@ def print_verdicts(console: Console, verdicts: Sequence[Verdict]) -> None:
             del cells[2]
         table.add_row(*(Text(cell) for cell in cells), style="bold" if one.verdict == "out of spec" else "")
     console.print(table)
+
+
+def learned_lines(verdicts: Sequence[Verdict]) -> Iterator[str]:
+    """Say where ± comes from, where a study of this bench found it."""
+    found: dict[str, dict[str, None]] = {}
+    for one in verdicts:
+        if one.uncertainty_source and "this bench" in one.uncertainty_source:
+            found.setdefault(one.uncertainty_source, {})[one.quantity.replace("-", " ")] = None
+    for source, quantities in found.items():
+        yield f"± of {_and(quantities)}: {source}"
 
 
 def _unread_together(verdicts: Sequence[Verdict]) -> Iterator[list[Verdict]]:
@@ -94,12 +109,17 @@ def where(one: Verdict | Change | ReadingWanted, *, frets: bool = False) -> str:
     if one.string is not None:
         parts.append(f"string {one.string}")
     if frets:
-        held, fret = getattr(one, "held", []), getattr(one, "fret", None)
-        if held:
-            parts.append("held " + "–".join(str(each) for each in held))
+        frets_held, fret = getattr(one, "held", []), getattr(one, "fret", None)
+        if frets_held:
+            parts.append(held(frets_held))
         if fret is not None:
             parts.append(f"at fret {fret}")
     return ", ".join(parts)
+
+
+def held(frets: Sequence[int]) -> str:
+    """Write where a string is held down: "held 1–22", "held at 22"."""
+    return ("held at " if len(frets) == 1 else "held ") + "–".join(str(fret) for fret in frets)
 
 
 def reading_of(one: Verdict) -> str:
@@ -139,7 +159,7 @@ def verdict_of(one: Verdict) -> str:
     if one.verdict is not None and one.usable and not one.stale:
         return one.verdict + (", accepted" if one.accepted else "")
     if one.stale:
-        return "read it again: something changed since"
+        return "read again"
     if one.value is None and not one.zero_or_less:
         return "not read yet"
     return one.reason or one.verdict or "cannot be used"
@@ -192,6 +212,8 @@ def step_lines(step: Step) -> Iterator[str]:
         yield "cannot be undone" + (
             f"; needs the owner's {step.needs_consent} consent" if step.needs_consent else ""
         )
+    if step.consent_step and any("consent" in block.code for block in step.blocked_by):
+        yield f"the owner's answer: shimstock consent {step.consent_step} yes (or no)"
     for caution in step.cautions:
         yield f"care: {caution.text}"
     if step.readings_next:
@@ -274,7 +296,7 @@ def _places(alike: Sequence[ReadingWanted | Verdict], *, frets: bool = False) ->
     if strings:
         parts.append(f"string{'s' if len(strings) > 1 else ''} {spans(strings)}")
     if frets and first.held:
-        parts.append("held " + "–".join(str(each) for each in first.held))
+        parts.append(held(first.held))
     if frets and first.fret is not None:
         parts.append(f"at fret {first.fret}")
     return ", ".join(parts)
@@ -306,7 +328,7 @@ def number(quantity: Quantity | None, *, signed: bool = False) -> str:
         return "–"
     places = _DECIMALS.get(quantity.unit, 2)
     text = f"{quantity.value:+.{places}f}" if signed else f"{quantity.value:.{places}f}"
-    return text.replace("-0." + "0" * places, "0." + "0" * places) if float(text) == 0 else text
+    return text.lstrip("+-") if float(text) == 0 else text
 
 
 def unit(quantity: Quantity | None) -> str:

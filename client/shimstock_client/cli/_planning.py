@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from ._bench import Bench, at_bench, on_job
+from .._wire import to_wire
+from ._bench import Bench, at_bench, on_job, on_job_or_number
+from ._last_job import LastPlan, forget_plan, remember_plan
+
+if TYPE_CHECKING:
+    from .. import Job, Recommendation
 
 COVERS = ("general", "nut-filing", "saddle-filing", "fret-work", "high-pull")
 HOW = ("in-person", "phone", "e-mail", "written", "website")
 
 
 @click.command("plan")
-@click.argument("number", required=False)
+@on_job_or_number
 @at_bench
 def plan(bench: Bench, number: str | None) -> None:
     """Show what to do next, in which order, how far, and why.
@@ -23,6 +28,8 @@ def plan(bench: Bench, number: str | None) -> None:
     """
     job = bench.job(number)
     found = bench.client.recommendations.of_job(job)
+    if job.claim is not None and job.claim.technician_id == bench.sign_in.technician:
+        _remember(job, found)
 
     def say() -> None:
         from ._plan_layout import print_plan
@@ -30,6 +37,18 @@ def plan(bench: Bench, number: str | None) -> None:
         print_plan(bench.console, found, title=f"Plan for job {job.number}")
 
     bench.show(found.raw, say)
+
+
+def _remember(job: Job, plan: Recommendation) -> None:
+    """Keep the step to do now, so that it can be recorded while the service is out of reach."""
+    from .. import as_planned
+
+    step = plan.do_now
+    if step is None or not step.changes_instrument:
+        forget_plan()
+        return
+    bodies = [to_wire(dict(body)) for body in as_planned(step, job.wants)]
+    remember_plan(LastPlan(job.id, plan.digest, step.what, bodies))
 
 
 @click.command("consent")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
+from ._correcting import corrects, put_in_place
 from ._lines import HELP, take_line
 from ._measures import NotUnderstood, Units
 from ._typed import describe, expected_of
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from .. import ReadingWanted
 
 Ending = Literal["send", "keep", "throw away"]
+_MORE = {"supersedes_reason": "instead of an earlier sheet"}
 _SHOWN_UNITS = {"in/64": "64ths of an inch"}
 
 
@@ -58,6 +60,8 @@ def ask_readings(sheet: UnsentSheet, asked: Sequence[ReadingWanted], units: Unit
         count = len(sheet.readings)
         try:
             click.echo(f"   {take_line(sheet, line, units, wanted)}")
+            if corrects(sheet) and len(sheet.readings) > count:
+                put_in_place(sheet)
         except NotUnderstood as error:
             click.echo(f"   not taken: {error}")
             continue
@@ -97,8 +101,10 @@ def list_sheet(sheet: UnsentSheet) -> None:
     for finding in sheet.findings:
         click.echo("      found: " + ", ".join(str(value) for value in finding.values()))
     for name, value in sheet.more.items():
-        if name not in {"taken_at", "room"}:
-            click.echo(f"      {name.replace('_', ' ')}: {value}")
+        if name in {"looked_over", "acclimatised"}:
+            click.echo(f"      {'' if value else 'not '}{name.replace('_', ' ')}")
+        elif name in {"note", "position", "supersedes_reason"}:
+            click.echo(f"      {_MORE.get(name, name)}: {value}")
 
 
 def _complete(sheet: UnsentSheet) -> bool:

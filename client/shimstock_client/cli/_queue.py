@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from ._bench import Bench, at_bench, on_job
+from ._bench import Bench, at_bench, on_job, on_job_or_number
 from ._exits import Exit, Stop
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ def take(bench: Bench, number: str | None, take_over: bool, reason: str | None) 
 
 
 @click.command("job")
-@click.argument("number", required=False)
+@on_job_or_number
 @at_bench
 def job(bench: Bench, number: str | None) -> None:
     """Show the job on your bench, or the one with this number."""
@@ -110,9 +111,22 @@ def jobs(bench: Bench, state: str | None, mine: bool) -> None:
     def say() -> None:
         from ._layout import print_jobs
 
-        print_jobs(bench.console, groups, bench.technicians)
+        print_jobs(bench.console, groups, bench.technicians, _instruments(bench, groups))
 
     bench.show({"items": [one.raw for found in groups.values() for one in found]}, say)
+
+
+def _instruments(bench: Bench, groups: Mapping[str, Sequence[Job]]) -> dict[str, str]:
+    """Name the instrument of every job, by the instrument's id."""
+    client, models, named = bench.client, {}, {}
+    for one in {job.instrument_id for found in groups.values() for job in found if job.instrument_id}:
+        instrument = client.instruments.get(one)
+        if instrument.model_id and instrument.model_id not in models:
+            models[instrument.model_id] = client.instrument_models.get(instrument.model_id).name
+        named[one] = " ".join(
+            part for part in (models.get(instrument.model_id or ""), instrument.serial) if part
+        )
+    return named
 
 
 @click.command("due")

@@ -1,24 +1,24 @@
-"""The command that takes readings: read; and the sending of sheets."""
+"""The command that takes readings: read."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from ._bench import Bench, at_bench, on_job
+from ._correcting import begin_correction, corrects, put_in_place
 from ._exits import Exit, Stop
 from ._files import BadFile, read_file
 from ._lines import read_air, read_finding, take_line
 from ._measures import NotUnderstood
 from ._prompting import ask_readings, list_sheet
-from ._typed import describe
+from ._sheet_sending import send_sheet, short, stage_of
 from ._unsent import UnsentSheet, find_unsent
 
 if TYPE_CHECKING:
-    from .. import InvalidFields, Job, ReadingSheet, ReadingWanted, Recommendation
+    from .. import Job, ReadingSheet, ReadingWanted, Recommendation
 
 _LATER = {"settle", "final-readings"}
 STAGES = ("as-received", "in-progress", "final", "recheck")
@@ -46,7 +46,11 @@ STAGES = ("as-received", "in-progress", "final", "recheck")
     "--looked-over", is_flag=True, help="Frets, bridge, rod, nut and tuners were looked at, found or not."
 )
 @click.option("--note", help="A note for the whole sheet.")
-@click.option("--instead-of", metavar="SHEET", help="Corrects this sheet; say why with --because.")
+@click.option(
+    "--instead-of",
+    metavar="SHEET",
+    help="Corrects this sheet, or the last; what is not typed anew stays. Say why with --because.",
+)
 @click.option("--because", metavar="REASON", help="Why the other sheet was wrong.")
 @click.option(
     "--resume", metavar="SHEET", help="Go on with a sheet that is not sent yet; its last characters do."
@@ -56,7 +60,7 @@ STAGES = ("as-received", "in-progress", "final", "recheck")
     multiple=True,
     type=click.IntRange(1),
     metavar="NUMBER",
-    help="With --resume: leave this reading out; shimstock unsent numbers them.",
+    help="With --resume or --instead-of: leave this reading out; shimstock unsent and sheets number them.",
 )
 @click.option("--ask", is_flag=True, help="Ask line by line even when standard input is no terminal.")
 @on_job
@@ -82,12 +86,15 @@ def read(
     shimstock read
     shimstock read "relief 0.45" "action bass 8/64in" "intonation 3 +2.5" --at-pitch
     shimstock read --file sheet.csv --at-pitch
+    shimstock read --instead-of last "relief 0.34" --because "mistyped"
     """
     kept = find_sheet(resume) if resume else None
     found, sheet = _job_and_sheet(bench, kept, job)
-    _drop(sheet, drop, resumed=kept is not None)
-    sheet.stage = conditions.pop("stage") or sheet.stage or (_stage(bench, found) if found else None)
-    if file is None and not entries and not resume and not bench.asks and not ask:
+    wrong, because = conditions.pop("instead_of"), conditions.pop("because")
+    _correct(bench, found, sheet, wrong, because)
+    _drop(sheet, drop, begun=kept is not None or wrong is not None)
+    sheet.stage = conditions.pop("stage") or sheet.stage or (stage_of(bench, found) if found else None)
+    if file is None and not entries and not resume and not wrong and not bench.asks and not ask:
         file = "-"
     _take_options(bench, sheet, entries, file, conditions)
     if not (entries or file is not None) and (bench.asks or ask):
@@ -123,9 +130,23 @@ def _job_and_sheet(
     return found, kept or UnsentSheet(found.id, found.number, bench.client.url, tools=tools)
 
 
-def _drop(sheet: UnsentSheet, numbers: Sequence[int], *, resumed: bool) -> None:
-    if numbers and not resumed:
-        raise Stop("--drop: say which kept sheet with --resume", Exit.USAGE)
+def _correct(
+    bench: Bench, job: Job | None, sheet: UnsentSheet, wrong: str | None, because: str | None
+) -> None:
+    if bool(wrong) != bool(because):
+        raise Stop("--instead-of and --because go together: which sheet was wrong, and why", Exit.USAGE)
+    if not (wrong and because):
+        return
+    if job is None:
+        raise Stop("what was sent can be corrected only while the service can be reached", Exit.NOT_REACHABLE)
+    begin_correction(bench, job, sheet, wrong, because)
+
+
+def _drop(sheet: UnsentSheet, numbers: Sequence[int], *, begun: bool) -> None:
+    if numbers and not begun:
+        raise Stop(
+            "--drop: say which kept sheet with --resume, or which sent one with --instead-of", Exit.USAGE
+        )
     for number in sorted(set(numbers), reverse=True):
         if number > len(sheet.readings):
             raise Stop(f"--drop: the sheet has readings 1 to {len(sheet.readings)}", Exit.USAGE)
@@ -146,14 +167,6 @@ def find_sheet(text: str) -> UnsentSheet:
     return sheet
 
 
-def _stage(bench: Bench, job: Job) -> str:
-    if job.state == "final-check":
-        return "final"
-    if any(sheet.readings for sheet in bench.client.reading_sheets.list(job)):
-        return "in-progress"
-    return "recheck" if job.follows_id else "as-received"
-
-
 def _take_options(
     bench: Bench, sheet: UnsentSheet, entries: Sequence[str], file: str | None, conditions: dict[str, Any]
 ) -> None:
@@ -170,14 +183,12 @@ def _take_options(
             sheet.more["looked_over"] = True
         if conditions["note"]:
             sheet.more["note"] = conditions["note"]
-        if conditions["instead_of"]:
-            sheet.more |= {"supersedes": conditions["instead_of"], "supersedes_reason": conditions["because"]}
-        sheet.tools += conditions["tool"]
+        if conditions["tool"]:
+            # those named on the command line go before the sign-in's, and in place of an earlier mistake
+            sheet.tools = [*bench.sign_in.tools, *conditions["tool"]]
         sheet.findings += [read_finding(text) for text in conditions["found"]]
     except NotUnderstood as error:
         raise Stop(str(error), Exit.USAGE) from error
-    if bool(conditions["instead_of"]) != bool(conditions["because"]):
-        raise Stop("--instead-of and --because go together: which sheet was wrong, and why", Exit.USAGE)
     _take_entries(bench, sheet, entries)
     if file is not None:
         _take_file(bench, sheet, file)
@@ -187,7 +198,10 @@ def _take_entries(bench: Bench, sheet: UnsentSheet, entries: Sequence[str]) -> N
     problems = []
     for number, text in enumerate(entries, 1):
         try:
+            count = len(sheet.readings)
             take_line(sheet, text, bench.units)
+            if corrects(sheet) and len(sheet.readings) > count:
+                put_in_place(sheet)
         except NotUnderstood as error:
             problems.append(f"reading {number}, {text!r}: {error}")
     if problems:
@@ -283,110 +297,27 @@ def _say_kept(sheet: UnsentSheet) -> None:
         )
 
 
-def short(sheet: UnsentSheet) -> str:
-    """Return the end of a sheet's id: short to type, and different for each."""
-    return sheet.id[-6:]
-
-
-# ---------------------------------------------------------------- sending
-
-
-def send_sheet(bench: Bench, sheet: UnsentSheet) -> ReadingSheet:
-    """Send a sheet; until the service has taken it, it stays kept.
-
-    Raises
-    ------
-    Stop
-        When it was not taken; the message says why, and that it is kept.
-    """
-    from .. import InvalidFields, NotReachable, ShimstockError
-
-    sheet.keep()
-    try:
-        if sheet.stage is None:
-            sheet.stage = _stage(bench, bench.named_job(sheet.job_id))
-        body = with_tools(bench, sheet)
-        sent = bench.client.reading_sheets.send(sheet.job_id, body)
-    except NotReachable as error:
-        raise Stop(f"{error.detail}\n{_kept(sheet)}", Exit.NOT_REACHABLE) from error
-    except InvalidFields as error:
-        raise Stop(f"{explain(error, sheet)}\n{_kept_to_mend(error, sheet)}", Exit.REFUSED) from error
-    except ShimstockError as error:
-        from ._app import exit_of
-
-        raise Stop(f"{error}\n{_kept(sheet)}", exit_of(error)) from error
-    sheet.remove()
-    return sent
-
-
-def _kept(sheet: UnsentSheet) -> str:
-    return f"kept as sheet {short(sheet)}; send it again with: shimstock send {short(sheet)}"
-
-
-def _kept_to_mend(error: InvalidFields, sheet: UnsentSheet) -> str:
-    """Sent again as it stands it would be refused again: say how it is put right."""
-    places = (re.match(r"/readings/(\d+)", one.pointer) for one in error.errors)
-    wrong = sorted({int(place[1]) + 1 for place in places if place})
-    drop = "".join(f" --drop {number}" for number in wrong[:4])
-    name = short(sheet)
-    return (
-        f"kept as sheet {name}; put it right: shimstock read --resume {name}{drop} and the right readings "
-        f"(or shimstock send {name} --throw-away)"
-    )
-
-
-def with_tools(bench: Bench, sheet: UnsentSheet) -> dict[str, Any]:
-    """Return a sheet as it travels, tools by id.
-
-    Raises
-    ------
-    Stop
-        When a tool's name is not known.
-    """
-    body = sheet.body()
-    named = any("tool" in reading for reading in sheet.readings)
-    if not (sheet.tools or named):
-        return body
-    from ._signing import find_tool
-
-    known = [tool for tool in bench.client.tools.list(limit=500) if tool.active]
-    usual = [find_tool(known, name) for name in reversed(sheet.tools)]
-    readings = []
-    for reading in sheet.readings:
-        plain = {name: value for name, value in reading.items() if name != "tool"}
-        if "tool" in reading:
-            plain["tool_id"] = find_tool(known, reading["tool"]).id
-        elif "tool_id" not in reading:
-            fitting = next((tool for tool in usual if reading["quantity"] in tool.quantities), None)
-            if fitting is not None:
-                plain["tool_id"] = fitting.id
-        readings.append(plain)
-    return {**body, "readings": readings}
-
-
-def explain(error: InvalidFields, sheet: UnsentSheet) -> str:
-    """Say which readings cannot be taken, by what was typed instead of by pointers."""
-    lines = [error.detail]
-    for one in error.errors:
-        place = re.match(r"/readings/(\d+)", one.pointer)
-        number = int(place[1]) if place else len(sheet.readings)
-        if number < len(sheet.readings):
-            lines.append(f"  {number + 1}  {describe(sheet.readings[number])}\n     {one.message}")
-        else:
-            lines.append(f"  {one}")
-    if any("confirm it" in one.message for one in error.errors):
-        lines.append("(the word sure behind a reading confirms it: action bass 7 sure)")
-    if error.request_id:
-        lines.append(f"({error.code}, request {error.request_id})")
-    return "\n".join(lines)
-
-
 def _answer(bench: Bench, sent: ReadingSheet) -> None:
     def say() -> None:
         count = len(sent.readings)
         click.echo(f"Taken: {count} reading{'' if count == 1 else 's'}, {sent.stage.replace('-', ' ')}.")
         if sent.outside_claim:
             click.echo("The job is not on your bench; the sheet is kept and marked so.")
+        for line in _learned(sent):
+            click.echo(line)
         click.echo("shimstock plan shows what to do next.")
 
     bench.show(sent.raw, say)
+
+
+def _learned(sent: ReadingSheet) -> list[str]:
+    """Say how well this bench repeats, where a study found it."""
+    found = {
+        (one.quantity, one.repeatability_source): one.repeatability
+        for one in sent.readings
+        if one.repeatability_source and one.repeatability is not None
+    }
+    return [
+        f"± of {quantity.replace('-', ' ')} {value}: how well this bench repeats, by {source}."
+        for (quantity, source), value in found.items()
+    ]

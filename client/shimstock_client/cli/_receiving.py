@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from .._records import Instrument
 
 
+ENDED = {"collected", "returned-unrepaired", "cancelled"}
+
+
 @click.command("receive")
 @click.argument("serial")
 @click.option("--complaint", "-c", help="What the owner complains of, in the owner's words.")
@@ -37,6 +40,7 @@ def receive(bench: Bench, serial: str, no_queue: bool, **told: Any) -> None:
     shimstock receive K-0117 --complaint "buzzes on the low E" --consent "the owner"
     """
     instrument = _instrument(bench, serial)
+    _tell_open_jobs(bench, instrument)
     job = bench.client.jobs.create(**_wish(bench, instrument, told))
     if not no_queue:
         job = bench.client.jobs.move(job, "queued")
@@ -55,8 +59,16 @@ def _instrument(bench: Bench, serial: str) -> Instrument:
     raise Stop(f"{len(found)} instruments of different models have the serial number {serial!r}", Exit.USAGE)
 
 
+def _tell_open_jobs(bench: Bench, instrument: Instrument) -> None:
+    """Say when the same instrument is here already: two tickets of one instrument are mostly a slip."""
+    for job in bench.client.jobs.list(instrument_id=instrument.id):
+        if job.state not in ENDED:
+            state = job.state.replace("-", " ")
+            bench.tell(f"caution: job {job.number} of this instrument is still open ({state})")
+
+
 def _wish(bench: Bench, instrument: Instrument, told: dict[str, Any]) -> dict[str, Any]:
-    from ._doing import string_set_named
+    from ._work_sending import string_set_named
 
     wants: dict[str, Any] = {"restring": bool(told["new_strings"] or told["string_set"])}
     if told["string_set"]:

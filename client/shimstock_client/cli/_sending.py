@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from ._bench import Bench, at_bench
-from ._doing import send_work
 from ._exits import Exit, Stop
 from ._prompting import list_sheet
-from ._reading import find_sheet, send_sheet, short
+from ._sheet_sending import send_sheet, short
 from ._typed_doing import describe_doing
-from ._unsent import UnsentSheet, UnsentWork, all_unsent, all_unsent_work
+from ._unsent import UnsentSheet, UnsentWork, all_unsent
+from ._work_sending import kept_work, send_kept, short_work
+
+if TYPE_CHECKING:
+    from .. import Adjustment, ReadingSheet
 
 NOTHING: dict[str, Any] = {"items": []}
 
 
-def _kept() -> tuple[list[UnsentWork], list[UnsentSheet]]:
+def _kept() -> list[UnsentWork | UnsentSheet]:
+    """Return everything that is kept, in the order in which it was done and read."""
     try:
-        return list(all_unsent_work()), list(all_unsent())
+        return sorted([*kept_work(), *all_unsent()], key=lambda each: (each.when(), each.id))
     except ValueError as error:
         raise Stop(str(error), Exit.USAGE) from error
 
@@ -34,67 +39,108 @@ def _clock(instant: str) -> str:
 @click.command("unsent")
 @at_bench
 def unsent(bench: Bench) -> None:
-    """List what is kept here and not sent yet: sheets, and work whose recording went unanswered."""
-    work, sheets = _kept()
-    if not (work or sheets):
+    """List what is kept here and not sent yet: readings, and what was done."""
+    kept = _kept()
+    if not kept:
         raise Stop("nothing is unsent", Exit.NOTHING, NOTHING)
 
     def say() -> None:
-        for each in work:
-            for body in each.bodies:
+        for each in kept:
+            if isinstance(each, UnsentWork):
+                told = "; ".join(describe_doing(body) for body in each.bodies)
                 click.echo(
-                    f"job {each.job_number}, done at {_clock(body['done_at'])}: {describe_doing(body)}"
+                    f"{short_work(each)}  job {each.job_number}, done at {_clock(each.when())}: {told}"
                 )
-        for sheet in sheets:
-            count = len(sheet.readings)
-            begun = _clock(sheet.started_at)
+                continue
+            count = len(each.readings)
             many = f"{count} reading{'' if count == 1 else 's'}"
-            click.echo(f"{short(sheet)}  job {sheet.job_number}, begun {begun}, {many}")
-            list_sheet(sheet)
+            click.echo(f"{short(each)}  job {each.job_number}, begun {_clock(each.started_at)}, {many}")
+            list_sheet(each)
 
-    items: list[dict[str, Any]] = [{"job_id": each.job_id, "adjustments": each.bodies} for each in work]
-    items += [{"job_id": sheet.job_id, "sheet": sheet.body()} for sheet in sheets]
-    bench.show({"items": items}, say)
+    bench.show({"items": [_as_json(each) for each in kept]}, say)
+
+
+def _as_json(each: UnsentWork | UnsentSheet) -> dict[str, Any]:
+    if isinstance(each, UnsentWork):
+        return {"job_id": each.job_id, "adjustments": each.bodies}
+    return {"job_id": each.job_id, "sheet": each.body()}
 
 
 @click.command("send")
-@click.argument("sheets", nargs=-1, metavar="[SHEET]...")
-@click.option("--throw-away", is_flag=True, help="Throw the named sheets away instead.")
+@click.argument("which", nargs=-1, metavar="[WHICH]...")
+@click.option("--throw-away", is_flag=True, help="Throw away what is named instead.")
 @at_bench
-def send(bench: Bench, sheets: tuple[str, ...], throw_away: bool) -> None:
-    """Send what is not sent yet: everything, or the sheets that are named.
+def send(bench: Bench, which: tuple[str, ...], throw_away: bool) -> None:
+    """Send what is not sent yet: everything, or what is named by the end of its number.
 
-    Everything keeps its id, so however often it is sent it is stored once.
+    It is sent in the order in which it was done and read. Everything keeps its id, so however often it is
+    sent it is stored once. What is refused stays kept, and so does what came after it on the same job.
     """
-    work, kept = _kept()
-    chosen = [find_sheet(text) for text in sheets] or kept
+    kept = _kept()
+    chosen = [_named(kept, text) for text in which] or kept
     if throw_away:
-        _throw_away(bench, chosen, named=bool(sheets))
+        _throw_away(bench, chosen, named=bool(which))
         return
-    if sheets:
-        work = []
-    if not (work or chosen):
+    if not chosen:
         raise Stop("nothing is unsent", Exit.NOTHING, NOTHING)
-    for sheet in chosen:
-        if sheet.at_pitch is None:
+    for each in chosen:
+        if isinstance(each, UnsentSheet) and each.at_pitch is None:
             raise Stop(
-                f"sheet {short(sheet)}: at pitch or not? shimstock read --resume {short(sheet)}", Exit.USAGE
+                f"sheet {short(each)}: at pitch or not? shimstock read --resume {short(each)}", Exit.USAGE
             )
-    recorded = [one for each in work for one in send_work(bench, each)]
-    sent = [send_sheet(bench, sheet) for sheet in chosen]
+    recorded, sent, refused = _send_in_order(bench, chosen)
 
     def say() -> None:
         if recorded:
             click.echo(f"Recorded: {len(recorded)} adjustment{'' if len(recorded) == 1 else 's'}.")
+        if any(one.plan and not one.plan_kept for one in recorded):
+            click.echo("The plan had changed meanwhile; shimstock plan shows what to do next.")
         if sent:
             click.echo(f"Taken: {len(sent)} sheet{'' if len(sent) == 1 else 's'}.")
 
-    bench.show({"items": [one.raw for one in (*recorded, *sent)]}, say)
+    answer = {"items": [one.raw for one in (*recorded, *sent)]}
+    if refused:
+        if not bench.as_json:
+            say()
+        told = "\n".join(stop.message for stop in refused)
+        raise Stop(told, refused[0].code, {**answer, "refused": [stop.message for stop in refused]})
+    bench.show(answer, say)
 
 
-def _throw_away(bench: Bench, chosen: list[UnsentSheet], *, named: bool) -> None:
+def _send_in_order(
+    bench: Bench, chosen: Sequence[UnsentWork | UnsentSheet]
+) -> tuple[list[Adjustment], list[ReadingSheet], list[Stop]]:
+    """Send one after the other; what stands against one holds up what came after it on the same job."""
+    recorded: list[Adjustment] = []
+    sent: list[ReadingSheet] = []
+    refused: dict[str, Stop] = {}
+    for each in chosen:
+        if each.job_id in refused:
+            continue
+        try:
+            if isinstance(each, UnsentWork):
+                recorded += send_kept(bench, each)
+            else:
+                sent.append(send_sheet(bench, each))
+        except Stop as stop:
+            refused[each.job_id] = stop
+            if stop.code is Exit.NOT_REACHABLE:
+                break
+    return recorded, sent, list(refused.values())
+
+
+def _named(kept: Sequence[UnsentWork | UnsentSheet], text: str) -> UnsentWork | UnsentSheet:
+    found = [each for each in kept if each.id.startswith(text) or each.id.endswith(text)]
+    if len(found) != 1:
+        raise Stop(
+            f"nothing unsent is called {text!r}, or more than one; shimstock unsent lists it", Exit.USAGE
+        )
+    return found[0]
+
+
+def _throw_away(bench: Bench, chosen: Sequence[UnsentWork | UnsentSheet], *, named: bool) -> None:
     if not named:
-        raise Stop("--throw-away: name the sheets", Exit.USAGE)
-    for sheet in chosen:
-        sheet.remove()
-    bench.show({"thrown_away": [sheet.id for sheet in chosen]}, lambda: click.echo("thrown away"))
+        raise Stop("--throw-away: name what; shimstock unsent lists it", Exit.USAGE)
+    for each in chosen:
+        each.remove()
+    bench.show({"thrown_away": [each.id for each in chosen]}, lambda: click.echo("thrown away"))

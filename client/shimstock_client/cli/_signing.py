@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
@@ -194,8 +194,8 @@ def tools(bench: Bench, use: tuple[str, ...]) -> None:
     bench.show({"items": [tool.raw for tool in known], "yours": list(chosen)}, say)
 
 
-def find_tool(known: Sequence[Tool], named: str) -> Tool:
-    """Find the one tool that is meant.
+def find_tool(known: Sequence[Tool], named: str, read: Collection[str] = ()) -> Tool:
+    """Find the one tool that is meant; of several, the one that measures what is `read`.
 
     Raises
     ------
@@ -205,6 +205,8 @@ def find_tool(known: Sequence[Tool], named: str) -> Tool:
     wanted = named.strip().casefold()
     found = [tool for tool in known if tool.name.casefold() == wanted or tool.id == named]
     found = found or [tool for tool in known if wanted in tool.name.casefold()]
+    if len(found) > 1:
+        found = [tool for tool in found if not read or set(read).intersection(tool.quantities)] or found
     if len(found) == 1:
         return found[0]
     names = ", ".join(tool.name for tool in found or known) or "none are set up"

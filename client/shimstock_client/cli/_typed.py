@@ -250,13 +250,14 @@ def describe(reading: Mapping[str, Any]) -> str:
     if reading.get("string") is not None:
         parts.append(f"string {reading['string']}")
     if reading.get("held"):
-        parts.append("held " + "–".join(str(fret) for fret in reading["held"]))
+        at = "at " if len(reading["held"]) == 1 else ""
+        parts.append(f"held {at}" + "–".join(str(fret) for fret in reading["held"]))
     if reading.get("fret") is not None:
         parts.append(f"at fret {reading['fret']}")
     if reading.get("capo") is not None:
         parts.append(f"capo at {reading['capo']}")
-    if reading.get("method"):
-        parts.append(str(reading["method"]))
+    if reading.get("method") == "straightedge":
+        parts.append("straightedge")
     told = "zero or less" if reading.get("zero_or_less") else _value(reading)
     tails = [
         *(["confirmed"] if reading.get("confirmed") else []),

@@ -1,4 +1,4 @@
-"""What is not sent yet, in files: a sheet while it is filled in, and work whose recording went unanswered.
+"""What is not sent yet, in files: a sheet while it is filled in, and work that is not known to be recorded.
 
 Both are kept under the ids that they will have, so that sending them again stores them once.
 """
@@ -59,9 +59,14 @@ class UnsentSheet:
         """Return when the readings were taken: when the last of them was typed."""
         return str(self.more.get("taken_at") or self.started_at)
 
+    def when(self) -> str:
+        """Return when it was read, to sort what is unsent by."""
+        return self.taken_at()
+
     def touch(self) -> None:
-        """Note that a reading was taken just now, and keep the sheet."""
-        self.more["taken_at"] = _now()
+        """Note that a reading was taken just now, and keep the sheet; a correction keeps the old time."""
+        if "supersedes" not in self.more:
+            self.more["taken_at"] = _now()
         self.keep()
 
     def body(self) -> dict[str, Any]:
@@ -125,6 +130,10 @@ class UnsentWork:
     def keep(self) -> None:
         """Write it to its file."""
         write_private(self.path, asdict(self))
+
+    def when(self) -> str:
+        """Return when it was done."""
+        return str(self.bodies[0]["done_at"])
 
     def remove(self) -> None:
         """Remove its file: it is recorded, or was refused."""
