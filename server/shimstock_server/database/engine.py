@@ -21,6 +21,10 @@ WRITES = "shimstock_writes"
 """Execution option of a connection whose transaction is going to write."""
 
 
+RESTS = 1.0
+"""After how long unused a connection to PostgreSQL is asked whether it is still there [s]."""
+
+
 class LockTimeout(Exception):
     """Another writer held the database for too long."""
 
@@ -116,12 +120,11 @@ def _postgresql(
         f"-c lock_timeout={int(write_wait * 1000)} -c statement_timeout={int(statement_timeout * 1000)} "
         f"-c idle_in_transaction_session_timeout={int(statement_timeout * 4000)} -c timezone=UTC"
     )
-    return create_engine(
+    engine = create_engine(
         url.set(drivername="postgresql+psycopg"),
         pool_size=pool_size,
         max_overflow=pool_size,
         pool_timeout=write_wait,
-        pool_pre_ping=True,
         hide_parameters=True,
         connect_args={
             "connect_timeout": 5,
@@ -130,6 +133,23 @@ def _postgresql(
             **({} if "options" in url.query else {"options": options}),
         },
     )
+
+    @event.listens_for(engine, "checkin")
+    def _note_use(_connection: Any, record: Any) -> None:
+        record.info["used"] = time.monotonic()
+
+    @event.listens_for(engine, "checkout")
+    def _still_there(connection: Any, record: Any, _proxy: Any) -> None:
+        # Asked after a rest alone: each question costs as much as a short statement.
+        now = time.monotonic()
+        if now - record.info.get("used", now) < RESTS:
+            return
+        try:
+            engine.dialect.do_ping(connection)
+        except engine.dialect.loaded_dbapi.Error as error:
+            raise DisconnectionError("the server has closed this connection") from error
+
+    return engine
 
 
 class WriterLock:

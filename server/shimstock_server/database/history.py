@@ -13,10 +13,10 @@ import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime
 from enum import Enum
-from typing import Any
+from typing import Any, cast
 from uuid import UUID
 
-from sqlalchemy import Column, event, func, insert, inspect, select
+from sqlalchemy import Column, Table, bindparam, event, func, insert, inspect, select
 from sqlalchemy.orm import Session
 
 from .tables.base import Base, new_id
@@ -24,14 +24,23 @@ from .tables.operations import AuditEvent, DomainEvent
 
 _AT_ONCE = 500
 
+# Made once: building a statement takes longer than running it.
+_TRAIL = insert(cast("Table", AuditEvent.__table__))
+_EVENTS = cast("Table", DomainEvent.__table__)
+_HAPPENED = insert(_EVENTS).values(
+    sequence=select(func.coalesce(func.max(_EVENTS.c.sequence), 0) + 1)
+    .where(_EVENTS.c.object_type == bindparam("same_type"), _EVENTS.c.object_id == bindparam("same_id"))
+    .scalar_subquery()
+)
+
 # Kept by the mechanism itself; a line of the trail tells the same.
 _UNTOLD = frozenset({"created_at", "updated_at", "version"})
 
 
-def watch(session: Session) -> None:
-    """Keep the history of everything that this session changes."""
-    event.listen(session, "before_flush", _before_flush)
-    event.listen(session, "after_flush", _after_flush)
+def watch(sessions: type[Session]) -> None:
+    """Keep the history of everything that sessions of this kind change."""
+    event.listen(sessions, "before_flush", _before_flush)
+    event.listen(sessions, "after_flush", _after_flush)
 
 
 def _now(session: Session) -> datetime:
@@ -57,9 +66,21 @@ def _after_flush(session: Session, _context: Any) -> None:
         lines.append(_line(session, row, "changed"))
     for row in session.deleted:
         lines.append(_line(session, row, "deleted"))
-    told = [line for line in lines if line is not None]
-    if told:
-        session.connection().execute(AuditEvent.__table__.insert(), told)  # type: ignore[attr-defined]
+    _add(session, [line for line in lines if line is not None])
+
+
+def _add(session: Session, lines: list[dict[str, Any]]) -> None:
+    """Keep lines for the end of the transaction; what can be undone before that is written at once."""
+    session.info.setdefault("trail", []).extend(lines)
+    if session.in_nested_transaction():
+        write_trail(session)
+
+
+def write_trail(session: Session) -> None:
+    """Write the lines that this transaction has gathered, in one statement; before its commit."""
+    lines = session.info.pop("trail", None)
+    if lines:
+        session.connection().execute(_TRAIL, lines)
 
 
 def _line(session: Session, row: Any, action: str) -> dict[str, Any] | None:
@@ -185,10 +206,10 @@ def record(
         before=told(before),
         after=told(after),
     )
-    session.connection().execute(AuditEvent.__table__.insert(), [line])  # type: ignore[attr-defined]
+    _add(session, [line])
 
 
-def emit(session: Session, type: str, obj: Any, **data: Any) -> DomainEvent:  # noqa: A002
+def emit(session: Session, type: str, obj: Any, **data: Any) -> UUID:  # noqa: A002
     """Tell that something happened to an object, in the transaction in which it happened.
 
     Parameters
@@ -200,6 +221,11 @@ def emit(session: Session, type: str, obj: Any, **data: Any) -> DomainEvent:  # 
     **data
         Ids, states and versions; never names.
 
+    Returns
+    -------
+    UUID
+        The event's id.
+
     Notes
     -----
     The number in the sequence is one more than the object's last. Two writers of one object meet at the
@@ -207,27 +233,24 @@ def emit(session: Session, type: str, obj: Any, **data: Any) -> DomainEvent:  # 
     """
     session.flush()
     object_type = type.split(".", 1)[0]
-    last = session.execute(
-        select(func.max(DomainEvent.sequence)).where(
-            DomainEvent.object_type == object_type, DomainEvent.object_id == obj.id
-        )
-    ).scalar()
     details = {name: _plain(value) for name, value in data.items()}
     if getattr(obj, "version", None) is not None:
         details.setdefault("version", obj.version)
-    happened = DomainEvent(
-        at=_now(session),
-        type=type,
-        object_type=object_type,
-        object_id=obj.id,
-        sequence=(last or 0) + 1,
-        data=details,
-    )
-    session.add(happened)
-    session.flush()
+    event_id = new_id()
+    happened = {
+        "id": event_id,
+        "at": _now(session),
+        "type": type,
+        "object_type": object_type,
+        "object_id": obj.id,
+        "data": details,
+        "same_type": object_type,
+        "same_id": obj.id,
+    }
+    session.connection().execute(_HAPPENED, happened)
     for call in _followers.get(type, ()):
         call(session, obj)
-    return happened
+    return event_id
 
 
 Follower = Callable[[Session, Any], None]

@@ -32,6 +32,13 @@ class TryAgain(Exception):
     """The database undid the transaction because of another; the same work again is likely to go through."""
 
 
+class WritingSession(Session):
+    """A session whose changes leave a trail."""
+
+
+history.watch(WritingSession)
+
+
 class Database:
     """The one database, by whatever engine.
 
@@ -99,11 +106,12 @@ class Database:
             When a row that was read has been changed by somebody else.
         """
         with _told_as_problems():
-            session = Session(self._writer, info=dict(info or {}))
-            history.watch(session)
+            session = WritingSession(self._writer, info=dict(info or {}))
             with self._alone():
                 try:
                     yield session
+                    session.flush()
+                    history.write_trail(session)
                     session.commit()
                 finally:
                     session.close()

@@ -7,8 +7,8 @@ from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import func, select
-from sqlalchemy.orm import Session
+from sqlalchemy import bindparam, func, select
+from sqlalchemy.orm import Session, joinedload
 
 from shimstock_server.database.history import emit, record
 from shimstock_server.database.tables.base import new_id
@@ -30,6 +30,12 @@ from .problems import (
     TooManyClaims,
 )
 from .states import CLAIMED
+
+_HELD = (
+    select(func.count())
+    .select_from(Claim)
+    .where(Claim.technician_id == bindparam("technician"), Claim.ended_at.is_(None))
+)
 
 
 def open_claim(session: Session, job: Job) -> Claim | None:
@@ -123,7 +129,7 @@ def claim_next(session: Session, *, actor: Actor, now: datetime) -> Job | None:
     shop = settings(session)
     _refuse_too_many(session, technician, shop)
     claim_id, move_id = new_id(), new_id()
-    taken = take_first_offered(
+    job = take_first_offered(
         session,
         technician_id=technician.id,
         lacking=set(Skill) - _able(technician) | set(Skill) - _equipped(_bench(session, actor.bench_id)),
@@ -132,9 +138,8 @@ def claim_next(session: Session, *, actor: Actor, now: datetime) -> Job | None:
         today=now.astimezone(ZoneInfo(shop.zone)).date(),
         now=now,
     )
-    if taken is None:
+    if job is None:
         return None
-    job = session.get_one(Job, taken, populate_existing=True)
     record(
         session,
         "jobs",
@@ -302,7 +307,13 @@ def _technician(session: Session, actor: Actor) -> Technician:
 
 def _locked(session: Session, technician_id: UUID) -> Technician | None:
     """Load a technician, so that of two claims by the same one the second waits and counts the first."""
-    return session.get(Technician, technician_id, with_for_update={"key_share": True}, populate_existing=True)
+    return session.get(
+        Technician,
+        technician_id,
+        options=[joinedload(Technician.skills)],
+        with_for_update={"key_share": True, "of": Technician},
+        populate_existing=True,
+    )
 
 
 def _bench(session: Session, bench_id: UUID | None) -> Bench | None:
@@ -319,11 +330,7 @@ def _equipped(bench: Bench | None) -> set[Skill]:
 
 
 def _refuse_too_many(session: Session, technician: Technician, shop: Shop) -> None:
-    held = session.scalar(
-        select(func.count())
-        .select_from(Claim)
-        .where(Claim.technician_id == technician.id, Claim.ended_at.is_(None))
-    )
+    held = session.scalar(_HELD, {"technician": technician.id})
     allowed = shop.claims_per_technician
     if (held or 0) >= allowed:
         raise TooManyClaims(

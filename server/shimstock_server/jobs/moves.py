@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session
 
 from shimstock_server.database.history import emit
@@ -24,6 +24,12 @@ from .states import CLAIMED, MOVES, Needs
 
 LONGEST_SETTLE = timedelta(days=31)
 
+_LAST_MOVE = (
+    select(JobMove.sequence, JobMove.to_state)
+    .where(JobMove.job_id == bindparam("job"))
+    .order_by(JobMove.sequence.desc())
+    .limit(1)
+)
 
 Follow = Callable[[Session, Job, JobMove], None]
 """Does what another area does when a job has moved: `follow(session, job, move)`."""
@@ -64,12 +70,7 @@ def append_move(
     A statement that has brought the state already names the move's id, which it has written to the job.
     """
     with session.no_autoflush:  # state and claim change together or the table's checks refuse them
-        last = session.execute(
-            select(JobMove.sequence, JobMove.to_state)
-            .where(JobMove.job_id == job.id)
-            .order_by(JobMove.sequence.desc())
-            .limit(1)
-        ).first()
+        last = session.execute(_LAST_MOVE, {"job": job.id}).first()
     move = JobMove(
         id=move_id or new_id(),
         job_id=job.id,

@@ -45,8 +45,8 @@ def take_first_offered(
     move_id: UUID,
     today: date,
     now: datetime,
-) -> UUID | None:
-    """Put the job that is offered first onto a bench, in one statement, and return its id; None without one.
+) -> Job | None:
+    """Put the job that is offered first onto a bench, in one statement, and return it; None without one.
 
     Two that ask at once get two jobs: what one is about to take is locked, and the other passes over it.
 
@@ -72,9 +72,9 @@ def take_first_offered(
         "now": now,
         **({"missing": missing} if missing else {}),
     }
-    return session.execute(
+    return session.scalars(
         _statement(some_lack=bool(missing)), values, execution_options={"synchronize_session": False}
-    ).scalar_one_or_none()
+    ).one_or_none()
 
 
 @cache
@@ -96,7 +96,7 @@ def _statement(*, some_lack: bool) -> Update:
             version=Job.version + 1,
             updated_at=bindparam("now"),
         )
-        .returning(Job.id)
+        .returning(Job)
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from uuid import UUID
 
-from sqlalchemy import delete, insert, select
+from sqlalchemy import bindparam, delete, insert, select
 from sqlalchemy.orm import Session
 
 from shimstock_server.database.history import follow
@@ -18,20 +18,22 @@ AT_ONCE = 500
 """Marks worked off in one transaction."""
 
 
-@follow("job.readings", "job.adjusted", "job.moved")
+_OF_INSTRUMENT = select(Job.id).where(Job.instrument_id == bindparam("instrument"))
+_NOTE = insert(LearningMark)
+
+
+@follow("job.readings", "job.adjusted")
 def mark(session: Session, job: Job) -> None:
     """Note that a job changed, by a row of its own: nothing that two benches write at once."""
-    if job.instrument_id is None:
-        return
-    _note(session, [job.id])
+    if job.instrument_id is not None:
+        _note(session, [job.id])
 
 
 @follow("job.moved")
-def mark_earlier(session: Session, job: Job) -> None:
-    """Note the instrument's other jobs as well: one of them may have come back."""
+def mark_with_earlier(session: Session, job: Job) -> None:
+    """Note a job and the instrument's others: one of them may have come back."""
     if job.instrument_id is not None:
-        others = select(Job.id).where(Job.instrument_id == job.instrument_id, Job.id != job.id)
-        _note(session, session.scalars(others))
+        _note(session, session.scalars(_OF_INSTRUMENT, {"instrument": job.instrument_id}))
 
 
 @follow("setup-spec.changed")
@@ -50,7 +52,7 @@ def _note(session: Session, job_ids: Iterable[UUID]) -> None:
     now = session.info["now"]
     rows = [{"id": new_id(), "job_id": job_id, "created_at": now} for job_id in job_ids]
     if rows:
-        session.execute(insert(LearningMark), rows)
+        session.execute(_NOTE, rows)
 
 
 def standing_marks(session: Session, limit: int = AT_ONCE) -> dict[UUID, UUID]:

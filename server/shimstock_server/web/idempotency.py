@@ -7,12 +7,12 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 from uuid import UUID
 
 import sqlalchemy.exc
 from flask import Response, request
-from sqlalchemy import delete, select, text, update
+from sqlalchemy import Table, bindparam, delete, select, update
 from sqlalchemy.dialects.postgresql import insert as postgresql_insert
 from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 from sqlalchemy.orm import Session
@@ -26,6 +26,16 @@ from .problems import IdTaken, KeyReused, RequestInProgress
 Row = TypeVar("Row")
 
 _KEPT_HEADERS = ("ETag", "Location", "Content-Type", "Content-Language")
+
+# Made once: building a statement takes longer than running it.
+_KEYS = cast("Table", IdempotencyKey.__table__)
+_INSERT_SQLITE = sqlite_insert(_KEYS).on_conflict_do_nothing().returning(_KEYS.c.id)
+_INSERT_POSTGRESQL = postgresql_insert(_KEYS).on_conflict_do_nothing().returning(_KEYS.c.id)
+_KEEP = (
+    update(_KEYS)
+    .where(_KEYS.c.id == bindparam("row"))
+    .values({name: bindparam(name) for name in ("status", "headers", "body")})
+)
 
 
 def fingerprint(body: Any) -> str:
@@ -70,15 +80,13 @@ class Claim:
 
     def keep(self, session: Session, response: Response, body: str | None) -> None:
         """Keep the answer beside its effect."""
-        session.execute(
-            update(IdempotencyKey)
-            .where(IdempotencyKey.id == self.row_id)
-            .values(
-                status=response.status_code,
-                headers={name: response.headers[name] for name in _KEPT_HEADERS if name in response.headers},
-                body=body,
-            )
-        )
+        kept = {
+            "row": self.row_id,
+            "status": response.status_code,
+            "headers": {name: response.headers[name] for name in _KEPT_HEADERS if name in response.headers},
+            "body": body,
+        }
+        session.connection().execute(_KEEP, kept)
 
     def drop(self, session: Session) -> None:
         """Forget the key: the next request under it is a new one."""
@@ -126,24 +134,19 @@ def claim(session: Session, key: str, sameness: str) -> Claim | Response:
 
 def _insert(session: Session, row: dict[str, Any]) -> bool:
     """Write the row, and tell whether nobody else had."""
-    if session.get_bind().dialect.name == "sqlite":
+    connection = session.connection()
+    if connection.dialect.name == "sqlite":
         # The writer's lock is held: nobody else is at work.
-        sqlite = (
-            sqlite_insert(IdempotencyKey).values(row).on_conflict_do_nothing().returning(IdempotencyKey.id)
-        )
-        return session.execute(sqlite).first() is not None
+        return connection.execute(_INSERT_SQLITE, row).first() is not None
     wait = int(current.config.idempotency_wait * 1000)
-    session.execute(text(f"SET LOCAL lock_timeout = {wait}"))
-    statement = (
-        postgresql_insert(IdempotencyKey).values(row).on_conflict_do_nothing().returning(IdempotencyKey.id)
-    )
+    connection.exec_driver_sql(f"SET LOCAL lock_timeout = {wait}")
     try:
-        written = session.execute(statement).first() is not None
+        written = connection.execute(_INSERT_POSTGRESQL, row).first() is not None
     except sqlalchemy.exc.OperationalError as error:
         if getattr(error.orig, "sqlstate", None) == "55P03":
             raise RequestInProgress() from None
         raise
-    session.execute(text("SET LOCAL lock_timeout TO DEFAULT"))
+    connection.exec_driver_sql("SET LOCAL lock_timeout TO DEFAULT")
     return written
 
 

@@ -38,7 +38,7 @@ class Shop(Versioned, Base):
     humidity_high: Mapped[float] = mapped_column(default=60.0)
 
     opening_hours: Mapped[list[OpeningHours]] = relationship(
-        order_by="(OpeningHours.weekday, OpeningHours.opens)", cascade="all, delete-orphan", lazy="selectin"
+        order_by="(OpeningHours.weekday, OpeningHours.opens)", cascade="all, delete-orphan"
     )
 
 
