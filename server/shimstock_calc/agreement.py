@@ -408,6 +408,9 @@ def _words(
             f"Against the spec: the measurement takes {of_tolerance:.1f} % of the tolerance, "
             f"{_grade(of_tolerance)}."
         )
+    if variances.agreement == 0.0:
+        told.append("No reading of a piece differed from another: a finer tool would tell more.")
+        return tuple(told)
     limit = 1.96 * 2.0**0.5 * variances.agreement**0.5
     told.append(f"Two benches reading the same piece differ by less than {write(limit)}, 95 times in 100.")
     if variances.reproducibility > variances.repeatability:
