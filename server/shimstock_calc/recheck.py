@@ -63,6 +63,8 @@ class Rechecks:
         The quantity on that day, or where that largest is [its own unit].
     moisture_change : array
         Of the part that has moved most, on that day [% MC].
+    part : array of int
+        Which part that is, counted from 0 [-].
     """
 
     day: NDArray[np.int64]
@@ -71,6 +73,7 @@ class Rechecks:
     expected: FloatArray
     sd: FloatArray
     moisture_change: FloatArray
+    part: NDArray[np.int64]
 
 
 def watch(quantities: list[Quantity], day_of_year: int, start_moisture: float | None = None) -> Watched:
@@ -183,8 +186,11 @@ def recheck_days(
     ]
     if not pieces:
         raise Missing("value must hold at least one quantity to watch", "value")
-    day, cause, out, expected, sd, moved = (np.concatenate(column) for column in zip(*pieces, strict=True))
-    return Rechecks(day.astype(np.int64), cause.astype(np.int64), out, expected, sd, moved)
+    columns = (np.concatenate(column) for column in zip(*pieces, strict=True))
+    day, cause, out, expected, sd, moved, part = columns
+    return Rechecks(
+        day.astype(np.int64), cause.astype(np.int64), out, expected, sd, moved, part.astype(np.int64)
+    )
 
 
 def _recheck(drift: Drift, first: int, enough: float, limit: float) -> tuple[FloatArray, ...]:
@@ -197,14 +203,15 @@ def _recheck(drift: Drift, first: int, enough: float, limit: float) -> tuple[Flo
     row = np.arange(at.size)
     cause = np.where(by_spec[row, at], BY_SPEC, BY_MOISTURE)
     moved = drift.moisture_change[row, :, at]
-    most = moved[row, np.abs(moved).argmax(axis=1)]
+    part = np.abs(moved).argmax(axis=1)
     return (
         np.where(found, at, -1),
         np.where(found, cause, NO_RECHECK),
         drift.probability_out[row, at],
         drift.expected[row, at],
         drift.sd[row, at],
-        most,
+        moved[row, part],
+        part,
     )
 
 

@@ -22,7 +22,6 @@ from shimstock_server.shop import settings
 from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.tokens import hash_secret
 
-from .marks import mark
 from .sentences import sentence_of
 
 KEPT_AFTER = timedelta(days=90)
@@ -76,14 +75,12 @@ def calendar_told(row: Calendar, path: str | None = None) -> dict[str, Any]:
 
 
 @on_erasure
-def _forget_owner(session: Session, owner_id: UUID) -> None:
-    """End an owner's calendars, and reckon the instruments without their home."""
+def _end_calendars(session: Session, owner_id: UUID) -> None:
+    """Make the addresses of an owner's calendars useless."""
     for row in session.scalars(
         select(Calendar).where(Calendar.owner_id == owner_id, Calendar.revoked_at.is_(None))
     ):
         row.revoked_at = session.info.get("now") or datetime.now(UTC)
-    for instrument_id in session.scalars(select(Instrument.id).where(Instrument.owner_id == owner_id)):
-        mark(session, f"instrument:{instrument_id}")
 
 
 def written(session: Session, calendar: Calendar, *, now: datetime) -> bytes:
@@ -101,9 +98,11 @@ def written(session: Session, calendar: Calendar, *, now: datetime) -> bytes:
     made.add("x-wr-calname", f"{shop.name}: {calendar.name}")
     made.add("x-wr-timezone", shop.zone)
     made.add("refresh-interval", timedelta(hours=12), parameters={"VALUE": "DURATION"})
+    owner = None if calendar.owner_id is None else session.get(Owner, calendar.owner_id)
+    units = (shop if owner is None else owner).units.value
     for reminder, maker, model, serial in session.execute(_events(calendar, now)):
         instrument = f"{maker} {model}" + (f" ({serial})" if serial else "")
-        made.add_component(_event(reminder, instrument, shop.units.value, zone))
+        made.add_component(_event(reminder, instrument, units, zone))
     return bytes(made.to_ical())
 
 

@@ -21,7 +21,6 @@ from .baseline import Watch
 COUPLING_SD = 0.3
 """Of the change of action per change of relief, which the neck's geometry gives only so well; judgement."""
 PRIORS = {Movable.RELIEF: RELIEF_PRIOR, Movable.SADDLE: SADDLE_PRIOR}
-NO_PART = (1.0, 1.0, 1.0)
 
 
 @dataclass(frozen=True)
@@ -82,7 +81,8 @@ def laid(watches: Sequence[Watch], beliefs: Beliefs, places: Mapping[str, int]) 
     places : mapping
         The row of each place among the years of moisture.
     """
-    tau = [(watch.neck_tau, watch.top_tau or NO_PART) for watch in watches]
+    # without a top the neck stands in both places: nothing else must be seen to move
+    tau = [(watch.neck_tau, watch.top_tau or watch.neck_tau) for watch in watches]
     known: dict[UUID, tuple[Answering, Answering]] = {}
     for watch in watches:
         if watch.instrument_id not in known:

@@ -149,7 +149,12 @@ def reason_of(
     watch = watches[row]
     day = int(rechecks.day[row])
     cause = int(rechecks.cause[row])
-    answer = beliefs.about(Movable.RELIEF, watch.instrument_id, watch.model_id)
+    parts = ["neck"] if watch.top_tau is None else ["neck", "top"]
+    by_top = watch.top_tau is not None and watch.saddle_factor != 0.0
+    moves = Movable.SADDLE if by_top else Movable.RELIEF
+    answer = beliefs.about(moves, watch.instrument_id, watch.model_id)
+    part = parts[int(rechecks.part[row])]
+    tau = watch.neck_tau if watch.top_tau is None or part == "neck" else watch.top_tau
     due = None if day < 0 else watch.read_on + timedelta(days=day)
     return {
         "cause": {NO_RECHECK: "none", BY_SPEC: "spec"}.get(cause, "moisture"),
@@ -157,6 +162,7 @@ def reason_of(
         "side": None if watch.side is None else watch.side.value,
         "string": watch.string,
         "value": watch.value,
+        "stage": watch.basis.partition(":")[0],
         "read_on": watch.read_on.isoformat(),
         "due_on": None if due is None else due.isoformat(),
         "expected": round(float(rechecks.expected[row]), 6),
@@ -165,11 +171,12 @@ def reason_of(
         "upper": watch.upper,
         "probability_out": round(float(rechecks.probability_out[row]), 6),
         "moisture_change": round(float(rechecks.moisture_change[row]), 4),
-        "part": "neck" if watch.top_tau is None else "wood",
-        "room_humidity": None if due is None else round(_lately(year, due, watch.neck_tau[1]), 2),
+        "part": part,
+        "room_humidity": None if due is None else round(_lately(year, due, tau[1]), 2),
         "air": year.facts["source"],
         "sensitivity": {
-            "mean": answer.mean, "sd": answer.sd, "level": answer.level, "samples": answer.samples,
+            "part": "top" if by_top else "neck", "mean": answer.mean, "sd": answer.sd, "level": answer.level,
+            "samples": answer.samples,
         },
     }  # fmt: skip
 

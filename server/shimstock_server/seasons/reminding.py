@@ -17,6 +17,7 @@ from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.seasons import Reminder, ReminderEvent
 from shimstock_server.database.words import ReminderHappening, ReminderKind, ReminderState
 
+from .sentences import sentence_of
 from .wanted import Key, Wanted, Wishes
 
 MOVED_BY = timedelta(days=1)
@@ -84,7 +85,7 @@ def bring_up_to_date(
 def _open(session: Session, instrument_ids: Sequence[UUID]) -> dict[Key, dict[str, Any]]:
     columns = (
         Reminder.id, Reminder.kind, Reminder.instrument_id, Reminder.job_id, Reminder.basis, Reminder.due_at,
-        Reminder.version, Reminder.state,
+        Reminder.version, Reminder.state, Reminder.reason,
     )  # fmt: skip
     rows = session.execute(
         select(*columns)
@@ -131,6 +132,7 @@ def _make(key: Key, wanted: Wanted, changes: _Changes) -> None:
 
 def _move(session: Session, row: dict[str, Any], wanted: Wanted, changes: _Changes) -> None:
     if abs(wanted.due_at - row["due_at"]) < MOVED_BY and (wanted.all_day or wanted.due_at == row["due_at"]):
+        _explain_anew(session, row, wanted, changes)
         return
     row |= {"due_at": wanted.due_at, "version": row["version"] + 1}
     session.execute(
@@ -146,6 +148,21 @@ def _move(session: Session, row: dict[str, Any], wanted: Wanted, changes: _Chang
         .execution_options(synchronize_session=False)
     )
     changes.happened(row, _Happening.MOVED)
+
+
+def _explain_anew(session: Session, row: dict[str, Any], wanted: Wanted, changes: _Changes) -> None:
+    """Bring the explanation up to date where the date stands and its sentence would not be true any more."""
+    if row["reason"] == wanted.reason:
+        return
+    before, now = (sentence_of(row["kind"].value, each, "mm") for each in (row["reason"], wanted.reason))
+    if before == now:
+        return
+    session.execute(
+        update(Reminder)
+        .where(Reminder.id == row["id"], Reminder.version == row["version"])
+        .values(reason=wanted.reason, version=row["version"] + 1, updated_at=changes.now)
+        .execution_options(synchronize_session=False)
+    )
 
 
 def _close(session: Session, row: dict[str, Any], wishes: Wishes, changes: _Changes) -> None:

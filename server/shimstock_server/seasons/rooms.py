@@ -13,11 +13,12 @@ from shimstock_server.database.history import emit
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.seasons import Hygrometer, Keeping, Room, SeasonSettings
 from shimstock_server.database.words import RoomUse
+from shimstock_server.owners import on_erasure
 from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.typed import kept
 
 from .climates import refuse_unknown
-from .marks import mark
+from .marks import mark, mark_all
 from .places import find_settings, keeping_of
 from .problems import NameUsedAlready
 from .profiles import USUAL, checked, profile_over, told, usual
@@ -159,3 +160,19 @@ def keeping_told(instrument_id: UUID, row: Keeping | None) -> dict[str, Any]:
         "hours_per_week": row.hours_per_week if row is not None else None,
         "reminders": row.reminders if row is not None else True,
     }
+
+
+@on_erasure
+def _forget_homes(session: Session, owner_id: UUID) -> None:
+    """Take out where an owner's instruments live, and the words about rooms that only they live in."""
+    own = list(session.scalars(select(Instrument.id).where(Instrument.owner_id == owner_id)))
+    kept = list(session.scalars(select(Keeping).where(Keeping.instrument_id.in_(own))))
+    left = {row.room_id for row in kept if row.room_id is not None}
+    for row in kept:
+        row.room_id = row.climate_id = None
+    session.flush()
+    shared = set(session.scalars(select(Keeping.room_id).where(Keeping.room_id.in_(left))))
+    for room in session.scalars(select(Room).where(Room.id.in_(left), Room.use == RoomUse.HOME)):
+        if room.id not in shared:
+            room.name, room.note = f"a home, {room.id}", None
+    mark_all(session, [f"instrument:{each}" for each in own])

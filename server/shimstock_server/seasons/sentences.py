@@ -10,11 +10,14 @@ from shimstock_server.web.quantities import write
 
 from .climates import MONTHS
 
-SOURCES = {
+LEARNED = {
     "instrument": "learned from this instrument",
     "model": "learned from instruments of its model",
     "shop": "learned from this shop's instruments",
-    "prior": "not learned yet, so either way",
+}
+UNLEARNED = {
+    "neck": "how this neck answers is not learned yet, so it may go either way",
+    "top": "how this top answers is not learned yet: it is taken to rise in damp air, as tops do",
 }
 AIR = {
     "log": "by its own log",
@@ -38,28 +41,67 @@ def seasonal_sentence(reason: Mapping[str, Any], units: str) -> str:
     name = _place(reason)
     value = write(kind, reason["value"], units)
     read_on = day_in_words(date.fromisoformat(reason["read_on"]))
-    expected = f"{write(kind, reason['expected'], units)} ± {write(kind, reason['sd'], units)}"
-    began = f"{name} was {value} at the final reading on {read_on}"
+    expected = _together(write(kind, reason["expected"], units), "±", write(kind, reason["sd"], units))
+    reading = "recheck" if reason.get("stage") == "recheck" else "final reading"
+    began = f"{name} was {value} at the {reading} on {read_on}"
     spec = _spec(kind, reason, units)
-    out = f"{100.0 * reason['probability_out']:.0f} %"
+    out = _chance(reason["probability_out"])
     if reason["due_on"] is None:
         return (
-            f"{began}; within a year no recheck is called for: {name.lower()} {expected} at its worst, "
-            f"spec {spec}, {out} likely to be outside it."
+            f"{began}; within a year no recheck is called for: at its worst {_lowered(name)} is expected at "
+            f"{expected}, spec {spec}, with a chance of {out} to be outside."
         )
     due_on = day_in_words(date.fromisoformat(reason["due_on"]))
     moved = reason["moisture_change"]
     taken = f"{'gives' if moved > 0 else 'takes'} {abs(moved):.1f} % moisture {_way(reason, moved)}"
-    room = f"the room at about {reason['room_humidity']:.0f} % ({AIR[reason['air']]})"
-    told = f"{began}; by {due_on} {room} {taken}; {name.lower()} expected {expected}, spec {spec}"
+    room = f"the room at about {reason['room_humidity']:.0f} % RH ({AIR[reason['air']]})"
+    told = f"{began}; by {due_on} {room} {taken}; {_lowered(name)} expected {expected}, spec {spec}"
     if reason["cause"] == "spec":
-        learned = SOURCES[reason["sensitivity"]["level"]]
-        return f"{told}: {out} likely to be outside it (its answer to moisture is {learned})."
-    return f"{told}: likely still inside ({out} outside), but the wood has moved far enough to look."
+        return f"{told}: a chance of {out} to be outside ({_learned(reason)})."
+    return (
+        f"{told}: likely still inside (a chance of {out} to be outside), "
+        "but the wood has moved far enough to look."
+    )
+
+
+def _learned(reason: Mapping[str, Any]) -> str:
+    answer = reason["sensitivity"]
+    if answer["level"] in LEARNED:
+        return f"its answer to moisture is {LEARNED[answer['level']]}"
+    return UNLEARNED[answer.get("part", "neck")]
+
+
+def _together(value: str, sign: str, other: str) -> str:
+    """Write two values with their unit once: 0.27 ± 0.04 mm.
+
+    >>> _together("0.27 mm", "±", "0.04 mm"), _together("4.3/64 in", "±", "0.5/64 in")
+    ('0.27 ± 0.04 mm', '4.3/64 in ± 0.5/64 in')
+    """
+    number, _, unit = value.partition(" ")
+    return (
+        f"{number} {sign} {other}"
+        if unit and other.endswith(f" {unit}") and "/" not in number
+        else (f"{value} {sign} {other}")
+    )
+
+
+def _chance(probability: float) -> str:
+    """Write a chance; one that is nearly nothing or nearly certain is not told as either.
+
+    >>> _chance(0.262), _chance(0.002), _chance(0.999)
+    ('26 %', 'less than 1 %', 'more than 99 %')
+    """
+    if probability < 0.01:
+        return "less than 1 %"
+    return "more than 99 %" if probability > 0.99 else f"{100.0 * probability:.0f} %"
+
+
+def _lowered(name: str) -> str:
+    return name[0].lower() + name[1:]
 
 
 def _way(reason: Mapping[str, Any], moved: float) -> str:
-    part = "the neck" if reason["part"] == "neck" else "its wood"
+    part = {"neck": "the neck", "top": "the top"}.get(reason["part"], "its wood")
     return f"to {part}" if moved > 0 else f"from {part}"
 
 
@@ -73,7 +115,7 @@ def _place(reason: Mapping[str, Any]) -> str:
 def _spec(kind: str, reason: Mapping[str, Any], units: str) -> str:
     low, high = reason["lower"], reason["upper"]
     if low is not None and high is not None:
-        return f"{write(kind, low, units)} … {write(kind, high, units)}"
+        return _together(write(kind, low, units), "…", write(kind, high, units))
     if low is not None:
         return f"at least {write(kind, low, units)}"
     return f"at most {write(kind, high, units)}" if high is not None else "without limits"

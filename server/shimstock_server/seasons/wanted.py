@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 
 from shimstock_server.database.tables.bench import Adjustment
 from shimstock_server.database.tables.jobs import Job
-from shimstock_server.database.tables.owners import Instrument
+from shimstock_server.database.tables.owners import Instrument, Owner
 from shimstock_server.database.tables.seasons import Keeping, Reminder
 from shimstock_server.database.words import JobState, Part, ReminderKind
 from shimstock_server.jobs import looks
@@ -96,13 +96,7 @@ class Wishing:
         self.session = session
         self.air.use(session)
         wishes = Wishes()
-        wanted_not = set(
-            self.session.scalars(
-                select(Keeping.instrument_id).where(
-                    Keeping.instrument_id.in_(instrument_ids), Keeping.reminders.is_(False)
-                )
-            )
-        )
+        wanted_not = set(self.session.scalars(_left_alone(instrument_ids)))
         self._seasonal(instrument_ids, wishes, wanted_not)
         self._strings(instrument_ids, wishes, wanted_not)
         self._settling(instrument_ids, wishes)
@@ -203,6 +197,16 @@ class Wishing:
 
     def _midnight(self, day: date) -> datetime:
         return datetime.combine(day, time(), tzinfo=self.zone).astimezone(UTC)
+
+
+def _left_alone(ids: Sequence[UUID]) -> Any:
+    """Return the statement for instruments whose owners want no reminders, or are erased."""
+    return (
+        select(Instrument.id)
+        .join(Owner, Owner.id == Instrument.owner_id)
+        .outerjoin(Keeping, Keeping.instrument_id == Instrument.id)
+        .where(Instrument.id.in_(ids), Keeping.reminders.is_(False) | Owner.erased_at.is_not(None))
+    )
 
 
 def strings_last(days: int, hours: float, hours_per_week: float | None) -> tuple[int, str]:
