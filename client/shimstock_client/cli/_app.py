@@ -10,15 +10,15 @@ from typing import Any
 import click
 
 from .._version import VERSION
-from . import _airing, _doing, _moving, _planning, _queue, _reading, _receiving, _sending, _signing
+from . import _airing, _booked, _doing, _moving, _planning, _queue, _reading, _receiving, _sending, _signing
 from ._bench import Bench
 from ._exits import MEANING, Exit, Stop
 
 SECTIONS: dict[str, tuple[click.Command, ...]] = {
     "Who works here": (_signing.sign_in, _signing.who, _signing.tools, _signing.sign_out),
     "Jobs": (
-        _receiving.receive, _queue.take, _queue.jobs, _queue.job, _queue.due, _queue.give_back,
-        _queue.hand_over, _moving.move,
+        _booked.expected, _receiving.receive, _queue.take, _queue.jobs, _queue.job, _queue.due,
+        _queue.give_back, _queue.hand_over, _moving.move,
     ),
     "At the bench": (
         _reading.read, _planning.plan, _doing.done, _planning.consent, _sending.unsent, _sending.send,

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from ._bench import Bench, at_bench
+from ._booked import check_in, find_booked
 from ._exits import Exit, Stop
 from ._lines import read_air
 from ._queue import show_job
@@ -31,32 +32,52 @@ ENDED = {"collected", "returned-unrepaired", "cancelled"}
     "--consent", metavar="OWNER", help="A general consent to what cannot be undone, given by this person."
 )
 @click.option("--air", metavar="'21C 45%'", help="The room's temperature and relative humidity.")
+@click.option("--booked", metavar="NUMBER", help="It was booked: the number of its job (shimstock expected).")
+@click.option("--model", metavar="NAME", help="Of a booked instrument that was never here: it is added.")
+@click.option(
+    "--not-booked", is_flag=True, help="A job of its own, although a booking names this serial number."
+)
 @click.option("--no-queue", is_flag=True, help="Leave it received; it is not offered to the benches yet.")
 @at_bench
-def receive(bench: Bench, serial: str, no_queue: bool, **told: Any) -> None:
+def receive(bench: Bench, serial: str, booked: str | None, no_queue: bool, **told: Any) -> None:
     """Check an instrument in by its serial number, and put the job into the queue.
+
+    One that was booked on the website comes under its booking: its job is there already.
 
     \b
     shimstock receive K-0117 --complaint "buzzes on the low E" --consent "the owner"
+    shimstock receive K-0117 --booked 12 --model "Brackwater Kessim"
     """
-    instrument = _instrument(bench, serial)
-    _tell_open_jobs(bench, instrument)
-    job = bench.client.jobs.create(**_wish(bench, instrument, told))
+    booking = None if told["not_booked"] else find_booked(bench, serial, booked)
+    if booking is not None:
+        job = check_in(bench, booking, (serial, _found(bench, serial), told["model"]), _wish(bench, told))
+    else:
+        instrument = _instrument(bench, serial)
+        _tell_open_jobs(bench, instrument)
+        job = bench.client.jobs.create(instrument_id=instrument.id, **_wish(bench, told))
     if not no_queue:
         job = bench.client.jobs.move(job, "queued")
-    show_job(bench, job, lead=f"Job {job.number} is {'received' if no_queue else 'in the queue'}. ")
+    lead = f"Job {job.number} is {'received' if no_queue else 'in the queue'}"
+    show_job(bench, job, lead=f"{lead}, as booked. " if booking is not None else f"{lead}. ")
 
 
 def _instrument(bench: Bench, serial: str) -> Instrument:
-    found = list(bench.client.instruments.list(serial=serial))
-    if len(found) == 1:
-        return found[0]
-    if not found:
+    found = _found(bench, serial)
+    if found is None:
         raise Stop(
             f"no instrument has the serial number {serial!r}; add it first (POST /v1/instruments)",
             Exit.NOTHING,
         )
-    raise Stop(f"{len(found)} instruments of different models have the serial number {serial!r}", Exit.USAGE)
+    return found
+
+
+def _found(bench: Bench, serial: str) -> Instrument | None:
+    found = list(bench.client.instruments.list(serial=serial))
+    if len(found) > 1:
+        raise Stop(
+            f"{len(found)} instruments of different models have the serial number {serial!r}", Exit.USAGE
+        )
+    return found[0] if found else None
 
 
 def _tell_open_jobs(bench: Bench, instrument: Instrument) -> None:
@@ -67,13 +88,13 @@ def _tell_open_jobs(bench: Bench, instrument: Instrument) -> None:
             bench.tell(f"caution: job {job.number} of this instrument is still open ({state})")
 
 
-def _wish(bench: Bench, instrument: Instrument, told: dict[str, Any]) -> dict[str, Any]:
+def _wish(bench: Bench, told: dict[str, Any]) -> dict[str, Any]:
     from ._work_sending import string_set_named
 
     wants: dict[str, Any] = {"restring": bool(told["new_strings"] or told["string_set"])}
     if told["string_set"]:
         wants["string_set_id"] = string_set_named(bench, told["string_set"])
-    wish: dict[str, Any] = {"instrument_id": instrument.id, "wants": wants}
+    wish: dict[str, Any] = {"wants": wants}
     for field, option in (
         ("complaints", "complaint"),
         ("condition", "condition"),

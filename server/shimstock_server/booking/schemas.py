@@ -298,3 +298,7 @@ class BookingQuery(PageQuery):
     first = Day(**_about("Of the drop-off."))
     last = Day()
     service_id = Id()
+    serial = Text(
+        max=100, **_about("The serial number that was told, exactly; or that of the known instrument.")
+    )
+    number = Whole(1, 2**31 - 1, **_about("The number of its job."))

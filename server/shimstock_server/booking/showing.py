@@ -6,11 +6,12 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Select, and_, or_, select
+from sqlalchemy import ColumnElement, Select, and_, or_, select
 from sqlalchemy.orm import Session
 
 from shimstock_server.database.tables.booking import Booking, Service
 from shimstock_server.database.tables.jobs import Job
+from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import BookingState
 from shimstock_server.jobs import NO_PROMISE
 from shimstock_server.keys import site_of
@@ -45,6 +46,10 @@ def selected(session: Session, query: dict[str, Any], *, actor: Actor, now: date
         statement = statement.where(Booking.day >= query["first"])
     if "last" in query:
         statement = statement.where(Booking.day <= query["last"])
+    if "number" in query:
+        statement = statement.where(Booking.job_id.in_(select(Job.id).where(Job.number == query["number"])))
+    if "serial" in query:
+        statement = statement.where(_of_serial(query["serial"], actor))
     state = query.get("state")
     if state is BookingState.HELD:
         statement = statement.where(Booking.state == state, Booking.hold_until > now)
@@ -54,6 +59,16 @@ def selected(session: Session, query: dict[str, Any], *, actor: Actor, now: date
     elif state is not None:
         statement = statement.where(Booking.state == state)
     return statement
+
+
+def _of_serial(serial: str, actor: Actor) -> ColumnElement[bool]:
+    as_told: ColumnElement[bool] = Booking.instrument["serial"].as_string() == serial
+    if actor.scope == "booking":
+        return as_told  # what the shop knows of the instrument is not for a website to guess
+    known = (
+        select(Job.id).join(Instrument, Instrument.id == Job.instrument_id).where(Instrument.serial == serial)
+    )
+    return or_(as_told, Booking.job_id.in_(known))
 
 
 def told(session: Session, booking: Booking, *, actor: Actor, now: datetime) -> dict[str, Any]:

@@ -302,3 +302,21 @@ def test_a_recheck_is_named_by_the_owners_page(website: Website, client: Client,
     wrong = website.client.post(f"/v1/bookings/{held['id']}/confirm", json={"recheck_of": "x" * 27})
     assert pointers(wrong) == ["/recheck_of"]
     assert wrong.status_code == 422
+
+
+def test_bookings_are_found_by_serial_and_number(website: Website, client: Client, known: str) -> None:
+    told, other = website.book(TEN, instrument={"serial": "AF-7"}), website.book(TEN)
+
+    def found(who: Client, **query: Any) -> list[str]:
+        answer = who.get("/v1/bookings", query_string=query)
+        assert answer.status_code == 200, answer.get_data(as_text=True)
+        return [each["id"] for each in answer.get_json()["items"]]
+
+    assert found(client, serial="AF-7") == found(website.client, serial="AF-7") == [told["id"]]
+    assert found(client, number=other["job"]["number"]) == [other["id"]]
+    assert found(client, serial="nobody's") == []
+    # One that turned out to be that instrument is found by the shop; a website finds what it told itself.
+    here = check_in(client, other, instrument_id=known)
+    assert here.status_code == 200, here.get_data(as_text=True)
+    assert sorted(found(client, serial="AF-7")) == sorted([told["id"], other["id"]])
+    assert found(website.client, serial="AF-7") == [told["id"]]

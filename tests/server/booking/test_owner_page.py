@@ -94,7 +94,8 @@ def test_its_way_through_the_shop(
     assert claimed.status_code == 200, claimed.get_data(as_text=True)
     assert "It is on the bench." in seen(look())
     move(client, booking, "settling")
-    assert "Its neck is settling. Wood takes its time: we look again on Tuesday, 3 March 2026, from" in seen(look())
+    told = seen(look())
+    assert "Its neck is settling. Wood takes its time: we look again on Tuesday, 3 March 2026, from" in told
     clock.advance(timedelta(hours=2))
     bench_client.post(f"/v1/jobs/{job}/claim", json={}, headers=technician)
     readings = case_one_readings(workshop)
