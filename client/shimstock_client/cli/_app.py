@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
-import json
 import logging
+import sys
 from collections.abc import Sequence
 from typing import Any
 
 import click
 
 from .._version import VERSION
-from . import _airing, _booked, _doing, _moving, _planning, _queue, _reading, _receiving, _sending, _signing
+from . import (
+    _airing,
+    _booked,
+    _correcting,
+    _doing,
+    _moving,
+    _planning,
+    _queue,
+    _reading,
+    _receiving,
+    _sending,
+    _signing,
+)
 from ._bench import Bench
 from ._exits import MEANING, Exit, Stop
+from ._speaking import json_text, speak_plainly
 
 SECTIONS: dict[str, tuple[click.Command, ...]] = {
     "Who works here": (_signing.sign_in, _signing.who, _signing.tools, _signing.sign_out),
@@ -21,7 +34,8 @@ SECTIONS: dict[str, tuple[click.Command, ...]] = {
         _queue.give_back, _queue.hand_over, _moving.move,
     ),
     "At the bench": (
-        _reading.read, _planning.plan, _doing.done, _planning.consent, _sending.unsent, _sending.send,
+        _reading.read, _correcting.sheets, _planning.plan, _doing.done, _planning.consent, _sending.unsent,
+        _sending.send,
     ),
     "When the step is done": (
         _moving.settle, _moving.wait, _moving.final_check, _moving.rework, _moving.ready, _moving.card,
@@ -42,7 +56,7 @@ class Sections(click.Group):
         for title, commands in SECTIONS.items():
             with formatter.section(title):
                 formatter.write_dl(
-                    [(str(command.name), command.get_short_help_str(70)) for command in commands]
+                    [(str(command.name), command.get_short_help_str(200)) for command in commands]
                 )
 
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
@@ -90,6 +104,7 @@ def run(arguments: Sequence[str] | None = None, *, transport: Any = None) -> int
         See `Exit` [-].
     """
     bench = Bench(transport)
+    speak_plainly()
     logging.getLogger("urllib3").setLevel(logging.ERROR)  # its retries are no news to a technician
     try:
         app.main(
@@ -105,10 +120,10 @@ def run(arguments: Sequence[str] | None = None, *, transport: Any = None) -> int
         return int(Exit.USAGE)
     except click.ClickException as error:
         error.show()
-        return error.exit_code
+        return _end_as_json(bench, arguments, error.format_message(), Exit(error.exit_code))
     except (click.Abort, KeyboardInterrupt):
         click.echo("\ninterrupted", err=True)
-        return int(Exit.INTERRUPTED)
+        return _end_as_json(bench, arguments, "interrupted", Exit.INTERRUPTED)
     except Stop as stop:
         problem = {"code": stop.code.name.lower(), "detail": stop.message}
         return _end(bench, stop.message, stop.code, problem, stop.answer)
@@ -119,6 +134,14 @@ def run(arguments: Sequence[str] | None = None, *, transport: Any = None) -> int
             raise
         return _end(bench, _in_words(error), exit_of(error), _as_problem(error))
     return int(Exit.OK)
+
+
+def _end_as_json(bench: Bench, arguments: Sequence[str] | None, message: str, code: Exit) -> int:
+    """End what was told on standard error; a command line that was not understood may still ask for JSON."""
+    typed = sys.argv[1:] if arguments is None else arguments
+    if bench.as_json or "--json" in typed:
+        click.echo(json_text({"error": {"code": code.name.lower(), "detail": message}, "exit": int(code)}))
+    return int(code)
 
 
 def exit_of(error: Exception) -> Exit:
@@ -168,8 +191,7 @@ def _end(
 ) -> int:
     click.echo(message, err=True)
     if bench.as_json:
-        told = {"error": problem, "exit": int(code)} if answer is None else answer
-        click.echo(json.dumps(told, ensure_ascii=False, indent=1))
+        click.echo(json_text({"error": problem, "exit": int(code)} if answer is None else answer))
     return int(code)
 
 

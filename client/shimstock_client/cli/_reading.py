@@ -109,7 +109,7 @@ def read(
             f"sheet {short(sheet)}: shimstock read --resume {short(sheet)} --at-pitch",
             Exit.USAGE,
         )
-    _answer(bench, send_sheet(bench, sheet))
+    _answer(bench, send_sheet(bench, sheet, fresh=kept is None))
 
 
 def _job_and_sheet(
@@ -121,11 +121,10 @@ def _job_and_sheet(
     tools = list(bench.sign_in.tools)
     try:
         found = bench.named_job(kept.job_id) if kept else bench.job(named)
-    except NotReachable as error:
+    except NotReachable:
         last = bench.last_job(named)
         if kept is None and last is None:
             raise
-        bench.tell(error.detail)
         return None, kept or UnsentSheet(last.id, last.number, last.url, tools=tools)  # type: ignore[union-attr]
     return found, kept or UnsentSheet(found.id, found.number, bench.client.url, tools=tools)
 
@@ -235,6 +234,8 @@ def _take_file(bench: Bench, sheet: UnsentSheet, file: str) -> None:
 
 def _ask_and_send(bench: Bench, job: Job | None, sheet: UnsentSheet) -> None:
     asked = _asked_by_plan(bench, job) if job else ()
+    if job is None:
+        click.echo("The service cannot be reached: the sheet is kept, and shimstock send sends it later.")
     stage = f", {sheet.stage.replace('-', ' ')}" if sheet.stage else ""
     click.echo(f"Sheet {short(sheet)} for job {sheet.job_number}{stage}.")
     if sheet.at_pitch is None:

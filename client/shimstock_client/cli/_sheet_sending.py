@@ -29,7 +29,7 @@ def stage_of(bench: Bench, job: Job) -> str:
     return "recheck" if job.follows_id else "as-received"
 
 
-def send_sheet(bench: Bench, sheet: UnsentSheet) -> ReadingSheet:
+def send_sheet(bench: Bench, sheet: UnsentSheet, *, fresh: bool = False) -> ReadingSheet:
     """Send a sheet; until the service has taken it, it stays kept.
 
     Raises
@@ -48,6 +48,9 @@ def send_sheet(bench: Bench, sheet: UnsentSheet) -> ReadingSheet:
     except NotReachable as error:
         raise Stop(f"{error.detail}\n{_kept(sheet)}", Exit.NOT_REACHABLE) from error
     except InvalidFields as error:
+        if fresh and not sheet.findings and len(_wrong(error)) == len(sheet.readings):
+            sheet.remove()  # nothing of it was right, and it has just been typed: there is nothing to keep
+            raise Stop(f"{explain(error, sheet)}\ntype it again", Exit.REFUSED) from error
         raise Stop(f"{explain(error, sheet)}\n{_kept_to_mend(error, sheet)}", Exit.REFUSED) from error
     except ShimstockError as error:
         from ._app import exit_of
@@ -62,10 +65,15 @@ def _kept(sheet: UnsentSheet) -> str:
     return f"kept as sheet {short(sheet)}; send it again with: shimstock send {short(sheet)}"
 
 
+def _wrong(error: InvalidFields) -> list[int]:
+    """Return the numbers of the readings that were refused, from 1."""
+    places = (re.match(r"/readings/(\d+)", one.pointer) for one in error.errors)
+    return sorted({int(place[1]) + 1 for place in places if place})
+
+
 def _kept_to_mend(error: InvalidFields, sheet: UnsentSheet) -> str:
     """Sent again as it stands it would be refused again: say how it is put right."""
-    places = (re.match(r"/readings/(\d+)", one.pointer) for one in error.errors)
-    wrong = sorted({int(place[1]) + 1 for place in places if place})
+    wrong = _wrong(error)
     drop = "".join(f" --drop {number}" for number in wrong[:4])
     name = short(sheet)
     return (

@@ -128,8 +128,8 @@ def keep_for_later(
     told = "; ".join(describe_doing(body) for body in whole)
     raise Stop(
         f"{error.detail}\nkept for job {last.number}, not recorded yet: {told}\n"
-        "shimstock send records it once the service can be reached; consents are looked at then. Tune and "
-        "read before the next turn.",
+        "shimstock send records it once the service can be reached; consents are looked at then."
+        + (" Tune and read before the next turn." if "truss-rod" in {one["part"] for one in whole} else ""),
         Exit.NOT_REACHABLE,
     )
 

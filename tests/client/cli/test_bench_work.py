@@ -94,6 +94,7 @@ EVERY_COMMAND = (
     "unsent",
     "plan",
     "read relief=0.45 action=bass=2.2 --at-pitch",
+    "sheets",
     "done rod tighten 1/4",
     "consent general yes --how phone",
     "settle",

@@ -51,7 +51,13 @@ def test_a_sheet_that_was_refused_says_how_it_is_put_right(command: Command) -> 
 
 def test_what_is_dropped_must_stand_on_a_kept_sheet(command: Command) -> None:
     assert command("read", "relief 0.3", "--drop", "1", "--at-pitch").code == 2
-    refused = command("read", "action bass 22", "--at-pitch")
+    refused = command("read", "action bass 22", "action treble 1.9", "--at-pitch")
     name = refused.err.split("kept as sheet ")[1][:6]
-    ran = command("read", "--resume", name, "--drop", "2")
-    assert (ran.code, "readings 1 to 1" in ran.err) == (2, True)
+    ran = command("read", "--resume", name, "--drop", "3")
+    assert (ran.code, "readings 1 to 2" in ran.err) == (2, True)
+
+
+def test_a_lone_reading_that_was_refused_leaves_nothing_behind(command: Command) -> None:
+    refused = command("read", "action bass 22", "--at-pitch")
+    assert (refused.code, "type it again" in refused.err) == (1, True)
+    assert command("unsent").code == 3
