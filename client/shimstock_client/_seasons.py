@@ -174,9 +174,9 @@ class Forecasts:
         path = f"/instruments/{id_of(instrument)}/forecast"
         return read(Forecast, self._link.ask(path, step=step))
 
-    def chart(self, instrument: Instrument | UUID | str) -> str:
-        """Read it as a picture (SVG)."""
-        answer = self._link.ask(f"/instruments/{id_of(instrument)}/forecast", accept=SVG)
+    def chart(self, instrument: Instrument | UUID | str, *, width: int | None = None) -> str:
+        """Read it as a picture (SVG); `width` = for how wide a screen [px]."""
+        answer = self._link.ask(f"/instruments/{id_of(instrument)}/forecast", accept=SVG, width=width)
         return str(answer.content)
 
     def keeping(self, instrument: Instrument | UUID | str) -> Keeping:

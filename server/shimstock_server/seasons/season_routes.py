@@ -63,7 +63,7 @@ def get_forecast(instrument_id: UUID, query: dict[str, Any]) -> Answer:
     found = forecast_of(current.session, instrument, now=current.now)
     sentence = seasonal_sentence(found.reason, current.units)
     if current.media_type == SVG:
-        drawn = chart(found, sentence, current.units)
+        drawn = chart(found, sentence, current.units, query["width"])
         return Answer(text=drawn, media_type=SVG, digest=content_hash(drawn)[:32])
     answer = forecast_told(found, sentence)
     for quantity in answer["quantities"]:

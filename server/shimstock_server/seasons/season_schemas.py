@@ -29,6 +29,7 @@ from shimstock_server.web.paging import PageQuery
 from shimstock_server.web.quantities import QuantityOut
 
 from .air_schemas import RoomRemarkOut
+from .chart import NARROWEST, WIDEST, WIDTH
 from .forecast import LONGEST
 
 _NONE: dict[str, Any] = {"load_default": None, "allow_none": True}
@@ -57,9 +58,13 @@ class KeepingOut(StrictSchema):
 
 
 class ForecastQuery(StrictSchema):
-    """How finely to tell the curve."""
+    """How finely to tell the curve, or how wide to draw it."""
 
     step = Whole(1, 31, load_default=1, metadata={"description": "Every how many days."})
+    width = Whole(
+        NARROWEST, WIDEST, load_default=WIDTH,
+        metadata={"description": "Of the picture, in px; its type keeps its size, so a phone asks for 360."},
+    )  # fmt: skip
 
 
 class ForecastAirOut(StrictSchema):
