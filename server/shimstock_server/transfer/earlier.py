@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -25,6 +26,7 @@ from shimstock_server.jobs import JobIn, check_in, move_job
 from shimstock_server.shop import settings
 from shimstock_server.web.context import Actor
 from shimstock_server.web.csv_text import undefused
+from shimstock_server.web.fields import Instant, ValidationError, instant_text
 from shimstock_server.web.parsing import load
 from shimstock_server.web.problems import FieldError, InvalidFields, Problem
 
@@ -36,10 +38,16 @@ COLUMNS = (
 """Columns that the file may have, in any order; taken_at, stage, quantity and an instrument are needed."""
 
 MOST_ROWS = 20_000
+MOST_COLUMNS = 100
+MOST_PROBLEMS = 1000
+"""Problems that are told one by one; how many more there are is said."""
 WHOLE = ("string", "fret", "held_low", "held_high", "capo")
 YES = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
 REASON = "readings from before this service, imported"
 _SHEETS = uuid5(NAMESPACE_URL, "shimstock:earlier-sheet")
+_INSTANT = Instant()
+_WHOLE = re.compile(r"[+-]?[0-9]{1,18}")
+_NUMBER = re.compile(r"[+-]?([0-9]{1,18}(\.[0-9]{0,18})?|\.[0-9]{1,18})([eE][+-]?[0-9]{1,3})?")
 
 
 @dataclass
@@ -50,10 +58,22 @@ class Result:
     sheets: int = 0
     readings: int = 0
     problems: list[dict[str, Any]] = field(default_factory=list)
+    untold: int = 0
 
     def wrong(self, row: int, column: str | None, message: str) -> None:
-        """Note a problem; the header is row 1."""
+        """Note a problem; the row is the line of the file."""
+        if len(self.problems) >= MOST_PROBLEMS:
+            self.untold += 1
+            return
+        column = column if column is None or len(column) <= 100 else column[:99] + "…"
         self.problems.append({"row": row, "column": column, "message": message})
+
+    def close(self) -> None:
+        """Put the problems in order, and say how many are not told."""
+        self.problems.sort(key=lambda problem: (problem["row"], problem["column"] or ""))
+        if self.untold:
+            last = self.problems[-1]["row"]
+            self.problems.append({"row": last, "column": None, "message": f"and {self.untold} problems more"})
 
 
 @dataclass
@@ -62,6 +82,8 @@ class _Sheet:
 
     instrument: Instrument
     body: dict[str, Any]
+    former_id: UUID
+    """What the sheet was called when ids were made of the time as it was written."""
     rows: list[int] = field(default_factory=list)
 
 
@@ -75,15 +97,23 @@ def import_readings(session: Session, text: str, *, actor: Actor, now: datetime)
     sheets = _Reader(session, result).read(text)
     zone = ZoneInfo(settings(session).zone)
     jobs: dict[tuple[UUID, Any], Job] = {}
+    begun: dict[UUID, int] = {}
     for sheet in sheets:
-        taken_at = datetime.fromisoformat(sheet.body["taken_at"])
-        day = sheet.instrument.id, taken_at.astimezone(zone).date()
-        if session.get(ReadingSheet, UUID(sheet.body["id"])) is not None:
-            result.wrong(sheet.rows[0], None, "these readings were imported before")
-            continue
         wish, errors = load(ReadingSheetIn(), sheet.body)
         if errors:
             _tell(result, sheet, errors)
+            continue
+        if wish["id"] in begun:
+            result.wrong(sheet.rows[0], None, _told_otherwise(begun[wish["id"]]))
+            continue
+        begun[wish["id"]] = sheet.rows[0]
+        if any(session.get(ReadingSheet, known) is not None for known in {wish["id"], sheet.former_id}):
+            result.wrong(sheet.rows[0], None, "these readings were imported before")
+            continue
+        try:
+            day = sheet.instrument.id, wish["taken_at"].astimezone(zone).date()
+        except OverflowError:
+            result.wrong(sheet.rows[0], "taken_at", "is not a moment that the calendar knows")
             continue
         try:
             with session.begin_nested():
@@ -96,8 +126,15 @@ def import_readings(session: Session, text: str, *, actor: Actor, now: datetime)
             continue
         result.sheets += 1
         result.readings += len(sheet.rows)
-    result.problems.sort(key=lambda problem: (problem["row"], problem["column"] or ""))
+    result.close()
     return result
+
+
+def _told_otherwise(row: int) -> str:
+    return (
+        f"row {row} tells of the same instrument, time and stage with another pitch, position, air or wood: "
+        "one sheet has one of each; give the later readings a later time"
+    )
 
 
 def _job(session: Session, instrument: Instrument, *, actor: Actor, now: datetime) -> Job:
@@ -126,6 +163,29 @@ def _tell(result: Result, sheet: _Sheet, errors: Iterable[FieldError]) -> None:
         result.wrong(row, column, error["message"])
 
 
+def _lines(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
+    """Yield the lines that hold something, each with its number as editors count."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    before = 0
+    for cells in reader:
+        number, before = before + 1, reader.line_num
+        if any(cell.strip() for cell in cells):
+            yield number, cells
+
+
+def _unreadable(error: csv.Error) -> str:
+    return f"cannot be read as CSV: {error}; is a quotation mark left open?"
+
+
+def _in_utc(text: str | None) -> str | None:
+    """Return a moment in one way of writing; what is none is left for the sheet's own check."""
+    try:
+        instant: datetime | None = _INSTANT.deserialize(text)
+    except ValidationError:
+        return text
+    return text if instant is None else instant_text(instant)
+
+
 class _Reader:
     """Reads the lines of a file into sheets, collecting what is wrong with them."""
 
@@ -133,34 +193,57 @@ class _Reader:
         self.session, self.result = session, result
         self.tools = {tool.name: tool.id for tool in session.scalars(select(Tool))}
         self.instruments: dict[tuple[str, ...], Instrument | str] = {}
+        self.decimal_comma = False
 
     def read(self, text: str) -> list[_Sheet]:
         """Return the sheets in the order of their first rows."""
-        lines = csv.DictReader(io.StringIO(text.removeprefix("\ufeff"), newline=""))
-        header = [name.strip() for name in lines.fieldnames or ()]
-        lines.fieldnames = header
-        for name in header:
-            if name not in COLUMNS:
-                self.result.wrong(1, name, f"is not a column here; there are {', '.join(COLUMNS)}")
-        for name in ("taken_at", "stage", "quantity"):
-            if name not in header:
-                self.result.wrong(1, name, "is needed")
+        text = text.removeprefix("\ufeff")
+        separator = next((each for each in ";\t" if each in text.partition("\n")[0]), ",")
+        self.decimal_comma = separator != ","
+        lines = _lines(text, separator)
+        try:
+            first, header = next(lines, (1, []))
+        except csv.Error as error:
+            self.result.wrong(1, None, _unreadable(error))
+            return []
+        self._header(first, header)
         if self.result.problems:
             return []
         sheets: dict[tuple[Any, ...], _Sheet] = {}
-        for number, line in enumerate(lines, start=2):
-            self.result.rows += 1
-            if self.result.rows > MOST_ROWS:
-                self.result.wrong(number, None, f"a file has {MOST_ROWS} rows at most; cut it into parts")
-                break
-            self._row(number, line, sheets)
+        number = first
+        try:
+            for number, cells in lines:
+                self.result.rows += 1
+                if self.result.rows > MOST_ROWS:
+                    self.result.wrong(number, None, f"a file has {MOST_ROWS} rows at most; cut it into parts")
+                    break
+                self._row(number, header, cells, sheets)
+        except csv.Error as error:
+            self.result.wrong(number + 1, None, _unreadable(error))
         return list(sheets.values())
 
-    def _row(self, number: int, line: dict[str, Any], sheets: dict[tuple[Any, ...], _Sheet]) -> None:
-        if None in line or any(value is None for value in line.values()):
+    def _header(self, first: int, header: list[str]) -> None:
+        if len(header) > MOST_COLUMNS:
+            self.result.wrong(first, None, f"has {len(header)} columns; there are {', '.join(COLUMNS)}")
+            return
+        header[:] = [name.strip() for name in header]
+        for n, name in enumerate(header):
+            if name not in COLUMNS:
+                self.result.wrong(first, name, f"is not a column here; there are {', '.join(COLUMNS)}")
+            elif name in header[:n]:
+                self.result.wrong(first, name, "stands twice")
+        for name in ("taken_at", "stage", "quantity"):
+            if name not in header:
+                self.result.wrong(first, name, "is needed")
+
+    def _row(
+        self, number: int, header: list[str], line: list[str], sheets: dict[tuple[Any, ...], _Sheet]
+    ) -> None:
+        if len(line) != len(header):
             self.result.wrong(number, None, "has more or fewer cells than the header")
             return
-        cells = {name: undefused(value.strip()) for name, value in line.items() if value.strip()}
+        filled = zip(header, (cell.strip() for cell in line), strict=True)
+        cells = {name: undefused(cell) for name, cell in filled if cell}
         before = len(self.result.problems)
         instrument = self._instrument(number, cells)
         reading = self._reading(number, cells)
@@ -170,10 +253,12 @@ class _Reader:
         key = (instrument.id, *(str(part) for part in body.values()))
         sheet = sheets.get(key)
         if sheet is None:
-            name = f"{instrument.id}/{body['taken_at']}/{body['stage']}"
-            sheet = sheets[key] = _Sheet(
-                instrument, body | {"id": str(uuid5(_SHEETS, name)), "readings": [], "note": REASON}
+            made, former = (
+                uuid5(_SHEETS, f"{instrument.id}/{taken_at}/{body['stage']}")
+                for taken_at in (body["taken_at"], cells["taken_at"])
             )
+            more = {"id": str(made), "readings": [], "note": REASON}
+            sheet = sheets[key] = _Sheet(instrument, body | more, former)
         sheet.body["readings"].append(reading)
         sheet.rows.append(number)
 
@@ -234,7 +319,7 @@ class _Reader:
         return reading
 
     def _sheet(self, number: int, cells: dict[str, str]) -> dict[str, Any]:
-        body: dict[str, Any] = {"stage": cells.get("stage"), "taken_at": cells.get("taken_at")}
+        body: dict[str, Any] = {"stage": cells.get("stage"), "taken_at": _in_utc(cells.get("taken_at"))}
         for name in ("taken_at", "stage", "quantity"):
             if name not in cells:
                 self.result.wrong(number, name, "is needed")
@@ -260,20 +345,20 @@ class _Reader:
         return body
 
     def _whole(self, number: int, column: str, text: str) -> int | None:
-        try:
-            return int(text)
-        except ValueError:
+        if not _WHOLE.fullmatch(text):
             self.result.wrong(number, column, f"must be a whole number; {text[:40]!r} was given")
             return None
+        return int(text)
 
     def _number(self, number: int, column: str, text: str) -> float | None:
-        try:
-            return float(text)
-        except ValueError:
+        plain = text.replace(",", ".") if self.decimal_comma else text
+        if not _NUMBER.fullmatch(plain):
+            wanted = "point or comma" if self.decimal_comma else "point"
             self.result.wrong(
-                number, column, f"must be a number with a decimal point; {text[:40]!r} was given"
+                number, column, f"must be a number with a decimal {wanted}; {text[:40]!r} was given"
             )
             return None
+        return float(plain)
 
     def _truth(self, number: int, column: str, text: str) -> bool:
         if text.lower() not in YES:

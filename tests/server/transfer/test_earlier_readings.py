@@ -119,3 +119,49 @@ def test_a_bad_header_is_told_once(client: Client, shop: Workshop) -> None:
         (1, "colour"), (1, "stage"), (1, "taken_at"),
     ]  # fmt: skip
     assert pointers(client.post("/v1/imports/readings", json={"csv": ""})) == ["/csv"]
+
+
+ODD = (
+    ("S-1,yesterday,final,relief,bass,,0.2,mm,,9,1,22,", "taken_at", "with its offset"),
+    ("S-1,9999-12-31T23:59:59Z,final,relief,bass,,0.2,mm,,9,1,22,", "taken_at", "the calendar knows"),
+    ("S-1,2024-05-06T10:00:00Z,final,relief,bass,,1_0,mm,,9,1,22,", "value", "decimal point"),
+    ("S-1,2024-05-06T10:00:00Z,final,relief,bass,,nan,mm,,9,1,22,", "value", "decimal point"),
+    ('S-1,2024-05-06T10:00:00Z,final,relief,bass,,0.2,mm,,9,1,22,"' + "x" * 140_000, None, "quotation mark"),
+)
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_lines_that_no_spreadsheet_writes_are_told(client: Client, shop: Workshop) -> None:
+    for row, column, part in ODD:
+        (problem,) = send(client, HEADER + row + "\n")["problems"]
+        assert (problem["row"], problem["column"]) == (2, column)
+        assert part in problem["message"]
+    (problem,) = send(client, "a," * 5000)["problems"]
+    assert "5001 columns" in problem["message"]
+    (problem,) = send(client, "x" * 140_000)["problems"]
+    assert "cannot be read as CSV" in problem["message"]
+    told = send(client, HEADER + "S-9,2024-05-06T10:00:00Z,final,relief\n" * 1500)["problems"]
+    assert (len(told), told[-1]["message"]) == (1001, "and 500 problems more")
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_one_moment_written_in_two_ways_is_one_sheet(client: Client, shop: Workshop) -> None:
+    row = "S-1,{},final,{},bass,,{},mm,,{},,,\n"
+    east, utc = "2024-05-06T12:00:00+02:00", "2024-05-06T10:00:00Z"
+    text = HEADER + "\n" + row.format(east, "action", "1.7", 12) + row.format(utc, "action", "17", 12)
+    (problem,) = send(client, text)["problems"]
+    assert problem["row"] == 4  # the empty line is one, too
+    text = HEADER + row.format(east, "action", "1.7", 12)
+    assert send(client, text, dry_run=False)["kept"]
+    (problem,) = send(client, HEADER + row.format(utc, "action", "1.7", 12), dry_run=False)["problems"]
+    assert problem["message"] == "these readings were imported before"
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_one_sheet_has_one_pitch(client: Client, shop: Workshop) -> None:
+    row = "S-1;2024-05-06T10:00:00Z;final;action;bass;12;{};{}\n"
+    text = "serial;taken_at;stage;quantity;side;fret;value;at_pitch\n" + row.format("1,7", "yes")
+    assert send(client, text)["problems"] == []
+    (problem,) = send(client, text + row.format("1,8", "no"))["problems"]
+    assert problem["row"] == 3
+    assert "row 2 tells of the same instrument, time and stage" in problem["message"]
