@@ -24,6 +24,7 @@ HELP = """\
 A reading:      relief 0.45          action bass 8/64in     action treble 2.2mm   nut bass 10thou
                 intonation 3 +2.5    pickup neck bass 2.0   break 2 0             relief zero  (touches)
                 … at 9   … held 1-22   … with feeler leaves   … sure (looked at twice)   … # a note
+                … accept # why (leave it as it is: too close to call, or out of spec)
 Asked for:      type the number alone, or press Enter to leave it out
 The sheet:      list   undo   drop 2   with feeler leaves   air 21C 45%   on back   off pitch   at pitch
                 found fret-high fret 7 # lifts at the treble end      note …

@@ -47,7 +47,12 @@ class ReadingIn(StrictSchema):
     )
     accepted = Truth(
         load_default=False,
-        metadata={"description": "Too close to call, and accepted; needs a note."},
+        metadata={
+            "description": "The technician leaves it as it was read; needs a note that says why. It keeps "
+            "its verdict, too close to call or out of spec, but the plan has no step for it unless an "
+            "earlier step changes it, counts it as done with, and lets what waits for relief go on. A relief "
+            "of zero or less is never taken as accepted."
+        },
     )
     note = Text(max=1000, multiline=True, load_default=None, allow_none=True)
 

@@ -19,7 +19,9 @@ def summary(content: CardContent, speech: Speech) -> str:
     if inside == len(read):
         text = speech.say("summary", "all_in")
     elif all(line.after.settled_on for line in read):
-        text = speech.say("summary", "all_accepted")
+        out = any(line.after.verdict == "out of spec" for line in read)
+        name = "left" if out else "all_accepted"
+        text = speech.say("summary", name, inside=inside, all=len(read))
     elif inside:
         name = "one_out" if inside == len(read) - 1 else "some_in"
         text = speech.say("summary", name, inside=inside, all=len(read))
@@ -147,7 +149,8 @@ def _not_in_spec(line: Line, speech: Speech) -> str:
     for name, limit, sign in (("above", line.upper, 1.0), ("below", line.lower, -1.0)):
         if limit is not None and look.value is not None and sign * (look.value - limit) > 0:
             told = speech.amount(line.quantity, limit)
-            return speech.say("open", name, reading=reading, value=value, limit=told)
+            left = "_accepted" if look.accepted else ""
+            return speech.say("open", name + left, reading=reading, value=value, limit=told)
     return speech.say("open", "beyond", reading=reading, value=value)
 
 

@@ -112,6 +112,17 @@ def test_the_summary_counts() -> None:
     assert wording.summary(good, speech()).startswith("Every reading is in spec.")
 
 
+def test_a_reading_that_is_out_and_accepted_is_not_called_close() -> None:
+    line = ELECTRIC.lines[0]
+    out = replace(line, after=look(0.45, 0.001, accepted=True))
+    card = replace(ELECTRIC, lines=(out, *ELECTRIC.lines[1:5]))
+    assert wording.summary(card, speech()).startswith(
+        "4 of 5 readings are in spec; the others are accepted as they are"
+    )
+    told = [text.replace("\u00a0", " ") for text in wording.left_open(card, speech())]
+    assert told[0].endswith("0.45 mm, above its limit of 0.30 mm; accepted as it is by our technician.")
+
+
 def test_what_stays_out_is_said_with_its_limit() -> None:
     told = [text.replace("\u00a0", " ") for text in wording.left_open(NYLON, speech())]
     assert told[0] == "Action, bass side: 4.60 mm, above its limit of 4.40 mm."
