@@ -340,7 +340,7 @@ class RodResponse:
     mean: float = -0.40
     sd: float = 0.12
     samples: int = 0
-    source: str = "stated prior"
+    source: str = "stated prior; no samples of this model yet"
 
 
 @dataclass(frozen=True)

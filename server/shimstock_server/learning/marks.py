@@ -5,20 +5,35 @@ from __future__ import annotations
 from collections.abc import Iterable
 from uuid import UUID
 
-from sqlalchemy import bindparam, delete, insert, select
+from sqlalchemy import bindparam, delete, insert, or_, select
 from sqlalchemy.orm import Session
 
 from shimstock_server.database.history import follow
 from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.catalogue import SetupSpec
-from shimstock_server.database.tables.jobs import Job
+from shimstock_server.database.tables.jobs import Job, JobMove
 from shimstock_server.database.tables.learning import LearningMark
+
+from .facts import CLOSING, COMES_BACK
 
 AT_ONCE = 500
 """Marks worked off in one transaction."""
 
 
-_OF_INSTRUMENT = select(Job.id).where(Job.instrument_id == bindparam("instrument"))
+# The job itself, and those that it may be a return of: closed within the time in which a job comes back.
+_WITH_EARLIER = select(Job.id).where(
+    Job.instrument_id == bindparam("instrument"),
+    or_(
+        Job.id == bindparam("job"),
+        select(JobMove.id)
+        .where(
+            JobMove.job_id == Job.id,
+            JobMove.to_state.in_(CLOSING),
+            JobMove.created_at.between(bindparam("since"), bindparam("begun")),
+        )
+        .exists(),
+    ),
+)
 _NOTE = insert(LearningMark)
 
 
@@ -31,9 +46,12 @@ def mark(session: Session, job: Job) -> None:
 
 @follow("job.moved")
 def mark_with_earlier(session: Session, job: Job) -> None:
-    """Note a job and the instrument's others: one of them may have come back."""
+    """Note a job, and those of its instrument before it that may have come back with it: few, however many
+    there are."""
     if job.instrument_id is not None:
-        _note(session, session.scalars(_OF_INSTRUMENT, {"instrument": job.instrument_id}))
+        begun = job.created_at
+        wanted = {"instrument": job.instrument_id, "job": job.id, "begun": begun, "since": begun - COMES_BACK}
+        _note(session, session.scalars(_WITH_EARLIER, wanted))
 
 
 @follow("setup-spec.changed")

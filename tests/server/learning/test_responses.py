@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from typing import Any
 
 import pytest
@@ -81,6 +82,43 @@ def test_without_samples_the_stated_prior_stands(shop: Shop) -> None:
         ROD_PRIOR.sd,
         0,
     )
+
+
+def test_a_rod_that_gives_more_than_usual_is_turned_less_the_surer_the_more_it_has_taught(
+    shop: Shop,
+) -> None:
+    """A simulated model whose rods give 0.66 mm a turn, read with feelers; one turn of others gives 0.40."""
+    dice = random.Random(11)
+    stranger = shop.instrument()
+
+    def planned() -> tuple[float, float, float, str]:
+        plan = plan_for(shop, stranger)
+        step = next(each for each in plan["steps"] if each["kind"] == "relief")
+        rod = plan["inputs"]["rod_response"]
+        told = (step["moves"][0]["total_turns"]["value"], rod["mean"]["value"], rod["sd"]["value"])
+        return *told, step["confidence"]
+
+    found = [planned()]
+    for count in (2, 12):
+        for _ in range(count):
+            before = 0.45 + dice.gauss(0.0, 0.01)
+            shop.run(shop.instrument(), 0.25, before, before - 0.25 * 0.66 + dice.gauss(0.0, 0.01))
+        shop.count()
+        found.append(planned())
+    turns, means, spreads, told = zip(*found, strict=True)
+    assert turns[0] == 0.625
+    assert turns[0] > turns[-1] == 0.375
+    assert means[0] == -0.40 > means[1] > means[2] > -0.67
+    assert spreads[0] == 0.12 > spreads[1] > spreads[2]
+    assert [each.rpartition("(")[2] for each in told] == [
+        "stated prior; no samples of this model yet)",
+        "learned from 2 samples of this model)",
+        "learned from 14 samples of this model)",
+    ]
+    # never more than a quarter turn at once, whatever was learned
+    plan = plan_for(shop, stranger)
+    assert max(abs(move["turns"]["value"]) for step in plan["steps"] for move in step["moves"]
+               if step["kind"] == "relief") <= 0.25  # fmt: skip
 
 
 def test_a_digest_changes_when_what_was_learned_does_and_not_before(shop: Shop) -> None:
