@@ -24,6 +24,9 @@ Timeout = tuple[float, float]
 TIMEOUT: Timeout = (3.05, 15.0)
 """Seconds to connect (just above TCP's first repeat at 3 s) and seconds between two bytes of the answer."""
 
+PACKED = ("application/zip", "application/pdf")
+"""Answers that are bytes, not text."""
+
 LOOPBACK = ("localhost", "127.0.0.1", "::1")
 
 _IN_PROGRESS_TRIES = 4
@@ -251,7 +254,9 @@ def _read(response: requests.Response, *, as_text: bool) -> Answer:
         )
     if response.status_code == 204 or not response.content:
         return Answer(response.status_code, response.headers, None)
-    if as_text and response.headers.get("Content-Type", "").startswith("application/zip"):
+    if as_text and response.headers.get("Content-Type", "").startswith(
+        ("application/zip", "application/pdf")
+    ):
         return Answer(response.status_code, response.headers, response.content)
     if as_text:
         response.encoding = response.encoding or "utf-8"

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 from uuid import UUID
 
+from ._answer import Answer
 from ._collection import Collection, Link, Listed, id_of, read
 from ._errors import BadAnswer
 from ._ids import uuid7
@@ -59,6 +61,14 @@ class Reports:
         """Rank the models by what a job on them costs; `first`, `last`, `maker`, `kind`, `limit`."""
         return read(Ranking, self._link.ask("/reports/instrument-models", **filters))
 
+    def ranking_page(self, **filters: Any) -> str:
+        """Read the ranking as a page (HTML)."""
+        return str(self._link.ask("/reports/instrument-models", accept="text/html", **filters).content)
+
+    def ranking_table(self, **filters: Any) -> str:
+        """Read the ranking as CSV."""
+        return str(self._link.ask("/reports/instrument-models", accept="text/csv", **filters).content)
+
     def of_model(self, model: Stored | UUID | str, **period: Any) -> ModelReport:
         """Read all that the shop knows of a model."""
         return read(ModelReport, self._link.ask(self._of(model), **period))
@@ -66,6 +76,14 @@ class Reports:
     def page_of_model(self, model: Stored | UUID | str, **period: Any) -> str:
         """Read the same as a page with pictures (HTML)."""
         return str(self._link.ask(self._of(model), accept="text/html", **period).content)
+
+    def paper_of_model(self, model: Stored | UUID | str, **period: Any) -> bytes:
+        """Read the same on paper (PDF)."""
+        return _bytes(self._link.ask(self._of(model), accept="application/pdf", **period), "a PDF")
+
+    def tables_of_model(self, model: Stored | UUID | str, **period: Any) -> bytes:
+        """Read all its tables as a zip of CSV files."""
+        return _bytes(self._link.ask(self._of(model), accept="application/zip", **period), "a zip")
 
     def table_of_model(self, model: Stored | UUID | str, table: str, **period: Any) -> str:
         """Read one of its tables as CSV: quantities, bins, steps, findings, season or jobs."""
@@ -84,6 +102,17 @@ class Reports:
         """Read how far a long report is."""
         return read(ReportRun, self._link.ask(f"/reports/runs/{id_of(run)}"))
 
+    def watch(
+        self, run: ReportRun | UUID | str, *, every: float = 0.5, sleep: Callable[[float], None] = time.sleep
+    ) -> Iterator[ReportRun]:
+        """Walk the states of a long report until it has ended, looking every so many seconds."""
+        while True:
+            found = self.run(run)
+            yield found
+            if found.ended_at is not None:
+                return
+            sleep(every)
+
     def models_of(self, run: ReportRun | UUID | str) -> Iterator[ModelReport]:
         """Walk the models of a long report that are done."""
         return self._link.walk(f"/reports/runs/{id_of(run)}/reports", ModelReport)
@@ -92,6 +121,11 @@ class Reports:
         """Read a long report as a page with pictures (HTML)."""
         path = f"/reports/runs/{id_of(run)}/reports"
         return str(self._link.ask(path, accept="text/html").content)
+
+    def tables_of(self, run: ReportRun | UUID | str) -> bytes:
+        """Read all tables of a long report as a zip of CSV files."""
+        path = f"/reports/runs/{id_of(run)}/reports"
+        return _bytes(self._link.ask(path, accept="application/zip"), "a zip")
 
     def table_of(self, run: ReportRun | UUID | str, table: str) -> str:
         """Read one table of all models of a long report as CSV."""
@@ -175,10 +209,7 @@ class Transfers:
 
     def export(self) -> bytes:
         """Read everything as a zip: JSON lines a table with a manifest, and all readings as CSV."""
-        content = self._link.ask("/exports", accept="application/zip").content
-        if not isinstance(content, bytes):
-            raise BadAnswer("/exports: a zip was expected; is this address the service?")
-        return content
+        return _bytes(self._link.ask("/exports", accept="application/zip"), "a zip")
 
     def import_readings(
         self, csv: str, *, dry_run: bool = True, idempotency_key: str | None = None
@@ -187,3 +218,9 @@ class Transfers:
         body = {"csv": csv, "dry_run": dry_run}
         answer = self._link.change("POST", "/imports/readings", body, idempotency_key=idempotency_key)
         return read(ReadingsImport, answer)
+
+
+def _bytes(answer: Answer, what: str) -> bytes:
+    if not isinstance(answer.content, bytes):
+        raise BadAnswer(f"{what} was expected; is this address the service?", request_id=answer.request_id)
+    return answer.content

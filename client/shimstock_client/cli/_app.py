@@ -20,8 +20,10 @@ from . import (
     _queue,
     _reading,
     _receiving,
+    _reporting,
     _sending,
     _signing,
+    _transferring,
 )
 from ._bench import Bench
 from ._exits import MEANING, Exit, Stop
@@ -40,6 +42,7 @@ SECTIONS: dict[str, tuple[click.Command, ...]] = {
     "When the step is done": (
         _moving.settle, _moving.wait, _moving.final_check, _moving.rework, _moving.ready, _moving.card,
     ),
+    "What the shop knows": (_reporting.report, _transferring.export, _transferring.import_readings),
     "Air and seasons": (_airing.room, _airing.room_log, _airing.reminders, _airing.reminder),
 }  # fmt: skip
 
