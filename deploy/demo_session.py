@@ -347,6 +347,13 @@ def show_card(bench: Bench, job: Job, folder: Path, places: Path | None) -> None
         )
 
 
+def look_ahead(bench: Bench, job: Job) -> None:
+    """Tell when the season will have moved the wood."""
+    forecast = bench.client.forecasts.get(str(job.instrument_id), step=31)
+    chapter(bench, "What the seasons will do to it")
+    say(forecast.sentence, lead="       ")
+
+
 def bench_key(keys: dict[str, str]) -> str:
     """Return the key of the first bench in the file."""
     found = next((key for name, key in keys.items() if name not in ("manager", "booking")), None)
@@ -377,6 +384,7 @@ def play(url: str, keys: dict[str, str], folder: Path, places: Path | None) -> B
             receive(bench, job)
             job = finish(bench, work(bench, job))
             show_card(bench, job, folder, places)
+            look_ahead(bench, job)
             return bench
 
 

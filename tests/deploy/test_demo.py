@@ -109,6 +109,8 @@ def test_the_first_session_ends_well(first: subprocess.CompletedProcess[str], fo
     assert first.returncode == 0, first.stdout + first.stderr
     assert first.stderr == ""
     assert "relief" in first.stdout
+    assert "What the seasons will do to it" in first.stdout
+    assert "by the climate's normals" in first.stdout
     assert folder.stat().st_mode & 0o077 == 0
     assert (folder / "keys.json").stat().st_mode & 0o077 == 0
     assert set(json.loads((folder / "keys.json").read_text())) == {

@@ -34,8 +34,10 @@ from shimstock_server.database.session import Database
 from shimstock_server.database.tables.catalogue import InstrumentModel, StringSet, Tuning
 from shimstock_server.database.tables.keys import ApiKey
 from shimstock_server.database.tables.owners import Instrument, Owner
+from shimstock_server.database.tables.seasons import Climate, Hygrometer, Reminder, Room, RoomReading
 from shimstock_server.database.tables.shop import Bench, Closure, Technician, Tool
 from shimstock_server.operations import seed as seed_shop
+from shimstock_server.seasons import work_off_marks
 from tests.databases import SqliteDatabases
 from tests.server.conftest import NOON, SECRET, Staff, make_staff
 
@@ -54,11 +56,16 @@ EXAMPLES = 20
 SEED = Path(__file__).resolve().parents[2] / "seed"
 TABLES: dict[str, Any] = {
     "bench_id": Bench,
+    "climate_id": Climate,
     "closure_id": Closure,
+    "hygrometer_id": Hygrometer,
     "instrument_id": Instrument,
     "key_id": ApiKey,
     "model_id": InstrumentModel,
     "owner_id": Owner,
+    "reminder_id": Reminder,
+    "room_id": Room,
+    "room_reading_id": RoomReading,
     "string_set_id": StringSet,
     "technician_id": Technician,
     "tool_id": Tool,
@@ -117,6 +124,7 @@ schema = schemathesis.openapi.from_wsgi(
 def known(app: Flask, database: Database) -> dict[str, str]:
     """The ids of objects that are there, by the name that they have in an address."""
     seed_shop.load(database, SEED, NOON, secret=SECRET)
+    work_off_marks(database, Config(secret=SECRET, database_url=str(database.engine.url)), FixedClock(NOON))
     later.app = app
     found = {}
     with database.read() as session:

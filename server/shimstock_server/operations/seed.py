@@ -10,26 +10,41 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 import click
 from marshmallow import ValidationError
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from shimstock_server import booking, catalogue, owners, shop
+from shimstock_server import booking, catalogue, owners, seasons, shop
 from shimstock_server.clock import SystemClock
 from shimstock_server.config import Config
 from shimstock_server.database.session import Database
 from shimstock_server.database.tables.booking import Service
 from shimstock_server.database.tables.catalogue import InstrumentModel, StringSet, Tuning
 from shimstock_server.database.tables.owners import Instrument
+from shimstock_server.database.tables.seasons import (
+    Climate,
+    Hygrometer,
+    Keeping,
+    Room,
+    RoomReading,
+    SeasonSettings,
+)
 from shimstock_server.database.tables.shop import Bench, Closure, Shop, Technician, Tool
 from shimstock_server.database.words import Kind
+from shimstock_server.web.context import Actor
 from shimstock_server.web.problems import Problem
 from shimstock_server.web.schemas import StrictSchema, field_errors
 
+from .seeding_rooms import RoomLogIn, RoomLogWish, readings_of
+
+SEEDER = Actor(key_id=None, name="seed", scope="manager")
 FILES = ("shop.json", "people.json", "strings.json", "models.json", "specs.json", "owners.json")
 """What a folder of seeds holds, in the order in which it is read."""
+MORE_FILES = ("seasons.json",)
+"""What it may hold besides: climates, rooms, and what their air was like."""
 
 
 class SeedError(click.ClickException):
@@ -77,6 +92,7 @@ def load(database: Database, path: Path, now: datetime | None = None, *, secret:
         "request_id": "seed",
     }
     files = {name: _read(path / name) for name in FILES}
+    files |= {name: _read(path / name) for name in MORE_FILES if (path / name).exists()}
     with database.write(info) as session:
         loading = _Loading(session)
         for name, contents in files.items():
@@ -115,6 +131,12 @@ class _Loading:
             "shop_specs": self._shop_spec,
             "model_specs": self._model_spec,
             "owners": self._owner,
+            "climates": self._climate,
+            "season_settings": self._season_settings,
+            "rooms": self._room,
+            "hygrometers": self._hygrometer,
+            "keepings": self._keeping,
+            "room_logs": self._room_log,
         }
 
     def file(self, name: str, contents: Mapping[str, Any]) -> None:
@@ -264,3 +286,64 @@ class _Loading:
         if self._there(Instrument, model_id=model_id, serial=body["serial"]) is None:
             body |= {"model_id": str(model_id), "owner_id": str(owner_id)}
             self._add("instruments", owners.InstrumentIn, body, owners.add_instrument)
+
+    def _climate(self, entry: Mapping[str, Any]) -> None:
+        if self._there(Climate, name=entry["name"]) is None:
+            self._add("climates", seasons.ClimateIn, entry, seasons.add_climate)
+
+    def _with_ids(self, entry: Mapping[str, Any], **tables: Any) -> dict[str, Any]:
+        """Turn the names of what an entry refers to into ids."""
+        body = dict(entry)
+        for name, table in tables.items():
+            if (named := body.pop(name, None)) is not None:
+                body[f"{name}_id"] = str(self._named(table, name, name=named))
+        return body
+
+    def _season_settings(self, entry: Mapping[str, Any]) -> None:
+        if self._there(SeasonSettings, singleton=1) is None:
+            body = self._with_ids(entry, climate=Climate)
+            self._add(
+                "season settings",
+                seasons.SeasonSettingsIn,
+                body,
+                lambda session, said: seasons.store_settings(session, None, said),
+            )
+
+    def _room(self, entry: Mapping[str, Any]) -> None:
+        if self._there(Room, name=entry["name"]) is None:
+            body = self._with_ids(entry, climate=Climate)
+            self._add("rooms", seasons.KeptRoomIn, body, seasons.add_room)
+
+    def _hygrometer(self, entry: Mapping[str, Any]) -> None:
+        if self._there(Hygrometer, name=entry["name"]) is None:
+            body = self._with_ids(entry, room=Room)
+            self._add("hygrometers", seasons.HygrometerIn, body, seasons.add_hygrometer)
+
+    def _keeping(self, entry: Mapping[str, Any]) -> None:
+        body = self._with_ids(entry, room=Room, climate=Climate)
+        model_id, serial = self._model_id(body), body.pop("serial")
+        del body["model"]
+        instrument = self._there(Instrument, model_id=model_id, serial=serial)
+        if instrument is None:
+            raise ValidationError({"serial": [f"there is no instrument {serial!r} of this model"]})
+        if self._there(Keeping, instrument_id=instrument.id) is None:
+            self._add(
+                "homes",
+                seasons.KeepingIn,
+                body,
+                lambda session, said: seasons.store_keeping(session, instrument, said),
+            )
+
+    def _room_log(self, entry: Mapping[str, Any]) -> None:
+        body = RoomLogIn().load(entry)
+        room = self.session.get_one(Room, self._named(Room, "room", name=body["room"]))
+        if self.session.scalar(select(RoomReading.id).where(RoomReading.room_id == room.id).limit(1)):
+            return
+        meter = None
+        if body["hygrometer"] is not None:
+            meter_id = self._named(Hygrometer, "hygrometer", name=body["hygrometer"])
+            meter = self.session.get_one(Hygrometer, meter_id)
+        now, zone = self.session.info["now"], ZoneInfo(shop.settings(self.session).zone)
+        sent = readings_of(body, RoomLogWish(room.id, None if meter is None else meter.id, now, zone))
+        kept = seasons.record_room_log(self.session, room, meter, sent, actor=SEEDER, now=now)
+        self.loaded.added["room readings"] += len(kept.stored)
