@@ -10,7 +10,7 @@ from sqlalchemy import select
 from shimstock_server.database.tables.bench import ReadingSheet
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.words import JobState
-from shimstock_server.jobs import ClaimEnded, load_job
+from shimstock_server.jobs import ClaimEnded, late_minutes, load_job
 from shimstock_server.web.blueprint import Answer, Blueprint
 from shimstock_server.web.context import current
 from shimstock_server.web.paging import page
@@ -139,13 +139,12 @@ def get_settling(query: dict[str, Any]) -> Answer:
 
 def _settling(job: Job) -> dict[str, Any]:
     available_at = job.available_at or current.now
-    late = max(0.0, (current.now - available_at).total_seconds() / 60)
     return {
         "job_id": job.id,
         "number": job.number,
         "available_at": available_at,
         "due": available_at <= current.now,
-        "late_minutes": int(late),
+        "late_minutes": late_minutes(current.session, available_at, current.now),
         "last_technician_id": job.last_technician_id,
         "instrument_id": job.instrument_id,
     }

@@ -336,7 +336,8 @@ class SettlingOut(StrictSchema):
     available_at = Instant(required=True)
     due = Truth(required=True)
     late_minutes = Whole(
-        required=True, metadata={"description": "How long it has been due; 0 while it rests."}
+        required=True,
+        metadata={"description": "How long it has been due, in opening hours; 0 while it rests."},
     )
     last_technician_id = Id(allow_none=True)
     instrument_id = Id(allow_none=True)

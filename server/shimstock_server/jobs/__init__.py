@@ -8,7 +8,7 @@ from .moves import has_final_readings, move_job, on_move
 from .problems import ClaimEnded, MoveNotAllowed
 from .routes import blueprint
 from .schemas import ConsentIn, JobIn, RoomIn, RoomTypedOut, WantsIn
-from .settling import looks
+from .settling import late_minutes, looks
 from .work import NO_PROMISE, change_job, check_in, load_job
 
 __all__ = [
@@ -27,6 +27,7 @@ __all__ = [
     "covering_consent",
     "forget_owner",
     "has_final_readings",
+    "late_minutes",
     "load_job",
     "looks",
     "move_job",

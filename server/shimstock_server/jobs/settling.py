@@ -20,7 +20,7 @@ from sqlalchemy.orm import Session
 from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
 from shimstock_server.database.tables.jobs import Job, JobMove
 from shimstock_server.database.words import JobState, Part, Quantity, SettleLook
-from shimstock_server.shop import local_day, next_opening, settings
+from shimstock_server.shop import local_day, next_opening, open_minutes, settings
 
 from .states import CLAIMED, OVER
 
@@ -95,11 +95,8 @@ def _readings(session: Session, job_id: UUID) -> list[Quantity]:
 
 
 def late_minutes(session: Session, due: datetime, at: datetime) -> int:
-    """How late a look was or is [min]; time before the shop opens does not count."""
-    if at <= due:
-        return 0
-    opens = next_opening(session, due) or due
-    return max(0, int((at - opens).total_seconds() // 60))
+    """How late a look was or is [min]; hours in which the shop is shut do not count."""
+    return open_minutes(session, due, at) if at > due else 0
 
 
 def asked_now(session: Session, job: Job, *, now: datetime) -> dict[str, Any]:

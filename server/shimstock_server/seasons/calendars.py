@@ -19,6 +19,7 @@ from shimstock_server.database.tables.seasons import Calendar, Reminder
 from shimstock_server.database.words import ReminderKind, ReminderState
 from shimstock_server.owners import on_erasure
 from shimstock_server.shop import settings
+from shimstock_server.web import idempotency
 from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.tokens import hash_secret
 
@@ -30,6 +31,8 @@ MOST_EVENTS = 5000
 TOKEN_BYTES = 24
 """192 random bits; no slow hash is needed."""
 LASTS = timedelta(minutes=15)
+ERASED = "erased"
+"""Stands where an owner's calendar had its name, which mostly is the owner's."""
 TITLES = {
     ReminderKind.SETTLE_HOUR: "Look at the neck again",
     ReminderKind.SETTLE_DAY: "Look at the neck again, next day",
@@ -75,12 +78,14 @@ def calendar_told(row: Calendar, path: str | None = None) -> dict[str, Any]:
 
 
 @on_erasure
-def _end_calendars(session: Session, owner_id: UUID) -> None:
-    """Make the addresses of an owner's calendars useless."""
-    for row in session.scalars(
-        select(Calendar).where(Calendar.owner_id == owner_id, Calendar.revoked_at.is_(None))
-    ):
-        row.revoked_at = session.info.get("now") or datetime.now(UTC)
+def _forget_owner(session: Session, owner_id: UUID) -> None:
+    """End an owner's calendars and forget their names."""
+    told: dict[UUID, dict[str, Any]] = {}
+    for row in session.scalars(select(Calendar).where(Calendar.owner_id == owner_id)):
+        row.revoked_at = row.revoked_at or session.info.get("now") or datetime.now(UTC)
+        row.name = ERASED
+        told[row.id] = {"name": ERASED}
+    idempotency.take_out(session, told)
 
 
 def written(session: Session, calendar: Calendar, *, now: datetime) -> bytes:

@@ -103,6 +103,30 @@ def next_opening(session: Session, instant: datetime, *, after_days: int = 0) ->
     return None
 
 
+def open_minutes(session: Session, since: datetime, until: datetime) -> int:
+    """How long the shop was open between two instants [min]; of one that names no hours, how long it was."""
+    shop = settings(session)
+    zone = ZoneInfo(shop.zone)
+    first, last = since.astimezone(zone).date(), until.astimezone(zone).date()
+    exceptions: dict[date, list[tuple[str, str]]] = {}
+    for each in session.scalars(select(Closure).where(Closure.day.between(first, last))):
+        hours = exceptions.setdefault(each.day, [])
+        if each.opens is not None and each.closes is not None:
+            hours.append((each.opens, each.closes))
+    if not shop.opening_hours and not any(exceptions.values()):
+        return max(0, int((until - since).total_seconds() // 60))
+    weekly: dict[int, list[tuple[str, str]]] = {}
+    for row in shop.opening_hours:
+        weekly.setdefault(row.weekday, []).append((row.opens, row.closes))
+    seconds = 0.0
+    for ahead in range((last - first).days + 1):
+        day = first + timedelta(days=ahead)
+        for wall in exceptions.get(day, weekly.get(day.isoweekday(), [])):
+            opens, closes = span(day, *wall, zone)
+            seconds += max(0.0, (min(closes, until) - max(opens, since)).total_seconds())
+    return int(seconds // 60)
+
+
 def _instant(day: date, wall: str, zone: ZoneInfo, *, fold: int) -> datetime:
     """The instant of a local wall time; one that does not exist becomes the moment after the jump."""
     if wall == "24:00":

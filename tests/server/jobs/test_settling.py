@@ -235,6 +235,19 @@ def test_hours_while_the_shop_is_shut_are_not_late(
     assert (look["outcome"], look["late_minutes"]) == ("read", 10)
 
 
+def test_a_sunday_is_not_late(
+    workshop: Workshop, bench_client: Client, job: dict[str, Any], clock: FixedClock
+) -> None:
+    set_clock(clock, "2026-03-07T16:00:00+01:00")  # a Saturday; open from 9 to 18, Sundays shut
+    settling = rest(bench_client, job, available_at="2026-03-07T17:30:00+01:00")
+    set_clock(clock, "2026-03-09T09:15:00+01:00")
+    assert current(bench_client, settling)["late_minutes"] == 45
+    (listed,) = bench_client.get("/v1/settling?due=true").get_json()["items"]
+    assert listed["late_minutes"] == 45
+    workshop.manager.post("/v1/closures", json={"day": "2026-03-09", "opens": "11:00", "closes": "12:00"})
+    assert current(bench_client, settling)["late_minutes"] == 30
+
+
 def test_a_look_taken_early_says_so(
     workshop: Workshop, bench_client: Client, job: dict[str, Any], clock: FixedClock
 ) -> None:

@@ -113,11 +113,12 @@ def test_an_owners_calendar_ends_with_the_owner(shop: SeasonShop, stranger: Clie
     shop.read_to_the_end(0.27)
     other = shop.things.add("", "/v1/owners", {"name": "Kim Example"})["id"]
     shop.work()
-    _, mine = subscribed(shop, owner_id=owner)
+    made, mine = subscribed(shop, owner_id=owner)
     _, theirs = subscribed(shop, owner_id=other)
     assert (len(events(read(stranger, mine))), len(events(read(stranger, theirs)))) == (1, 0)
     erased = shop.manager.post(f"/v1/owners/{owner}/erasure", json={"force": True})
     assert erased.status_code == 200, erased.get_data(as_text=True)
     assert stranger.get(mine).status_code == 404
+    assert shop.manager.get(f"/v1/calendars/{made['id']}").get_json()["name"] == "erased"
     gone = shop.manager.post("/v1/calendars", json={"name": "late", "owner_id": owner})
     assert gone.status_code == 422

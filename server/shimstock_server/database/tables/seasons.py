@@ -301,7 +301,7 @@ class Calendar(Versioned, Base):
     __tablename__ = "calendars"
     __table_args__ = (UniqueConstraint("token_hash"), Index("ix_calendars_owner_id", "owner_id"))
 
-    name: Mapped[str] = mapped_column(String(200))
+    name: Mapped[str] = mapped_column(String(200), info={"personal": True})
     token_hash: Mapped[bytes] = mapped_column(LargeBinary(32), info={"secret": True})
     kinds: Mapped[list[Any]] = mapped_column(Json, default=list)
     """Of which kinds; empty means all."""
