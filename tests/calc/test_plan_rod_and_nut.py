@@ -313,3 +313,12 @@ def test_slots_beside_a_zero_fret_are_never_filed():
 def test_nothing_is_filed_to_worn_frets_unless_the_owner_leaves_them(consents, blocked):
     made = plan(HIGH_NUT, consents=consents, findings=[{"code": "frets-worn"}])
     assert ("frets-first" in [block.code for block in found(made, "nut").blocked_by]) is blocked
+
+
+def test_a_relief_too_close_to_call_is_read_again_before_a_rodless_neck_is_quoted_for():
+    readings = [relief(0.10), *action(1.7, 1.5), *nut_action(0.45, 0.35)]
+    once = plan(readings, instrument={"rod": {"kind": "none"}})
+    assert "read-again" in kinds(once)
+    assert "relief-unreachable" not in codes(once)
+    twice = plan([*readings, relief(0.10)], instrument={"rod": {"kind": "none"}})
+    assert "relief-unreachable" in codes(twice)

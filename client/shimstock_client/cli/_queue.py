@@ -155,9 +155,15 @@ def due(bench: Bench, everything: bool) -> None:
 @at_bench
 def give_back(bench: Bench, job: str | None) -> None:
     """Give the job back to the queue; anybody can then take it."""
-    held = bench.job(job)
+    held = _on_a_bench(bench.job(job))
     given = bench.client.jobs.give_back(held)
     bench.show(given.raw, lambda: click.echo(f"Job {given.number} is back in the queue."))
+
+
+def _on_a_bench(job: Job) -> Job:
+    if job.claim is None:
+        raise Stop(f"job {job.number} is not on a bench", Exit.CONFLICT)
+    return job
 
 
 @click.command("hand-over")
@@ -173,7 +179,7 @@ def hand_over(bench: Bench, technician: str, note: str | None, job: str | None) 
     """
     from ._signing import the_one
 
-    held = bench.job(job)
+    held = _on_a_bench(bench.job(job))
     other = the_one([one for one in bench.technicians.values() if one.active], technician)
     passed = bench.client.jobs.hand_over(held, other, note=note)
     bench.show(passed.raw, lambda: click.echo(f"Job {passed.number} is now {other.name}'s."))

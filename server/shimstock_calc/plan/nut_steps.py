@@ -21,6 +21,9 @@ from .words import Measure, Sentence, say
 WORTH_SAYING = 0.02
 """What the bridge takes from a nut action from which it is worth a word [mm]; judgement."""
 
+LIKELY_LOW = 0.25
+"""A forecast below the limit is told when the chance of being in spec is less than this [-]; judgement."""
+
 SURELY_OUT = 0.05
 """A forecast leads to a filing step only when the chance of being in spec is no better than this [-]."""
 
@@ -214,7 +217,7 @@ def say_low_to_come(draft: Draft) -> None:
         and slot_number(draft, each.spot) not in said
         and each.goal.item.lower is not None
         and draft.values[each.spot] < each.goal.item.lower
-        and draft.chance(each.spot) < 0.5
+        and draft.chance(each.spot) < LIKELY_LOW
     ]
     for each in coming:
         draft.note(

@@ -43,7 +43,9 @@ def relief(draft: Draft) -> None:
         return
     reach = _reach(draft, total)
     if reach == 0.0:
-        _unreachable(draft, goals, _why_not(draft, total))
+        # a reading too close to call is repeated before anybody quotes for what it may not need
+        if not any(draft.asks_again(known) for known in goals):
+            _unreachable(draft, goals, _why_not(draft, total))
         return
     _place(draft, goals, turns, reach)
     if abs(reach) < abs(total):

@@ -90,3 +90,13 @@ def test_the_list_of_jobs_names_the_instruments(command: Command) -> None:
 def test_a_job_on_a_bench_is_put_back_by_its_own_command(command: Command, taken: dict[str, Any]) -> None:
     ran = command("move", str(taken["number"]), "queued")
     assert (ran.code, "shimstock give-back --job" in ran.err) == (6, True)
+
+
+@pytest.mark.parametrize("words", [("give-back",), ("hand-over", "First")])
+def test_a_job_that_nobody_holds_is_neither_given_back_nor_handed_over(
+    command: Command, taken: dict[str, Any], words: tuple[str, ...]
+) -> None:
+    number = str(taken["number"])
+    assert command("give-back", "--job", number).code == 0
+    ran = command(*words, "--job", number)
+    assert (ran.code, f"job {number} is not on a bench" in ran.err) == (6, True)
