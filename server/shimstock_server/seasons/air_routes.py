@@ -260,6 +260,9 @@ def add_salt_check(hygrometer_id: UUID, body: dict[str, Any]) -> Answer:
     """
     if body["checked_at"] > current.now + room_readings.CLOCK_TOLERANCE:
         raise ClockAhead(errors=[{"pointer": "/checked_at", "message": "lies ahead"}])
+    if body["checked_at"] < room_readings.CLOCK_RESET:
+        told = f"lies in {body['checked_at'].year}: readings from then on would be corrected by it"
+        raise InvalidFields.at("/checked_at", told)
     row = current.session.get_one(Hygrometer, hygrometer_id)
     return Answer(
         hygrometers.record_check(current.session, row, body, actor=current.actor),

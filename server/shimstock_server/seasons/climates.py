@@ -129,6 +129,7 @@ def climate_from_csv(session: Session, text: str, query: Mapping[str, Any]) -> C
             origin=ClimateOrigin.CSV,
             **values,
         ),
+        "/query/name",
     )
 
 
@@ -153,11 +154,12 @@ def climate_from_epw(session: Session, text: str, query: Mapping[str, Any]) -> C
             given={},
             details=year.details,
         ),
+        "/query/name",
     )
 
 
-def _store(session: Session, row: Climate) -> Climate:
-    _refuse_taken(session, row.name)
+def _store(session: Session, row: Climate, named_at: str = "/name") -> Climate:
+    _refuse_taken(session, row.name, named_at)
     session.add(row)
     session.flush()
     emit(session, "climate.created", row)
@@ -165,9 +167,9 @@ def _store(session: Session, row: Climate) -> Climate:
     return row
 
 
-def _refuse_taken(session: Session, name: str) -> None:
+def _refuse_taken(session: Session, name: str, at: str = "/name") -> None:
     if session.scalar(select(Climate.id).where(Climate.name == name)) is not None:
-        raise NameUsedAlready(errors=[{"pointer": "/name", "message": "another climate has this name"}])
+        raise NameUsedAlready(errors=[{"pointer": at, "message": "another climate has this name"}])
 
 
 def _from_months(months: Sequence[Mapping[str, Any]], at: Any) -> dict[str, Any]:

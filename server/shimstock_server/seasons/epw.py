@@ -26,6 +26,8 @@ HOURS_OF_A_DAY = 18
 DAYS_OF_A_MONTH = 20
 """Days that let a month count; judgement."""
 HEADER_LINES = 8
+LONGEST_HEAD = 2000
+"""Characters of the first line that are read."""
 COLUMNS = 9
 """As far as the hour's relative humidity; a line has 35 columns and more."""
 # Missing values and bounds of the data dictionary: field N6 dry bulb, N7 dew point, N8 relative humidity.
@@ -72,7 +74,7 @@ def read_epw(text: str) -> TypicalYear:
     left out. Fewer days: the file is refused and the months are named.
     """
     lines = text.splitlines()
-    head = next(csv.reader(io.StringIO(lines[0])), []) if lines else []
+    head = next(csv.reader(io.StringIO(lines[0][:LONGEST_HEAD])), []) if lines else []
     if len(head) < 10 or head[0].strip().upper() != "LOCATION":
         raise InvalidFields.at(
             "/lines/1", "an EPW file begins with LOCATION,city,state,country,source,station,latitude,…"
@@ -91,22 +93,31 @@ def read_epw(text: str) -> TypicalYear:
             ],
         )
     means = np.nanmean(days, axis=1)
-    city, country, station = head[1].strip(), head[3].strip(), head[5].strip()
+    city, country, maker, station = (_printed(head[n]) for n in (1, 3, 4, 5))
     return TypicalYear(
         name=" ".join(part for part in (city, station) if part) or "typical year",
         place=city,
-        source=f"EPW typical year, {head[4].strip() or 'source not named'}, station {station or 'not named'}",
+        source=f"EPW typical year, {maker or 'source not named'}, station {station or 'not named'}",
         temperature=[float(value) for value in means[:, 0]],
         vapour_pressure=[float(value) for value in means[:, 1]],
         details={
             "country": country,
-            "latitude": read_number(head[6]),
-            "longitude": read_number(head[7]),
+            "latitude": _within(head[6], 90.0),
+            "longitude": _within(head[7], 180.0),
             "hours_used": int((~np.isnan(hours[..., 0])).sum()),
             "hours_left_out": left_out,
             "days_used": [int(count) for count in counted],
         },
     )
+
+
+def _printed(text: str) -> str:
+    return "".join(character for character in text if character.isprintable()).strip()
+
+
+def _within(text: str, most: float) -> float | None:
+    number = read_number(text)
+    return None if number is None or abs(number) > most else number
 
 
 def _fill(hours: np.ndarray[Any, np.dtype[np.float64]], lines: Sequence[str]) -> int:

@@ -9,13 +9,14 @@ from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
+from shimstock_server.web.fields import ValidationError, clean_text
 from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.units import Unit, convert
 
 from .room_readings import Sent, line_id
 from .text_tables import Errors, Table, read_table, the_heading
 
-MOST_LINES = 100_000
+LONGEST_NOTE = 1000
 _TIMES = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d(\.\d{1,6})?)?\s?([Zz]|[+-]\d\d:?\d\d)?")
 
 
@@ -43,8 +44,6 @@ def read_log(text: str, query: Mapping[str, Any], *, zone: ZoneInfo) -> list[Sen
         With every bad line; pointers are ``/lines/LINE/COLUMN``.
     """
     table = read_table(text)
-    if len(table.lines) > MOST_LINES:
-        raise InvalidFields.at("", f"at most {MOST_LINES} readings a file; {len(table.lines)} were given")
     the_heading(table, ("taken_at",))
     the_heading(table, ("relative_humidity_percent",))
     warmth = the_heading(table, ("temperature_degC", "temperature_degF")) or ""
@@ -75,12 +74,14 @@ class _Reader:
         warm = self._number(number, cells, self.warmth)
         damp = self._number(number, cells, "relative_humidity_percent")
         identifier = self._id(number, cells, taken_at)
+        note = self._note(number, cells)
         if taken_at is None or warm is None or damp is None or identifier is None:
             return None
         return Sent(
             at=f"/lines/{number}",
             id=identifier,
-            taken_at=taken_at + self.shift,
+            named=bool(self._cell(cells, "id")),
+            taken_at=taken_at,
             temperature=convert(warm, self.unit, Unit.CELSIUS),
             shown=damp,
             typed={
@@ -90,8 +91,19 @@ class _Reader:
             },
             confirmed=bool(self.query.get("confirmed")),
             confirm_clock=bool(self.query.get("confirm_clock")),
-            note=self._cell(cells, "note")[:1000] or None,
+            note=note,
+            columns=(self.warmth, "relative_humidity_percent"),
         )
+
+    def _note(self, line: int, cells: tuple[str, ...]) -> str | None:
+        try:
+            note = clean_text(self._cell(cells, "note"))
+        except ValidationError as error:
+            self.errors.add(line, "note", str(error.messages[0]))
+            return None
+        if len(note) > LONGEST_NOTE:
+            self.errors.add(line, "note", f"must have at most {LONGEST_NOTE} characters")
+        return note or None
 
     def _cell(self, cells: tuple[str, ...], column: str) -> str:
         at = self.table.column(column)
@@ -116,9 +128,18 @@ class _Reader:
         if taken_at is None:
             return None
         device = str(self.query.get("hygrometer_id") or "")
-        return line_id(self.query["room_id"], device, taken_at + self.shift)
+        return line_id(self.query["room_id"], device, taken_at)
 
     def _instant(self, line: int, text: str) -> datetime | None:
+        """Return the instant of a line, shifted; None when there is none."""
+        try:
+            found = self._as_written(line, text)
+            return None if found is None else found + self.shift
+        except OverflowError:
+            self.errors.add(line, "taken_at", "is not a time that the calendar knows")
+            return None
+
+    def _as_written(self, line: int, text: str) -> datetime | None:
         if not _TIMES.fullmatch(text):
             self.errors.add(
                 line, "taken_at", "must be a time such as 2026-03-02 09:30, with or without its offset"

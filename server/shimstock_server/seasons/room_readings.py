@@ -27,6 +27,8 @@ from .problems import TwoReadingsAtOnce
 CLOCK_TOLERANCE = timedelta(minutes=5)
 CLOCK_RESET = datetime(2000, 1, 1, tzinfo=UTC)
 """Before it a logger's clock has lost its battery."""
+CLOCK_ASTRAY = datetime(2999, 1, 1, tzinfo=UTC)
+"""From it on no clock is right, whoever confirms it."""
 USUAL_TEMPERATURE = (5.0, 40.0)
 USUAL_HUMIDITY = (5.0, 98.0)
 LONG_GAP = 3.0
@@ -47,6 +49,10 @@ class Sent:
     confirmed: bool = False
     confirm_clock: bool = False
     note: str | None = None
+    named: bool = True
+    """Whether the id came with it, or was made of room, hygrometer and time."""
+    columns: tuple[str, str] = ("temperature", "relative_humidity")
+    """What its two values are called where it stands."""
 
     def fingerprint(self, room_id: UUID, hygrometer_id: UUID | None) -> str:
         """Return what two readings share that say the same."""
@@ -140,7 +146,11 @@ def _refuse_bad(readings: Sequence[Sent], now: datetime) -> None:
     errors: dict[str, str] = {}
     ahead: dict[str, str] = {}
     for each in readings:
-        if each.taken_at > now + CLOCK_TOLERANCE and not each.confirm_clock:
+        if each.taken_at >= CLOCK_ASTRAY:
+            errors[f"{each.at}/taken_at"] = (
+                f"lies in {each.taken_at.year}: the logger's clock went astray; shift the times"
+            )
+        elif each.taken_at > now + CLOCK_TOLERANCE and not each.confirm_clock:
             minutes = round((each.taken_at - now).total_seconds() / 60)
             ahead[f"{each.at}/taken_at"] = (
                 f"lies {minutes} minutes ahead of the service's clock: set the logger's clock, shift the "
@@ -165,6 +175,7 @@ def _refusal(errors: Mapping[str, str], kind: type[InvalidFields] | type[ClockAh
 
 def _value_errors(each: Sent) -> dict[str, str]:
     errors: dict[str, str] = {}
+    warmth_at, damp_at = (f"{each.at}/{column}" for column in each.columns)
     low, high = (-40.0, 70.0) if each.confirmed else USUAL_TEMPERATURE
     if not low <= each.temperature <= high:
         typed = each.typed.get("temperature", {})
@@ -174,18 +185,16 @@ def _value_errors(each: Sent) -> dict[str, str]:
             hint = f": was {number:g} meant in degF?"
         if typed.get("unit") == "degF" and 5.0 <= number <= 40.0:
             hint = f": was {number:g} meant in degC?"
-        errors[f"{each.at}/temperature"] = (
-            f"a room has {low:g} to {high:g} degC; {each.temperature:.1f} was given{hint}"
-        )
+        errors[warmth_at] = f"a room has {low:g} to {high:g} degC; {each.temperature:.6g} was given{hint}"
     if not 0.0 <= each.shown <= 100.0:
-        errors[f"{each.at}/relative_humidity"] = f"is a percentage, 0 to 100; {each.shown:g} was given"
+        errors[damp_at] = f"is a percentage, 0 to 100; {each.shown:g} was given"
     elif not each.confirmed and not USUAL_HUMIDITY[0] <= each.shown <= USUAL_HUMIDITY[1]:
         hint = (
             ": was a share of 1 meant in percent?"
             if 0.0 < each.shown <= 1.0
             else "; confirm it when it is right"
         )
-        errors[f"{each.at}/relative_humidity"] = f"a room has 5 to 98 percent; {each.shown:g} was given{hint}"
+        errors[damp_at] = f"a room has 5 to 98 percent; {each.shown:g} was given{hint}"
     return errors
 
 
@@ -202,10 +211,10 @@ def _sift(
     fresh: list[Sent] = []
     for each in sorted(readings, key=lambda one: one.taken_at):
         print_ = each.fingerprint(room.id, hygrometer_id)
-        same = by_id.get(each.id)
-        if same is not None and same[0] != print_:
+        same, beside = by_id.get(each.id), by_time.get(each.taken_at)
+        if same is not None and same[0] != print_ and (each.named or beside is None):
             raise IdTaken(errors=[{"pointer": f"{each.at}/id", "message": "stands for another reading"}])
-        known = same or by_time.get(each.taken_at)
+        known = (same or beside) if each.named else (beside or same)
         if known is None:
             fresh.append(each)
             by_id[each.id] = by_time[each.taken_at] = (print_, each.id, each.temperature, each.shown)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
@@ -12,6 +13,10 @@ from shimstock_server.web.problems import InvalidFields, pointer
 
 MOST_ERRORS = 100
 """Bad lines that are listed; how many more there are is said."""
+MOST_LINES = 100_000
+MOST_COLUMNS = 200
+LONGEST_LINE = 100_000
+"""Characters of a line; one that is longer is no line of a table."""
 
 
 @dataclass
@@ -37,8 +42,9 @@ class Errors:
         """
         if self.count:
             more = f", the first {MOST_ERRORS} are listed" if self.count > MOST_ERRORS else ""
+            values = "1 value" if self.count == 1 else f"{self.count} values"
             raise InvalidFields(
-                f"{self.count} values of {what} cannot be taken{more}; nothing was stored.",
+                f"{values} of {what} cannot be taken{more}; nothing was stored.",
                 errors=self.listed,
             )
 
@@ -89,7 +95,8 @@ def read_table(text: str) -> Table:
     Raises
     ------
     InvalidFields
-        When there is no line of headings, one stands twice, or a line has another number of columns.
+        When there is no line of headings, one stands twice, or a line is too long or has another number of
+        columns.
     """
     numbered = [
         (number, line)
@@ -98,13 +105,24 @@ def read_table(text: str) -> Table:
     ]
     if not numbered:
         raise InvalidFields.at("/lines/1", "the file is empty: a line of headings was expected")
+    if len(numbered) > MOST_LINES + 1:
+        raise InvalidFields.at("", f"at most {MOST_LINES} lines a file; {len(numbered) - 1} were given")
+    for number, line in numbered:
+        if len(line) > LONGEST_LINE:
+            raise InvalidFields.at(
+                f"/lines/{number}", f"a line has at most {LONGEST_LINE} characters; this one has {len(line)}"
+            )
     first = numbered[0][1]
     separator = next((each for each in (";", "\t") if each in first), ",")
     rows = list(_rows(numbered, separator))
     headings = tuple(heading.strip() for heading in rows[0][1])
-    twice = sorted({heading for heading in headings if headings.count(heading) > 1})
+    if len(headings) > MOST_COLUMNS:
+        raise InvalidFields.at(
+            f"/lines/{numbered[0][0]}", f"a table has at most {MOST_COLUMNS} columns, not {len(headings)}"
+        )
+    twice = sorted(heading for heading, times in Counter(headings).items() if times > 1)
     if twice:
-        raise InvalidFields.at(f"/lines/{numbered[0][0]}", f"the heading {twice[0]} stands twice")
+        raise InvalidFields.at(f"/lines/{numbered[0][0]}", f"the heading {twice[0][:80]} stands twice")
     errors = Errors()
     for number, cells in rows[1:]:
         if len(cells) != len(headings):

@@ -190,6 +190,11 @@ def test_hours_that_are_missing_are_counted_and_months_without_days_refused(clie
     some = typical_year(drop=lambda month, day, hour: month == 3 and day <= 11)
     got = client.post("/v1/climates/epw?name=some", data=some, content_type="text/plain").get_json()
     assert (got["hours_left_out"], got["days_used"][2]) == (11 * 24, 20)
+    odd = some.replace("41.98", "1e308", 1)
+    taken = client.post("/v1/climates/epw?name=some", data=odd, content_type="text/plain")
+    assert (code(taken), pointers(taken)) == ("name-used-already", ["/query/name"])
+    other = client.post("/v1/climates/epw?name=other", data=odd, content_type="text/plain").get_json()
+    assert other["latitude"] is None  # there is no such place
     few = typical_year(drop=lambda month, day, hour: month in (3, 8) and hour > 17)
     answer = client.post("/v1/climates/epw", data=few, content_type="text/plain")
     assert answer.status_code == 422

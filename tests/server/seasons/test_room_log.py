@@ -63,6 +63,7 @@ BAD = (
     ({"temperature": degrees(-3.0)}, "/temperature", "confirm it"),
     ({"taken_at": "1999-12-31T00:00:00Z"}, "/taken_at", "clock was reset"),
     ({"temperature": {"value": 21.0, "unit": "percent"}}, "/temperature/unit", "degC or degF"),
+    ({"taken_at": "9999-12-31T23:59:59Z", "confirm_clock": True}, "/taken_at", "went astray"),
     ({"taken_at": "2026-10-12T09:00:00"}, "/taken_at", "with its offset"),
 )
 
@@ -131,6 +132,8 @@ def test_a_loggers_file_can_be_sent_again(shop: SeasonShop, room: str) -> None:
     assert shifted.get_json()["known"][0]["kept_as"]
     fahrenheit = f"{HEADINGS.replace('degC', 'degF')}\n2026-10-04 00:00;70;45"
     post_log(shop, room, fahrenheit)
+    another = post_log(shop, room, f"{HEADINGS}\n2026-10-04 00:00;25;45")
+    assert (code(another), pointers(another)) == ("two-readings-at-once", ["/lines/2/taken_at"])
     newest = shop.bench.get("/v1/room-readings").get_json()["items"][0]
     assert newest["temperature"]["value"] == pytest.approx(21.11, abs=0.01)
     assert newest["typed"]["temperature"] == {"value": 70.0, "unit": "degF"}
@@ -140,7 +143,8 @@ BAD_LOGS = (
     ("", "/lines/1", "empty"),
     (HEADINGS, "/lines/2", "no reading"),
     ("taken_at;temperature_degC\n", "/lines/1", "relative_humidity_percent"),
-    (f"{HEADINGS}\n2026-10-01 00:00;21;130", "/lines/2/relative_humidity", "0 to 100"),
+    (f"{HEADINGS}\n2026-10-01 00:00;21;130", "/lines/2/relative_humidity_percent", "0 to 100"),
+    (f"{HEADINGS}\n2026-10-01 00:00;99;45", "/lines/2/temperature_degC", "meant in degF"),
     (f"{HEADINGS}\n2026-10-01 00:00;;45", "/lines/2/temperature_degC", "leave the line out"),
     (f"{HEADINGS}\n2026-10-01 00:00;21;n/a", "/lines/2/relative_humidity_percent", "no number"),
     (f"{HEADINGS}\n01.10.2026 00:00;21;45", "/lines/2/taken_at", "2026-03-02 09:30"),
@@ -150,6 +154,14 @@ BAD_LOGS = (
     (f"{HEADINGS}\n2027-01-01 00:00;21;45", "/lines/2/taken_at", "ahead"),
     (f"{HEADINGS};id\n2026-10-01 00:00;21;45;7", "/lines/2/id", "UUID"),
     (f"{HEADINGS};{HEADINGS}\n", "/lines/1", "stands twice"),
+    (f"{HEADINGS}\n0001-01-01 00:00;21;45", "/lines/2/taken_at", "calendar"),
+    (f"{HEADINGS}\n9999-12-31T23:59-14:00;21;45", "/lines/2/taken_at", "calendar"),
+    (f"{HEADINGS}\n9999-12-31T20:00Z;21;45", "/lines/2/taken_at", "went astray"),
+    (f"{HEADINGS};note\n2026-10-01 00:00;21;45;a\u202eb", "/lines/2/note", "U+202E"),
+    (f"{HEADINGS};note\n2026-10-01 00:00;21;45;{'a' * 1001}", "/lines/2/note", "at most 1000"),
+    (f"{HEADINGS};note\n2026-10-01 00:00;21;45;{'a' * 140_000}", "/lines/2", "100000 characters"),
+    (";" * 50_000, "/lines/1", "200 columns"),
+    (f"{HEADINGS}\n" + "\n" * 9 + "x\n" * 100_001, "", "100000 lines"),
 )
 
 
@@ -161,6 +173,8 @@ def test_bad_lines_of_a_log_are_named(shop: SeasonShop, room: str) -> None:
         said = {error["pointer"]: error["message"] for error in answer.get_json()["errors"]}
         assert words in said[at], said
     assert pointers(post_log(shop, room, HEADINGS, zone="Mars/Base")) == ["/query/zone"]
+    far = post_log(shop, room, f"{HEADINGS}\n9990-10-01 00:00;21;45", shift_minutes=21_000_000)
+    assert pointers(far) == ["/lines/2/taken_at"]
     assert shop.bench.get("/v1/room-readings").get_json()["items"] == []
     many = "\n".join([HEADINGS, *(f"2026-10-01 00:{minute:02};99;200" for minute in range(60))])
     answer = post_log(shop, room, many).get_json()
@@ -203,6 +217,8 @@ def test_a_salt_check_corrects_what_is_read_from_then_on(shop: SeasonShop, room:
     assert len(shop.bench.get(path).get_json()["items"]) == 1
     ahead = {**check, "checked_at": (OCTOBER + timedelta(days=1)).isoformat()}
     assert code(shop.bench.post(path, json=ahead)) == "clock-ahead"
+    long_ago = {**check, "checked_at": "0001-01-01T00:00:00Z"}
+    assert pointers(shop.bench.post(path, json=long_ago)) == ["/checked_at"]
 
 
 def test_a_room_warns_for_the_instruments_in_it(shop: SeasonShop, room: str) -> None:
