@@ -38,6 +38,8 @@ COLUMNS = (
 """Columns that the file may have, in any order; taken_at, stage, quantity and an instrument are needed."""
 
 MOST_ROWS = 20_000
+MOST_SHEETS = 500
+"""Some seconds of work, in which no bench can write."""
 MOST_COLUMNS = 100
 MOST_PROBLEMS = 1000
 """Problems that are told one by one; how many more there are is said."""
@@ -95,6 +97,10 @@ def import_readings(session: Session, text: str, *, actor: Actor, now: datetime)
     """
     result = Result()
     sheets = _Reader(session, result).read(text)
+    if len(sheets) > MOST_SHEETS:
+        told = f"a file has {MOST_SHEETS} sheets at most: cut the file here, and send the rest after it"
+        result.wrong(sheets[MOST_SHEETS].rows[0], None, told)
+        sheets = []
     zone = ZoneInfo(settings(session).zone)
     jobs: dict[tuple[UUID, Any], Job] = {}
     begun: dict[UUID, int] = {}

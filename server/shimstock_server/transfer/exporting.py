@@ -22,10 +22,15 @@ from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.web.csv_text import write_csv
 from shimstock_server.web.fields import instant_text
 
-from .tables import LEFT_OUT, columns_of, exported_tables, order_of, to_json
+from .tables import LEFT_OUT, columns_of, exported_tables, file_of, order_of, to_json
 
 FORMAT, VERSION = "shimstock-export", 1
 AT_ONCE = 2000
+SECRETS = (
+    "No secret is in this file. After an import the keys are known by name and open nothing, owners' pages and "
+    "calendars have no address, and webhook endpoints are switched off: make new keys and links, and give each "
+    "endpoint a new secret before it is switched on."
+)
 EPOCH = (1980, 1, 1, 0, 0, 0)
 
 READINGS = (
@@ -64,7 +69,7 @@ def write_export(session: Session, target: IO[bytes], *, now: datetime) -> dict[
                 + "\n"
                 for row in session.execute(statement.execution_options(yield_per=AT_ONCE))
             )
-            told.append({"table": table.name} | _write(archive, f"tables/{table.name}.jsonl", lines))
+            told.append({"table": table.name} | _write(archive, file_of(table), lines))
         told_csv = _write(archive, "readings.csv", _readings(session))
         manifest = {
             "format": FORMAT,
@@ -74,7 +79,7 @@ def write_export(session: Session, target: IO[bytes], *, now: datetime) -> dict[
             "tables": told,
             "readings_csv": told_csv,
             "left_out": LEFT_OUT,
-            "secrets": "Keys, tokens and webhook secrets are not exported: make new ones after an import.",
+            "secrets": SECRETS,
         }
         entry = zipfile.ZipInfo("manifest.json", EPOCH)
         entry.compress_type = zipfile.ZIP_DEFLATED

@@ -5,11 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 import zipfile
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Table, func, select
+import sqlalchemy.exc
+from sqlalchemy import Column, Table, func, select
 from sqlalchemy.orm import Session
 
 from shimstock_server.database.migrate import head
@@ -17,11 +19,19 @@ from shimstock_server.database.tables import Base
 from shimstock_server.database.tables.base import new_id
 
 from .exporting import FORMAT, VERSION
-from .tables import columns_of, exported_tables, fill_secrets, from_json
+from .tables import columns_of, exported_tables, file_of, fill_secrets, from_json
 
 AT_ONCE = 1000
 BEGUN = frozenset({"job_numbers"})
 """Tables to which the migrations write the row that they begin with."""
+LONGEST_MANIFEST, LONGEST_LINE = 1 << 20, 8 << 20
+"""More is no export: a small file that unpacks to a large one is not read to its end [byte]."""
+
+DAMAGED = (
+    zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError, UnicodeDecodeError,
+    json.JSONDecodeError, RecursionError,
+)  # fmt: skip
+"""What reading a zip or a line raises when they are cut short, changed, locked or packed in another way."""
 
 
 class ImportRefused(Exception):
@@ -30,6 +40,8 @@ class ImportRefused(Exception):
 
 def read_export(session: Session, source: Path) -> dict[str, int]:
     """Put an export into an empty service, and return how many rows each table got.
+
+    Nothing is unpacked to the disk; of the file only the manifest and the tables that it lists are read.
 
     Raises
     ------
@@ -44,17 +56,21 @@ def read_export(session: Session, source: Path) -> dict[str, int]:
             for told in manifest["tables"]:
                 table = Base.metadata.tables[told["table"]]
                 counts[table.name] = _load(session, table, archive, told)
-    except (zipfile.BadZipFile, OSError, UnicodeDecodeError, json.JSONDecodeError) as error:
-        raise ImportRefused(f"{source} cannot be read as an export: {error}") from error
+    except DAMAGED as error:
+        raise ImportRefused(f"{source} cannot be read as an export: {error or 'it is damaged'}") from error
     _have_counted(session)
     return counts
 
 
 def _manifest(archive: zipfile.ZipFile) -> dict[str, Any]:
     try:
-        manifest: Any = json.loads(archive.read("manifest.json"))
+        with archive.open("manifest.json") as file:
+            text = file.read(LONGEST_MANIFEST + 1)
     except KeyError as error:
         raise ImportRefused("the file has no manifest.json: it is no export of this service") from error
+    if len(text) > LONGEST_MANIFEST:
+        raise ImportRefused("manifest.json is longer than any manifest of this service")
+    manifest: Any = json.loads(text)
     if not isinstance(manifest, dict) or manifest.get("format") != FORMAT:
         raise ImportRefused(f"the manifest does not say that this is a {FORMAT}")
     if manifest.get("version") != VERSION:
@@ -66,11 +82,18 @@ def _manifest(archive: zipfile.ZipFile) -> dict[str, Any]:
             f"the export is of revision {manifest.get('revision')}, this release needs {head()}: "
             "import it with the release that made it, then migrate"
         )
-    names = [told.get("table") for told in manifest["tables"]]
-    wanted = [table.name for table in exported_tables()]
-    if names != wanted:
+    listed = manifest.get("tables")
+    wanted = [{"table": table.name, "file": file_of(table)} for table in exported_tables()]
+    if not isinstance(listed, list) or [_which(told) for told in listed] != wanted:
         raise ImportRefused("the manifest does not list the tables of this release")
     return manifest
+
+
+def _which(told: Any) -> dict[str, Any] | None:
+    """Which table an entry of the manifest is about; None when it does not say how many rows and which hash."""
+    if not isinstance(told, dict) or type(told.get("rows")) is not int or type(told.get("sha256")) is not str:
+        return None
+    return {name: told.get(name) for name in ("table", "file")}
 
 
 def _check_empty(session: Session) -> None:
@@ -90,27 +113,44 @@ def _load(session: Session, table: Table, archive: zipfile.ZipFile, told: dict[s
     order = _ParentsFirst(table)
     if table.name in BEGUN:
         session.execute(table.delete())
+    changed = f"{told['file']} is not the file that the manifest describes: it was changed"
     for number, line in enumerate(_lines(archive, told["file"]), start=1):
+        if number > told["rows"]:
+            raise ImportRefused(changed)
         digest.update(line)
-        entry = json.loads(line)
-        if set(entry) != set(columns):
-            raise ImportRefused(f"{told['file']} line {number}: the columns are not those of {table.name}")
-        try:
-            row = {name: from_json(columns[name], value) for name, value in entry.items()}
-        except (ValueError, TypeError) as error:
-            raise ImportRefused(f"{told['file']} line {number}: {error}") from error
-        rows += order.ready(fill_secrets(table, row))
+        rows += order.ready(fill_secrets(table, _row(line, columns, f"{told['file']} line {number}")))
         count += 1
         if len(rows) >= AT_ONCE:
-            session.execute(table.insert(), rows)
+            _insert(session, table, rows, told["file"])
             rows = []
     if order.waiting:
         raise ImportRefused(f"{told['file']}: a row refers to one that is not there")
-    if rows:
-        session.execute(table.insert(), rows)
+    _insert(session, table, rows, told["file"])
     if count != told["rows"] or digest.hexdigest() != told["sha256"]:
-        raise ImportRefused(f"{told['file']} is not the file that the manifest describes: it was changed")
+        raise ImportRefused(changed)
     return count
+
+
+def _row(line: bytes, columns: dict[str, Column[Any]], where: str) -> dict[str, Any]:
+    entry = json.loads(line)
+    if not isinstance(entry, dict) or set(entry) != set(columns):
+        raise ImportRefused(f"{where}: the columns are not those of this table")
+    try:
+        return {name: from_json(columns[name], value) for name, value in entry.items()}
+    except (ValueError, TypeError, AttributeError) as error:
+        raise ImportRefused(f"{where}: {error}") from error
+
+
+def _insert(session: Session, table: Table, rows: list[dict[str, Any]], file: str) -> None:
+    if not rows:
+        return
+    try:
+        session.execute(table.insert(), rows)
+    except (sqlalchemy.exc.IntegrityError, sqlalchemy.exc.DataError, sqlalchemy.exc.StatementError) as error:
+        reason = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
+        raise ImportRefused(f"{file}: a row does not fit the tables of this service: {reason}") from error
+    except (ValueError, TypeError, OverflowError) as error:
+        raise ImportRefused(f"{file}: a value does not fit its column: {error}") from error
 
 
 class _ParentsFirst:
@@ -141,8 +181,15 @@ class _ParentsFirst:
 
 
 def _lines(archive: zipfile.ZipFile, name: str) -> Iterator[bytes]:
-    with archive.open(name) as file:
-        yield from file
+    try:
+        file = archive.open(name)
+    except KeyError as error:
+        raise ImportRefused(f"{name} is missing: the file is not whole") from error
+    with file:
+        while line := file.readline(LONGEST_LINE + 1):
+            if len(line) > LONGEST_LINE:
+                raise ImportRefused(f"{name} has a line that is longer than any of an export")
+            yield line
 
 
 def _have_counted(session: Session) -> None:

@@ -42,7 +42,8 @@ def post_earlier_readings(body: dict[str, Any]) -> Answer:
     quantity, side, string, pickup, fret, held_low, held_high, capo, method, value, unit, zero_or_less, tool
     (by name), confirmed, note; at_pitch, acclimatised, position, temperature, temperature_unit, humidity.
     Separated by commas; or by semicolons or tabs, and then numbers may have a decimal comma. Rows with the
-    same instrument, time and stage are one sheet. `dry_run` is true unless it is sent as false.
+    same instrument, time and stage are one sheet; a file has 500 sheets at most. `dry_run` is true unless it
+    is sent as false.
     """
     kept = False
     trial = current.session.begin_nested()

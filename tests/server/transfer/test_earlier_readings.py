@@ -142,6 +142,9 @@ def test_lines_that_no_spreadsheet_writes_are_told(client: Client, shop: Worksho
     assert "cannot be read as CSV" in problem["message"]
     told = send(client, HEADER + "S-9,2024-05-06T10:00:00Z,final,relief\n" * 1500)["problems"]
     assert (len(told), told[-1]["message"]) == (1001, "and 500 problems more")
+    many = (f"S-1,2024-05-{1 + n // 24:02}T{n % 24:02}:00:00Z,final,relief\n" for n in range(501))
+    (problem,) = send(client, "serial,taken_at,stage,quantity\n" + "".join(many))["problems"]
+    assert (problem["row"], "cut the file here" in problem["message"]) == (502, True)
 
 
 @pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
