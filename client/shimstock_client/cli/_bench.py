@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable, Iterator
 from functools import cached_property
 from typing import IO, TYPE_CHECKING, Any, TypeVar, cast
+from uuid import UUID
 
 import click
 
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound=Callable[..., Any])
 HELD = ("on-bench", "final-check")
 """States in which a job is held by a technician."""
+ENDED = {"collected", "returned-unrepaired", "cancelled"}
+"""States in which the instrument is no longer here."""
 
 
 class Bench:
@@ -137,14 +140,34 @@ class Bench:
         return self.named_job(named) if named else self.held_job()
 
     def named_job(self, named: str) -> Job:
-        """Return a job by the number on its ticket, or by its id."""
+        """Return a job by the number on its ticket, by its id, or by its instrument's serial number."""
         number = named.removeprefix("#")
-        if not number.isdigit():
+        if _is_id(named):
             return self.client.jobs.get(named)
+        if not number.isdigit():
+            return self._job_of_instrument(named)
         found = self.client.jobs.by_number(int(number))
         if found is None:
             raise Stop(f"there is no job {number}", Exit.REFUSED)
         return found
+
+    def _job_of_instrument(self, serial: str) -> Job:
+        """Return the one open job of an instrument."""
+        found = [
+            job
+            for instrument in self.client.instruments.list(serial=serial)
+            for job in self.client.jobs.list(instrument_id=instrument.id)
+            if job.state not in ENDED
+        ]
+        if not found:
+            raise Stop(
+                f"{serial!r} is no job's number, and no instrument with this serial number has an open job",
+                Exit.REFUSED,
+            )
+        if len(found) > 1:
+            numbers = ", ".join(str(job.number) for job in found)
+            raise Stop(f"{serial} has more than one open job: {numbers}; say which", Exit.USAGE)
+        return found[0]
 
     def held_job(self) -> Job:
         """Return the one job that the technician holds."""
@@ -202,6 +225,14 @@ class Bench:
         click.echo(message, err=True)
 
 
+def _is_id(text: str) -> bool:
+    try:
+        UUID(text)
+    except ValueError:
+        return False
+    return True
+
+
 def at_bench(command: F) -> F:
     """Give a command the bench as its first argument, and --json."""
 
@@ -223,7 +254,11 @@ def at_bench(command: F) -> F:
 def on_job(command: F) -> F:
     """Add --job, the job that a command is about."""
     return click.option(
-        "--job", "-j", "job", metavar="NUMBER", help="Another job than the one on your bench, by its number."
+        "--job",
+        "-j",
+        "job",
+        metavar="NUMBER",
+        help="Another job than the one on your bench, by its number or its serial.",
     )(command)
 
 

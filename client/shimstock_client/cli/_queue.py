@@ -33,7 +33,7 @@ BOARD: dict[str, str] = {
 @click.option("--reason", help="Why it is taken over.")
 @at_bench
 def take(bench: Bench, number: str | None, take_over: bool, reason: str | None) -> None:
-    """Take the next job that suits your bench, or the one with this number.
+    """Take the next job that suits your bench, or the one with this number or this instrument's serial.
 
     Nobody else can then take it. A settling job that is due comes first; you may take your own settling job
     early by its number.
@@ -41,6 +41,7 @@ def take(bench: Bench, number: str | None, take_over: bool, reason: str | None) 
     \b
     shimstock take
     shimstock take 17
+    shimstock take K-0117
     """
     if take_over and not number:
         raise Stop("which job do you take over? Give its number", Exit.USAGE)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ._bench import Bench, at_bench
+from ._bench import ENDED, Bench, at_bench
 from ._booked import check_in, find_booked
 from ._exits import Exit, Stop
 from ._lines import read_air
@@ -14,9 +14,6 @@ from ._queue import show_job
 
 if TYPE_CHECKING:
     from .._records import Instrument
-
-
-ENDED = {"collected", "returned-unrepaired", "cancelled"}
 
 
 @click.command("receive")

@@ -11,7 +11,7 @@ import pytest
 
 from shimstock_client.cli._app import run
 from tests.client.cli.test_bench_work import CASE_ONE, taken
-from tests.client.conftest import Command
+from tests.client.conftest import Command, Shop
 
 pytestmark = [
     pytest.mark.parametrize("database_url", ["sqlite"], indirect=True),
@@ -28,12 +28,12 @@ def test_letters_that_a_terminal_lacks_are_written_with_others(
     poor = io.TextIOWrapper(io.BytesIO(), encoding=encoding, write_through=True)
     monkeypatch.setattr(sys, "stdout", poor)
     assert command("plan").code == 0
-    told = poor.buffer.getvalue().decode(encoding)  # type: ignore[attr-defined]
+    told = poor.buffer.getvalue().decode(encoding)
     assert "0.45 -> about 0.35 mm" in told
     poor.buffer.seek(0)
     poor.buffer.truncate()
     assert command("plan", "--json").code == 0
-    assert json.loads(poor.buffer.getvalue())["steps"]  # type: ignore[attr-defined]
+    assert json.loads(poor.buffer.getvalue())["steps"]
 
 
 @pytest.mark.parametrize(
@@ -100,3 +100,17 @@ def test_a_job_that_nobody_holds_is_neither_given_back_nor_handed_over(
     assert command("give-back", "--job", number).code == 0
     ran = command(*words, "--job", number)
     assert (ran.code, f"job {number} is not on a bench" in ran.err) == (6, True)
+
+
+def test_a_job_is_found_by_the_serial_number_of_its_instrument(
+    command: Command, shop: Shop, taken: dict[str, Any]
+) -> None:
+    manager = shop.client("manager")
+    instrument = manager.instruments.get(taken["instrument_id"])
+    manager.instruments.update(instrument, serial="HE-77")
+    assert command("job", "HE-77").out == command("job", str(taken["number"])).out
+    ran = command("job", "HE-78")
+    assert (ran.code, "has an open job" in ran.err) == (1, True)
+    assert command("receive", "HE-77").err.startswith("caution: job 1 of this instrument is still open")
+    ran = command("job", "HE-77")
+    assert (ran.code, "more than one open job" in ran.err) == (2, True)
