@@ -219,6 +219,7 @@ class CheckPiece(Stored):
     days_to_limits: int = 0
     newest: CheckReading | None = None
     drifting: bool = False
+    repeats_badly: bool = False
 
 
 @dataclass(kw_only=True)

@@ -12,9 +12,12 @@ import click
 from .._version import VERSION
 from . import (
     _airing,
+    _beginning,
     _booked,
+    _checking,
     _correcting,
     _doing,
+    _learned,
     _moving,
     _planning,
     _queue,
@@ -23,6 +26,7 @@ from . import (
     _reporting,
     _sending,
     _signing,
+    _studying,
     _transferring,
 )
 from ._bench import Bench
@@ -42,6 +46,10 @@ SECTIONS: dict[str, tuple[click.Command, ...]] = {
     "When the step is done": (
         _moving.settle, _moving.wait, _moving.final_check, _moving.rework, _moving.ready, _moving.card,
     ),
+    "Do the benches agree": (
+        _checking.check, _checking.check_piece, _studying.study, _beginning.study_new, _checking.benches,
+    ),
+    "What adjustments have taught": (_learned.learned, _learned.doubts, _learned.doubt),
     "What the shop knows": (_reporting.report, _transferring.export, _transferring.import_readings),
     "Air and seasons": (_airing.room, _airing.room_log, _airing.reminders, _airing.reminder),
 }  # fmt: skip

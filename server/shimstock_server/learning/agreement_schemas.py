@@ -314,7 +314,12 @@ class CheckPieceOut(StrictSchema):
         metadata={"description": "Days of checks that are missing before there are limits."},
     )
     newest = Nested(CheckReadingOut, required=True, allow_none=True)
-    drifting = Truth(required=True)
+    drifting = Truth(
+        required=True, metadata={"description": "The newest check reads higher or lower than it used to."}
+    )
+    repeats_badly = Truth(
+        required=True, metadata={"description": "The newest check's readings differ more than they used to."}
+    )
     created_at = Instant(required=True)
     updated_at = Instant(required=True)
     version = Whole(required=True)

@@ -31,19 +31,24 @@ _SEEDS = 2**53
 def drawn_order(pieces: int, readers: int, trials: int, seed: int) -> list[list[int]]:
     """Draw the order of a study: [piece, reader, trial] from 0, the same for the same seed.
 
-    Every reader reads all pieces once before the next trial begins, each in an order of its own.
+    Every reader reads all pieces once before the next trial begins, each in an order of its own, and nobody
+    reads a piece twice running: what it showed would still be in the head.
 
     >>> drawn_order(2, 2, 2, 7) == drawn_order(2, 2, 2, 7)
     True
     """
     dice = random.Random(seed)  # noqa: S311 - an order, no secret
     order: list[list[int]] = []
+    last = [-1] * readers
     for trial in range(trials):
         turns = list(range(readers))
         dice.shuffle(turns)
         for reader in turns:
             numbers = list(range(pieces))
             dice.shuffle(numbers)
+            while numbers[0] == last[reader] and pieces > 1:
+                dice.shuffle(numbers)
+            last[reader] = numbers[-1]
             order += [[piece, reader, trial] for piece in numbers]
     return order
 

@@ -86,7 +86,10 @@ def end_study(session: Session, study: Study, *, abandon: bool, as_it_stands: bo
             "Nothing can be compared yet: at least two readers must have read every piece twice.", left=left
         )
     if part is None or (left and not as_it_stands):
-        raise StudyIncomplete(left=left)
+        raise StudyIncomplete(
+            f"{left} readings are still to be taken: take them, end it as it stands, or abandon it.",
+            left=left,
+        )
     found = agreement(session, study, "anova")
     study.state, study.ended_at = StudyState.ENDED, now
     for place, number in enumerate(part.readers):

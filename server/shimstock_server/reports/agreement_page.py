@@ -106,8 +106,12 @@ def _state(bench: dict[str, Any]) -> str:
     if bench["checked_on"] is None:
         return "Not checked yet."
     when = "Checked today" if bench["checked_today"] else f"Last checked on {bench['checked_on']}"
-    out = [piece["name"] for piece in bench["pieces"] if piece["drifting"]]
-    return f"{when}; it drifts: {', '.join(out)}." if out else f"{when}; no drift."
+    told = [
+        f"it {words}: {', '.join(names)}"
+        for words, name in (("drifts", "drifting"), ("repeats badly", "repeats_badly"))
+        if (names := [piece["name"] for piece in bench["pieces"] if piece[name]])
+    ]
+    return "; ".join([when, *(told or ["no drift"])]) + "."
 
 
 def _piece(piece: dict[str, Any], units: str) -> dict[str, Any]:

@@ -77,6 +77,8 @@ def test_limits_come_from_the_benchs_own_history_and_a_drift_is_flagged(shop: Sh
     assert high["verdict"] == "reads high"
     assert drifting(shop) == {"First bench": True}
     assert check(shop, piece, 1.00, 1.30, 0.70)["verdict"] == "repeats badly"
+    told = shop.bench.get(f"/v1/check-pieces/{piece['id']}").get_json()
+    assert (told["drifting"], told["repeats_badly"]) == (False, True)
     # what was out does not move the limits
     assert shop.bench.get(f"/v1/check-pieces/{piece['id']}").get_json()["limits"]["days"] == 6
     assert check(shop, piece, 1.00, 1.00, 1.01)["verdict"] == "in control"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import threading
 from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -117,6 +118,15 @@ def test_the_order_is_drawn_and_the_same_seed_draws_it_again() -> None:
     assert trials == sorted(trials)
     by_reader = [[piece for piece, reader, trial in order if (reader, trial) == (0, n)] for n in range(3)]
     assert len({tuple(pieces) for pieces in by_reader}) > 1
+
+
+@pytest.mark.parametrize("pieces", [2, 3, 10])
+def test_nobody_reads_a_piece_twice_running(pieces: int) -> None:
+    for seed in range(50):
+        order = drawn_order(pieces, 3, 4, seed)
+        for reader in range(3):
+            own = [piece for piece, who, _ in order if who == reader]
+            assert all(one != other for one, other in pairwise(own))
 
 
 def test_whoever_reads_is_blind_to_earlier_values_and_keeps_to_the_order(

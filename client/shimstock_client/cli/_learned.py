@@ -1,0 +1,124 @@
+"""Commands about what adjustments have taught: learned, doubts, doubt."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ._airing import SHORT
+from ._bench import Bench, at_bench
+from ._exits import Exit, Stop
+
+if TYPE_CHECKING:
+    from .. import AdjustmentResponse, ResponseSample
+
+WHAT = {
+    "rod": "one turn of the rod",
+    "compliance": "pull of the strings",
+    "coupling": "action beyond what the geometry says, per mm of relief",
+}
+
+
+@click.command("learned")
+@click.option("--all", "everything", is_flag=True, help="Also of each instrument.")
+@at_bench
+def learned(bench: Bench, everything: bool) -> None:
+    """Show what the shop has learned of its adjustments, how surely, and from how many of them.
+
+    The plan uses an instrument's own figures, else its model's, else the shop's, else what is usual.
+    """
+    found = [
+        one for one in bench.client.adjustment_responses.list() if everything or one.level != "instrument"
+    ]
+    if not found:
+        raise Stop(
+            "nothing is learned yet: it takes a reading before an adjustment and a settled one after it",
+            Exit.NOTHING,
+            {"items": []},
+        )
+
+    def say() -> None:
+        models = {one.id: f"{one.maker} {one.name}".strip() for one in bench.client.instrument_models.list()}
+        serials = _serials(bench) if everything else {}
+        for one in sorted(found, key=lambda one: (one.kind, one.level != "shop", one.model_id or "")):
+            click.echo(_line(one, models, serials))
+        left = sum(1 for _ in bench.client.adjustment_responses.samples(flagged=True, reviewed=False))
+        if left:
+            click.echo(f"{left} to look at: shimstock doubts")
+
+    bench.show({"items": [one.raw for one in found]}, say)
+
+
+def _serials(bench: Bench) -> dict[str, str]:
+    return {one.id: one.serial or "without serial" for one in bench.client.instruments.list()}
+
+
+def _line(one: AdjustmentResponse, models: dict[str, str], serials: dict[str, str]) -> str:
+    whose = "any other model" if one.level == "shop" else models.get(one.model_id or "", "a model")
+    if one.instrument_id:
+        whose = f"{whose}, {serials.get(one.instrument_id, 'an instrument')}"
+    if one.mean is not None and one.sd is not None:
+        told = f"{one.mean.value:g} ± {one.sd}"
+    else:
+        told = f"{one.mean_number:+g} ± {one.sd_number:g}"
+    count = f"{one.samples} sample{'' if one.samples == 1 else 's'}"
+    return f"{whose}: {WHAT.get(one.kind, one.kind)} {told} ({count})"
+
+
+@click.command("doubts")
+@click.option("--all", "everything", is_flag=True, help="Also those that somebody has looked at.")
+@at_bench
+def doubts(bench: Bench, everything: bool) -> None:
+    """List adjustments whose effect nobody expected: the wrong way, or far too much."""
+    found = list(
+        bench.client.adjustment_responses.samples(flagged=True, reviewed=None if everything else False)
+    )
+    if not found:
+        raise Stop("nothing to look at", Exit.NOTHING, {"items": []})
+
+    def say() -> None:
+        for one in found:
+            click.echo(_doubt_line(bench, one))
+
+    bench.show({"items": [one.raw for one in found]}, say)
+
+
+def _doubt_line(bench: Bench, one: ResponseSample) -> str:
+    from ._layout import local
+
+    job = bench.client.jobs.get(one.job_id)
+    used = "used" if one.used else "not used"
+    seen = f"\n  looked at: {one.review_note or 'no note'}" if one.reviewed_at else ""
+    return (
+        f"{one.id[-SHORT:]}  job {job.number}, {local(one.at)}: {one.moved}, {one.before} → {one.after}\n"
+        f"  {one.doubt} ({used}){seen}"
+    )
+
+
+@click.command("doubt")
+@click.argument("which")
+@click.option("--leave-out", is_flag=True, help="Learn nothing from it.")
+@click.option("--note", "-n", help="What it was: a reversed rod, a reading of another instrument …")
+@at_bench
+def doubt(bench: Bench, which: str, *, leave_out: bool, note: str | None) -> None:
+    """Say that you have looked at one of the doubts; WHICH is the end of its id.
+
+    \b
+    shimstock doubt 4f2a91c3 --note "the rod is reversed, noted on the instrument"
+    shimstock doubt 4f2a91c3 --leave-out --note "typed on the wrong job"
+    """
+    if not note:
+        raise Stop("--note is missing: say what it was", Exit.USAGE)
+    found = [
+        one
+        for one in bench.client.adjustment_responses.samples(flagged=True)
+        if one.id.endswith(which.lower())
+    ]
+    if len(found) != 1:
+        raise Stop(
+            f"{which!r} is {'more than one doubt' if found else 'no doubt'}: shimstock doubts", Exit.USAGE
+        )
+    kept: Any = bench.client.adjustment_responses.review(found[0], leave_out=leave_out, note=note)
+    told = "Noted. It is used." if kept.used else "Noted. Nothing is learned from it."
+    bench.show(kept.raw, lambda: click.echo(told))

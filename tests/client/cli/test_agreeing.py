@@ -1,0 +1,160 @@
+"""Studies, check pieces and doubts at the command line, against the real service."""
+
+from __future__ import annotations
+
+import io
+import json
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from shimstock_client import Quantity
+from shimstock_client.cli import _bench
+from shimstock_server.config import Config
+from shimstock_server.database.session import Database
+from shimstock_server.learning import work_off_marks
+from tests.client.conftest import Command, Shop
+
+pytestmark = pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+
+
+@pytest.fixture
+def at_keyboard(monkeypatch: pytest.MonkeyPatch) -> Any:
+    """Somebody types these lines."""
+
+    def typed(*lines: str) -> None:
+        monkeypatch.setattr(_bench.Bench, "asks", property(lambda self: not self.as_json))
+        monkeypatch.setattr("sys.stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
+
+    return typed
+
+
+def test_a_check_takes_a_line_and_says_at_once_whether_the_bench_drifts(
+    shop: Shop, command: Command, at_keyboard: Any
+) -> None:
+    assert command("check").code == 3
+    made = command("check-piece", "block 1.00", "relief", "1.00", "--with", "feeler", "--times", "2")
+    assert made.out == "block 1.00 is read at this bench now: shimstock check\n"
+    first = command("check", "1.00", "1,01")
+    assert first.out == "block 1.00: 1.005 mm, kept. Limits can be drawn in 4 more days.\n"
+    for _ in range(4):
+        shop.clock.advance(timedelta(days=1))
+        command("check", "block 1.00", "1.00", "1.01")
+    shop.clock.advance(timedelta(days=1))
+    good = command("check", "1.00", "1.00").out
+    assert good.startswith("block 1.00: 1 mm, in control (limits 0.96")
+    at_keyboard("1.09", "high", "1.10")
+    high = command("check")
+    assert "not taken: relief: 'high' is no number" in high.out
+    assert "block 1.00: 1.095 mm: THIS BENCH DRIFTS, it reads high (limits 0.96" in high.out
+    assert "Clean tool and piece" in high.out
+    assert "IT DRIFTS" in command("check", "--show").out
+    assert "checked today, DRIFTS: block 1.00" in command("benches").out
+    assert json.loads(command("check", "1.00", "1.30", "--json").out)["verdict"].endswith("repeats badly")
+    odd = command("check", "12", "12")
+    assert (odd.code, "--sure" in odd.err) == (1, True)
+    assert command("check", "12", "12", "--sure").code == 0
+    for wrong in (("check", "1.00"), ("check", "1.00", "wide"), ("check", "other", "1", "1", "1")):
+        ran = command(*wrong)
+        assert (ran.code, ran.out) == (2, ""), wrong
+    anew = command("check-piece", "block 1.00", "relief", "--anew", "--note", "new leaves")
+    assert "limits are drawn anew from" in anew.out
+    command("check-piece", "block 2.00", "relief", "2.00", "--instead-of", "block 1.00", "--times", "1")
+    assert command("check", "--show").out == "block 2.00, relief: not read yet\n"
+    assert "is no longer read" in command("check-piece", "block 2.00", "relief", "--retire").out
+    assert command("check").code == 3
+
+
+def begin(command: Command) -> str:
+    return command(
+        "study-new", "Relief, spring", "relief", "--rounds", "2", "--tolerance", "0.2", "--with", "feeler",
+        "--piece", "left neck", "--piece", "right neck", "--at", "first", "--at", "Second bench",
+    ).out  # fmt: skip
+
+
+def test_a_technician_is_led_through_a_study_blind_and_can_go_on_later(
+    shop: Shop, command: Command, at_keyboard: Any
+) -> None:
+    assert command("study").code == 3
+    shop.client("manager").benches.create(name="Second bench")
+    assert "4 readings each for First bench, Second bench." in begin(command)
+    at_keyboard("", "wide", "22", "0.31", "stop")
+    led = command("study")
+    assert "you read as First bench, 4 left" in led.out
+    assert "Type what the tool shows." in led.out
+    assert led.out.count("   not taken: ") == 2
+    assert "is plausible" in led.out
+    assert "left neck" in led.out
+    assert led.out.endswith('Kept. Go on with: shimstock study "Relief, spring"\n')
+    # nobody sees what was read before, neither as words nor as JSON
+    for told in (command("study"), command("study", "--json"), command("study", "--list", "--json")):
+        assert "0.31" not in told.out
+    at_keyboard("0.30", "3 sure", "0.42")
+    through = command("study", "relief")
+    assert (
+        "You are through. First bench has read everything; 4 readings of the others are left." in through.out
+    )
+    early = command("study", "--end")
+    assert (early.code, "4 readings are still to be taken" in early.err) == (6, True)
+    for value in ("0.32", "0.43", "0.33"):
+        assert "Next: " in command("study", "--as", "second", "--shows", value).out
+    last = command("study", "--as", "second", "--shows", "0.44")
+    assert last.out == 'all readings are in: shimstock study "Relief, spring" --end shows what they say\n'
+    ended = command("study", "--end")
+    assert "Against the spec: the measurement takes" in ended.out
+    assert "Second bench: reads " in ended.out
+    assert command("study", "--says").out == ended.out
+    assert command("study", "--shows", "0.3").code == 3
+    assert "relief with Feeler leaves repeats to" in command("benches").out
+
+
+def test_what_a_bench_repeats_to_is_told_with_its_readings_and_its_plan(shop: Shop, command: Command) -> None:
+    shop.client("manager").benches.create(name="Second bench")
+    begin(command)
+    for reader, values in (("first", (0.30, 0.36, 0.31, 0.40)), ("second", (0.3, 0.4, 0.3, 0.4))):
+        for value in values:
+            command("study", "--as", reader, "--shows", str(value))
+    command("study", "--as-it-stands")
+    job = shop.things.queued_job()
+    command("take", str(job["number"]))
+    read = command("read", "relief bass 0.45", "--at-pitch", "--looked-over", "--tool", "feeler")
+    assert 'how well this bench repeats, by the study "Relief, spring".' in read.out
+    assert '± of relief: how well this bench repeats, by the study "Relief, spring"' in command("plan").out
+
+
+def test_somebody_looks_at_an_adjustment_that_went_the_wrong_way(
+    shop: Shop, command: Command, database: Database, config: Config
+) -> None:
+    assert command("learned").code == command("doubts").code == 3
+    bench = shop.client()
+    start = shop.clock.now()
+    for value in (0.30, 0.62), (0.45, 0.34):
+        job = bench.jobs.create(instrument_id=shop.things.ids["instrument"])
+        bench.jobs.move(job, "queued")
+        taken = bench.jobs.claim(job)
+        for minutes, relief in zip((0, 75), value, strict=True):
+            shop.clock.advance(timedelta(minutes=minutes))
+            bench.reading_sheets.post(
+                job,
+                [{"quantity": "relief", "side": "bass", "value": Quantity(relief, "mm"),
+                  "tool_id": shop.things.ids["feelers"]}],
+                stage="in-progress", at_pitch=True, taken_at=shop.clock.now(),
+            )  # fmt: skip
+            if not minutes:
+                done_at = shop.clock.now() + timedelta(minutes=1)
+                bench.adjustments.record(taken, "truss-rod", turns=Quantity(0.25, "turn"), done_at=done_at)
+        bench.jobs.give_back(taken)
+    assert shop.clock.now() > start
+    work_off_marks(database, config, shop.clock)
+    told = command("learned", "--all").out
+    assert "any other model: one turn of the rod -0.4" in told
+    assert "(1 sample)" in told
+    assert told.endswith("1 to look at: shimstock doubts\n")
+    listed = command("doubts").out
+    assert "wrong sign, beyond the noise of its readings" in listed
+    assert command("doubt", listed[:8]).code == 2
+    seen = command("doubt", listed[:8], "--note", "the rod is reversed")
+    assert seen.out == "Noted. Nothing is learned from it.\n"
+    assert command("doubts").code == 3
+    assert "looked at: the rod is reversed" in command("doubts", "--all").out
