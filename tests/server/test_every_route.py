@@ -277,6 +277,28 @@ def test_the_document_says_who_may_and_what_can_go_wrong(app: Flask, route: Rout
 PUBLISHED = Path(__file__).resolve().parents[2] / "openapi" / "shimstock.json"
 
 
+def test_an_answer_may_be_as_long_as_what_was_sent(app: Flask) -> None:
+    """A client that checks answers against the document must not stumble over what the service took."""
+    schemas = document_of(app)["components"]["schemas"]
+    taken = {
+        (name.removesuffix(kind), field): told["maxLength"]
+        for name, schema in schemas.items()
+        for kind in ("In", "Change", "Patch")
+        if name.endswith(kind)
+        for field, told in schema.get("properties", {}).items()
+        if "maxLength" in told
+    }
+    assert len(taken) > 50
+    short = {
+        f"{name}.{field}": told["maxLength"]
+        for name, schema in schemas.items()
+        for field, told in schema.get("properties", {}).items()
+        if name.endswith("Out") and "maxLength" in told
+        if told["maxLength"] < taken.get((name.removesuffix("Out"), field), 0)
+    }
+    assert not short
+
+
 def test_the_published_document_is_that_of_this_release() -> None:
     assert PUBLISHED.read_text(encoding="utf-8") == current_document(), "run `shimstock-admin openapi`"
 

@@ -6,14 +6,14 @@ from shimstock_server.web.problems import Conflict
 
 
 class NoPlace(Conflict):
-    """Nothing is left in this slot; `next_slots` lists the next free ones."""
+    """Nothing is left in this slot; `next_slots` lists the next free ones, as the availability gives them."""
 
     code = "no-place"
     title = "No place"
 
 
 class HoldEnded(Conflict):
-    """The slot was held until a moment that has passed; `next_slots` lists what is free now."""
+    """The slot was held until a moment that has passed; `next_slots` lists what is free now; hold another."""
 
     code = "hold-ended"
     title = "Hold ended"

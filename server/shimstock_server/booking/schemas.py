@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 from shimstock_server.database.words import BookingState, Handedness, JobState, Kind, Skill, Units, WaitingFor
 from shimstock_server.jobs import ConsentIn, RoomIn
@@ -71,20 +71,20 @@ class ServiceOut(StrictSchema):
     created_at = Instant()
     updated_at = Instant()
     name = Text()
-    description = Text(allow_none=True)
-    kinds = ListOf(Choice(Kind))
+    description = Text(max=2000, allow_none=True)
+    kinds = ListOf(Choice(Kind), **_about("What it is for; empty for any kind."))
     skills = ListOf(Choice(Skill))
-    bench_minutes = Whole()
-    price = Number(allow_none=True)
-    price_from = Truth()
-    currency = Text()
-    lead_days = Whole()
-    notice_minutes = Whole()
-    ahead_days = Whole()
-    step_minutes = Whole()
-    places = Whole()
-    places_per_day = Whole(allow_none=True)
-    active = Truth()
+    bench_minutes = Whole(**_about("Time at the bench [min]; the instrument stays until the promised day."))
+    price = Number(allow_none=True, **_about("Null when it is told at the counter."))
+    price_from = Truth(**_about("Whether the price is where it starts."))
+    currency = Text(**_about("A code of ISO 4217."))
+    lead_days = Whole(**_about("Opening days from drop-off to the promised day [day]."))
+    notice_minutes = Whole(**_about("How long before the slot it must be booked [min]."))
+    ahead_days = Whole(**_about("How far ahead it can be booked [day]."))
+    step_minutes = Whole(**_about("From one drop-off slot to the next [min]."))
+    places = Whole(**_about("How many instruments are taken in at one slot."))
+    places_per_day = Whole(allow_none=True, **_about("Null for no such limit."))
+    active = Truth(**_about("Whether it can be booked; a website sees no others."))
 
 
 class ServiceQuery(PageQuery):
@@ -129,6 +129,11 @@ class AvailabilityOut(StrictSchema):
 class HoldIn(StrictSchema):
     """A slot to hold."""
 
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "service_id": "01a20ffe-1d52-7a40-9bb5-52e8a3c1f001",
+        "at": "2026-03-03T08:00:00Z",
+    }
+
     service_id = Id(required=True)
     at = Instant(required=True, **_about("A slot as the availability gives it."))
 
@@ -150,13 +155,13 @@ class BookedInstrumentOut(StrictSchema):
     maker = Text(allow_none=True)
     model = Text(allow_none=True)
     serial = Text(allow_none=True)
-    description = Text(allow_none=True)
+    description = Text(max=1000, allow_none=True)
 
 
 class BookedWantsIn(StrictSchema):
     """What the player wants."""
 
-    restring = Truth(load_default=False)
+    restring = Truth(load_default=False, **_about("Whether new strings are wanted."))
     playing_style = Text(max=500, load_default=None, allow_none=True)
     note = Text(max=2000, multiline=True, load_default=None, allow_none=True)
 
@@ -180,19 +185,29 @@ class BookingOwnerIn(StrictSchema):
 class ConfirmIn(StrictSchema):
     """Who comes with what."""
 
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "owner": {"name": "Robin Example", "email": "robin@shop.example", "phone": "+49 555 0137"},
+        "instrument": {"kind": "electric", "maker": "Brackwater", "model": "Kessim", "serial": "K-0117"},
+        "complaints": "Buzzes above the seventh fret.",
+        "wants": {"restring": True},
+    }
+
     owner = Nested(
         BookingOwnerIn, load_default=None, allow_none=True, **_about("Left out for a recheck alone.")
     )
     instrument = Nested(BookedInstrumentIn, load_default=lambda: BookedInstrumentIn().load({}))
-    complaints = Text(max=4000, multiline=True, load_default=None, allow_none=True)
+    complaints = Text(
+        max=4000, multiline=True, load_default=None, allow_none=True, **_about("In the owner's own words.")
+    )
     wants = Nested(BookedWantsIn, load_default=lambda: BookedWantsIn().load({}))
     recheck_of = Text(
         max=60,
         load_default=None,
         allow_none=True,
         **_about(
-            "The secret part of the address of an owner's page: the booking is the recheck of that job, with "
-            "its instrument and its owner."
+            "What follows /cards/ in the address of an owner's page: the booking is the recheck of that job, "
+            "with its instrument and its owner. The page's own button leads to the shop's booking page and "
+            "hands it over behind `#card=`."
         ),
     )
 
@@ -200,13 +215,13 @@ class ConfirmIn(StrictSchema):
 class BookingMoveIn(StrictSchema):
     """Another slot for a booking."""
 
-    at = Instant(required=True)
+    at = Instant(required=True, **_about("A slot as the availability gives it."))
 
 
 class CancelIn(StrictSchema):
     """Why a booking is cancelled."""
 
-    reason = Text(max=500, load_default=None, allow_none=True)
+    reason = Text(max=500, load_default=None, allow_none=True, **_about("The shop reads it."))
 
 
 class NewInstrumentIn(StrictSchema):
@@ -244,8 +259,16 @@ class BookedJobOut(StrictSchema):
 
     id = Id()
     number = Whole()
-    state = Choice(JobState)
-    waiting_for = Choice(WaitingFor, allow_none=True)
+    state = Choice(
+        JobState,
+        **_about(
+            "Booked until it is brought; received and queued: it waits for a bench; on-bench, settling and "
+            "final-check: it is worked on; waiting: see waiting_for; ready: it can be fetched; collected."
+        ),
+    )
+    waiting_for = Choice(
+        WaitingFor, allow_none=True, **_about("The owner's yes (consent), parts, or the owner's answer.")
+    )
     promised_on = Day(allow_none=True)
 
 
@@ -256,21 +279,27 @@ class BookingOut(StrictSchema):
     version = Whole()
     created_at = Instant()
     updated_at = Instant()
-    state = Choice(BookingState)
+    state = Choice(
+        BookingState,
+        **_about(
+            "held until hold_until, then expired; confirmed; checked-in once the instrument is brought; "
+            "cancelled; no-show when nobody came."
+        ),
+    )
     service_id = Id()
-    service = Text()
+    service = Text(**_about("Its name."))
     at = Instant()
     wall = Text(**_about("The slot as the shop's clocks show it."))
-    zone = Text()
-    day = Day()
-    hold_until = Instant(allow_none=True)
+    zone = Text(**_about("Of the shop's clocks, in the IANA database."))
+    day = Day(**_about("Of the drop-off."))
+    hold_until = Instant(allow_none=True, **_about("While it is held; null otherwise."))
     price = Number(allow_none=True, **_about("As it was when the slot was taken."))
     price_from = Truth()
     currency = Text()
-    promised_on = Day()
-    cancel_reason = Text(allow_none=True)
+    promised_on = Day(**_about("When it should be ready."))
+    cancel_reason = Text(max=500, allow_none=True)
     instrument = Nested(BookedInstrumentOut)
-    job = Nested(BookedJobOut, allow_none=True)
+    job = Nested(BookedJobOut, allow_none=True, **_about("From the confirmation on."))
     owner_id = Id(allow_none=True, **_about("For the shop's own keys alone."))
     instruments = ListOf(
         Id(),

@@ -331,7 +331,7 @@ class InstrumentModelOut(StrictSchema):
     delicate_finish = Truth()
     string_set_id = Id(allow_none=True)
     tuning_id = Id(allow_none=True)
-    notes = Text(allow_none=True)
+    notes = Text(max=4000, allow_none=True)
     typed = MapOf(AsTyped())
     lacks = ListOf(Nested(LackOut))
 

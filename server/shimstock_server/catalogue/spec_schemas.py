@@ -76,7 +76,7 @@ class SetupSpecOut(StrictSchema):
     job_id = Id(allow_none=True)
     number = Whole()
     current = Truth()
-    reason = Text(allow_none=True)
+    reason = Text(max=1000, allow_none=True)
     items = ListOf(Nested(SpecItemOut))
 
 

@@ -77,9 +77,9 @@ class OwnerOut(StrictSchema):
     created_at = Instant()
     updated_at = Instant()
     name = Text(allow_none=True)
-    email = Text(allow_none=True)
+    email = Text(max=320, allow_none=True)
     phone = Text(allow_none=True)
-    note = Text(allow_none=True)
+    note = Text(max=4000, allow_none=True)
     units = Choice(Units)
     language = Text()
     erased_at = Instant(allow_none=True)
@@ -120,7 +120,7 @@ class HomeOut(StrictSchema):
     humidifier_set_point = QuantityOut("relative-humidity", allow_none=True)
     dehumidifier_set_point = QuantityOut("relative-humidity", allow_none=True)
     moisture_excess = QuantityOut("vapour-density", allow_none=True)
-    note = Text(allow_none=True)
+    note = Text(max=1000, allow_none=True)
 
 
 class InstrumentIn(StrictSchema):
@@ -187,7 +187,7 @@ class InstrumentOut(StrictSchema):
     bridge = Nested(BridgeLeftOut)
     parts = ListOf(Nested(WoodPartOut))
     home = Nested(HomeOut, allow_none=True)
-    notes = Text(allow_none=True)
+    notes = Text(max=4000, allow_none=True)
     typed = MapOf(AsTyped())
 
 

@@ -164,7 +164,7 @@ class ShopOut(StrictSchema):
     updated_at = Instant()
     name = Text()
     place = Text(allow_none=True)
-    contact = Text(allow_none=True)
+    contact = Text(max=500, allow_none=True)
     zone = Text()
     units = Choice(Units)
     currency = Text()

@@ -12,7 +12,9 @@ _HEADERS = (
     ("webhook-timestamp", "When this attempt was made, in seconds since 1970; refuse old ones."),
     (
         "webhook-signature",
-        "`v1,` and the HMAC-SHA256 of `id.timestamp.body` in Base64; one a valid secret.",
+        "`v1,` and the Base64 of the HMAC-SHA256 of `id.timestamp.body`, keyed with the bytes that stand in "
+        "Base64 behind `whsec_`; of the body exactly as it came. Several, with a blank between, while one "
+        "secret replaces another: one that fits is enough.",
     ),
 )
 _ANSWERS = {

@@ -41,7 +41,10 @@ _CLAIM = {
 _REMINDER: dict[str, StrictField] = {
     "kind": Choice(ReminderKind),
     "instrument": Id(),
-    "job": Id(allow_none=True),
+    "job": Id(
+        allow_none=True,
+        metadata={"description": "The job it follows: a website knows it by the booking of that job."},
+    ),
     "due_at": Instant(),
     "sheet": Id(allow_none=True, metadata={"x-optional": True}),
 }
@@ -82,7 +85,8 @@ _ALL = (
     EventType("booking.checked-in", "The instrument of a booking was received.",
               _booking(job=Id()), for_sites=True),
     EventType("job.moved", "A job is in another state, such as ready.",
-              {**_JOB_STATE, "sequence": Whole()}, for_sites=True),
+              {**_JOB_STATE, "sequence": Whole(metadata={"description": "Which of the job's moves it is."})},
+              for_sites=True),
     EventType("job.handed-over", "A job was handed over to another technician.", _CLAIM),
     EventType("job.taken-over", "A stale claim was taken over by another technician.", _CLAIM),
     EventType("job.consent", "The owner said yes or no to steps that cannot be undone.",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 from shimstock_server.database.words import DeliveryState
 from shimstock_server.web.fields import (
@@ -26,6 +26,11 @@ from .events import EVENT_TYPES, EventType
 
 class EndpointIn(StrictSchema):
     """An address to be told of events."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {
+        "url": "https://shop.example/shimstock",
+        "types": ["booking.cancelled", "job.moved", "reminder.due"],
+    }
 
     url = Text(
         max=2000,
@@ -55,9 +60,9 @@ class EndpointOut(StrictSchema):
     version = Whole()
     created_at = Instant()
     updated_at = Instant()
-    url = Text()
+    url = Text(max=2000)
     description = Text(allow_none=True)
-    types = ListOf(Text())
+    types = ListOf(Text(), metadata={"description": "Empty for all that its key may hear."})
     active = Truth()
     disabled_reason = Text(
         allow_none=True,
@@ -91,7 +96,7 @@ class RotationIn(StrictSchema):
 class ObjectOut(StrictSchema):
     """What an event happened to."""
 
-    type = Text()
+    type = Text(metadata={"description": "What stands before the point in the event's type: booking, job …"})
     id = Id()
     sequence = Whole(
         metadata={"description": "1, 2, 3 … for each object: the order in which it happened to it."}
@@ -155,7 +160,7 @@ class EventOut(StrictSchema):
 
     id = Id()
     type = Text()
-    timestamp = Instant()
+    timestamp = Instant(metadata={"description": "When it happened."})
     object = Nested(EventObjectOut)
     data = MapOf(Anything())
 
