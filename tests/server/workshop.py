@@ -105,11 +105,12 @@ _SHOP: Beginning[dict[str, str]] = Beginning()
 def set_up(manager: Client) -> Workshop:
     """Set up a shop with one model, one owner and one instrument."""
     service = manager.app.extensions["shimstock"]
-    made = _SHOP.begin(service.database, lambda: _through_the_service(manager).ids, now=service.clock.now())
+    made = _SHOP.begin(service.database, lambda: through_the_service(manager).ids, now=service.clock.now())
     return Workshop(manager, dict(made))
 
 
-def _through_the_service(manager: Client) -> Workshop:
+def through_the_service(manager: Client) -> Workshop:
+    """Set a shop up as its manager does, request by request."""
     shop = Workshop(manager)
     shop.add(
         "shop",

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any
 
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from alembic.script import ScriptDirectory
 from sqlalchemy import inspect, text
 
 from shimstock_server.app import create_app, open_database
@@ -20,7 +17,6 @@ from shimstock_server.database.engine import WRITES, make_engine
 from shimstock_server.database.session import Database
 from shimstock_server.database.tables import Base
 from shimstock_server.database.tables.jobs import AllowedMove
-from shimstock_server.database.tables.shop import Bench
 from tests.server.conftest import SECRET
 
 
@@ -43,23 +39,6 @@ def test_up_down_and_up_again(empty_database_url: str) -> None:
     migrate.upgrade(url)
     migrate.upgrade(url)
     assert migrate.current(url) == migrate.head()
-
-
-def test_each_step_goes_down_and_up_with_rows(empty_database_url: str) -> None:
-    url = empty_database_url
-    migrate.upgrade(url)
-    database = Database(make_engine(url))
-    with database.write({"now": datetime(2026, 3, 2, tzinfo=UTC)}) as session:
-        session.add(Bench(name="kept", skills=["bass"]))
-    database.dispose()
-    scripts = ScriptDirectory(str(Path(migrate.__file__).parent / "migrations"))
-    for revision in list(scripts.walk_revisions())[:-1]:
-        migrate.downgrade(url, str(revision.down_revision))
-        migrate.upgrade(url, revision.revision)
-    migrate.upgrade(url)
-    with database.read() as session:
-        assert session.query(Bench).one().skills == ["bass"]
-    database.dispose()
 
 
 def test_the_migrations_make_what_the_tables_say(database: Database) -> None:
