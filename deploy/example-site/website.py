@@ -24,6 +24,8 @@ from shimstock_client import Client, Event, ForgedWebhook, Refused, ShimstockErr
 
 HERE = Path(__file__).parent
 NAME = "the website"
+FIELDS = ("owner", "instrument", "complaints", "recheck_of")
+"""What a visitor's browser may say of a booking."""
 EVENTS = ["booking.moved", "booking.cancelled", "booking.no-show", "booking.checked-in", "job.moved"]
 
 
@@ -47,6 +49,7 @@ class Memory:
 def make_site(url: str, key: str, webhook_secrets: list[str], public_url: str | None = None) -> Flask:
     """Make the website of a shop whose service is at `url`; browsers reach owners' pages at `public_url`."""
     site, memory = Flask(__name__, template_folder=str(HERE), static_folder=None), Memory()
+    site.config["MAX_CONTENT_LENGTH"] = 64 * 1024
 
     @site.get("/")
     def page() -> Response:
@@ -82,11 +85,21 @@ def make_site(url: str, key: str, webhook_secrets: list[str], public_url: str | 
     def confirm(visit: str) -> Response:
         wish = request.get_json()
         mine = memory.bookings[visit]
+        told = {name: wish["fields"][name] for name in FIELDS if name in wish["fields"]}
         with Client(url, key) as shop:
-            booking = shop.bookings.confirm(mine["id"], **wish["fields"], idempotency_key=wish["click"])
+            booking = shop.bookings.confirm(mine["id"], **told, idempotency_key=wish["click"])
         mine["job"] = booking.job.id if booking.job else None
         mine["card"] = f"{public_url or url}{booking.card_path}" if booking.card_path else mine.get("card")
         return status(visit)
+
+    @site.post("/release/<visit>")
+    def release(visit: str) -> Response:
+        """Give a held slot back, so that this visitor can choose another and others can have it."""
+        with Client(url, key) as shop:
+            held = shop.bookings.get(memory.bookings[visit]["id"])
+            if held.state == "held":
+                shop.bookings.cancel(held)
+        return jsonify(released=True)
 
     @site.get("/status/<visit>")
     def status(visit: str) -> Response:
@@ -113,6 +126,12 @@ def make_site(url: str, key: str, webhook_secrets: list[str], public_url: str | 
     @site.errorhandler(KeyError)
     def unknown(_: KeyError) -> tuple[Response, int]:
         return jsonify(code="unknown", detail="That is not known here.", fields={}), 404
+
+    @site.errorhandler(ValueError)
+    @site.errorhandler(TypeError)
+    @site.errorhandler(AttributeError)
+    def nonsense(_: Exception) -> tuple[Response, int]:
+        return jsonify(code="nonsense", detail="That is not what this page sends.", fields={}), 400
 
     return site
 
