@@ -15,6 +15,12 @@ if TYPE_CHECKING:
 
     from .. import Change, Quantity, ReadingWanted, Recommendation, Step, Verdict
 
+_SAID_WITH = {
+    "look-over": "shimstock read --looked-over --at-pitch, with --found FINDING for each thing found",
+    "balance": "shimstock read --found plate-level --at-pitch (or plate-tail-high, plate-tail-low)",
+}
+"""How what a step looks at is entered, where no reading says it."""
+
 NARROW = 64
 """Columns below which marks go to a line of their own."""
 INDENT = 3
@@ -214,6 +220,8 @@ def step_lines(step: Step) -> Iterator[str]:
         )
     if step.consent_step and any("consent" in block.code for block in step.blocked_by):
         yield f"the owner's answer: shimstock consent {step.consent_step} yes (or no)"
+    if not step.changes_instrument and step.kind in _SAID_WITH:
+        yield f"say so: {_SAID_WITH[step.kind]}"
     for caution in step.cautions:
         yield f"care: {caution.text}"
     if step.readings_next:

@@ -94,7 +94,8 @@ def read(
     _correct(bench, found, sheet, wrong, because)
     _drop(sheet, drop, begun=kept is not None or wrong is not None)
     sheet.stage = conditions.pop("stage") or sheet.stage or (stage_of(bench, found) if found else None)
-    if file is None and not entries and not resume and not wrong and not bench.asks and not ask:
+    told = entries or conditions["found"] or conditions["looked_over"] or resume or wrong
+    if file is None and not told and not bench.asks and not ask:
         file = "-"
     _take_options(bench, sheet, entries, file, conditions)
     if not (entries or file is not None) and (bench.asks or ask):
@@ -301,7 +302,8 @@ def _say_kept(sheet: UnsentSheet) -> None:
 def _answer(bench: Bench, sent: ReadingSheet) -> None:
     def say() -> None:
         count = len(sent.readings)
-        click.echo(f"Taken: {count} reading{'' if count == 1 else 's'}, {sent.stage.replace('-', ' ')}.")
+        many = f"{count} reading{'' if count == 1 else 's'}" if count else "what was looked at"
+        click.echo(f"Taken: {many}, {sent.stage.replace('-', ' ')}.")
         if sent.outside_claim:
             click.echo("The job is not on your bench; the sheet is kept and marked so.")
         for line in _learned(sent):

@@ -91,3 +91,12 @@ def test_a_tool_that_was_misnamed_is_put_right_on_the_kept_sheet(command: Comman
     assert (refused.code, "no tool here" in refused.err) == (2, True)
     (kept,) = json.loads(command("unsent", "--json").out)["items"]
     assert command("read", "--resume", kept["sheet"]["id"][-6:], "--tool", "feeler").code == 0
+
+
+def test_what_was_found_is_sent_without_a_reading(
+    command: Command, shop: Shop, taken: dict[str, Any]
+) -> None:
+    assert command("read", "--looked-over", "--found", "fret-high fret 7", "--at-pitch").code == 0
+    (sheet,) = shop.client().reading_sheets.list(taken["id"])
+    assert [(one["code"], one["fret"]) for one in sheet.findings] == [("fret-high", 7)]
+    assert "say so: " not in command("plan").out
