@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from rich.table import Table
 from rich.text import Text
 
-from ._plan_layout import limits, number, unit
+from ._plan_layout import limits, number, spaced_unit
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -235,7 +235,7 @@ def look_line(one: CardQuantity, look: CardLook | None) -> str:
         return "zero or less"
     if look.value is None:
         return "not read"
-    return f"{number(look.value, signed=one.quantity == 'intonation')} {unit(look.value)}"
+    return number(look.value, signed=one.quantity == "intonation") + spaced_unit(look.value)
 
 
 def _card_limits(one: CardQuantity) -> str:

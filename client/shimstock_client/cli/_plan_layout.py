@@ -136,8 +136,8 @@ def reading_of(one: Verdict) -> str:
         return "–"
     told = number(one.value, signed=one.quantity == "intonation")
     if one.uncertainty is not None:
-        told += f" ± {number(one.uncertainty)}"
-    return f"{told} {unit(one.value)}"
+        return f"{told} ± {number(one.uncertainty)} {unit(one.value)}"
+    return told + spaced_unit(one.value)
 
 
 def spec_of(one: Verdict | Change) -> str:
@@ -250,7 +250,7 @@ def _after(changes: Iterable[Change]) -> Iterator[str]:
         by_quantity.setdefault((change.quantity, change.pickup), []).append(change)
     for alike in by_quantity.values():
         signed = alike[0].quantity == "intonation"
-        yield " / ".join(number(one.after, signed=signed) for one in alike) + f" {unit(alike[0].after)}"
+        yield " / ".join(number(one.after, signed=signed) for one in alike) + spaced_unit(alike[0].after)
 
 
 def _has_limits(change: Change) -> bool:
@@ -278,9 +278,9 @@ def _write_group(alike: Sequence[Change], *, after_only: bool) -> str:
     signed = first.quantity == "intonation"
     after = " / ".join(number(one.after, signed=signed) for one in alike)
     if after_only:
-        return f"{name} to {after} {unit(first.after)}"
+        return f"{name} to {after}{spaced_unit(first.after)}"
     before = " / ".join(number(one.before, signed=signed) for one in alike)
-    return f"{name} {before} → about {after} {unit(first.after)}"
+    return f"{name} {before} → about {after}{spaced_unit(first.after)}"
 
 
 def asked_line(asked: Sequence[ReadingWanted]) -> str:
@@ -344,6 +344,12 @@ def unit(quantity: Quantity | None) -> str:
     if quantity is None:
         return ""
     return {"in/64": "/64 in", "percent": "%", "degC": "°C", "degF": "°F"}.get(quantity.unit, quantity.unit)
+
+
+def spaced_unit(quantity: Quantity | None) -> str:
+    """Write a unit as it stands behind its number: " mm", but "/64 in"."""
+    told = unit(quantity)
+    return told if told.startswith("/") else f" {told}"
 
 
 def turns(quantity: Quantity | None) -> str:
