@@ -143,10 +143,11 @@ def _through(found: Study, number: int) -> str:
 
 
 def _ask(bench: Bench, found: Study, number: int, wanted: NextReading | None) -> None:
-    from .. import Conflict, InvalidFields
+    from .. import Conflict, InvalidFields, NotReachable, uuid7
 
     expected = expected_of(found.quantity, bench.units)
     asked = None
+    sent: dict[tuple[int, str], Any] = {}  # under one id a reading that is typed again is taken once
     while wanted is not None:
         if asked != wanted.number:
             click.echo(f"{wanted.left:4} left, round {wanted.trial}:  {place_of(wanted.what)}")
@@ -163,11 +164,14 @@ def _ask(bench: Bench, found: Study, number: int, wanted: NextReading | None) ->
         sure = word.lower() == "sure" and bool(text)
         try:
             value = read_measure(text if sure else line, expected)
-            wanted = bench.client.studies.take(found, wanted.number, value, confirmed=sure)
+            mark = sent.setdefault((wanted.number, line), uuid7())
+            wanted = bench.client.studies.take(found, wanted.number, value, confirmed=sure, id=mark)
         except NotUnderstood as error:
             click.echo(f"   not taken: {error}")
         except InvalidFields as error:
             click.echo("   not taken: " + "; ".join(one.message for one in error.errors) + " (3.9 sure)")
+        except NotReachable as error:
+            click.echo(f"   not sent: {error.detail}\n   Type it again when the service is back, or stop.")
         except Conflict as error:
             if error.code != "not-the-next-reading":
                 raise

@@ -19,7 +19,7 @@ from shimstock_server.database.tables.bench import Reading
 from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.shop import Tool
 from shimstock_server.database.words import Kind, Method, Quantity, Side
-from shimstock_server.learning import Repeatability, bench_repeatability
+from shimstock_server.learning import Repeatability, bench_repeatabilities
 from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.quantities import KINDS, read_quantity
 from shimstock_server.web.schemas import field_errors
@@ -122,8 +122,7 @@ class _SheetReader:
         wish: dict[str, Any],
         bench_id: UUID | None,
     ) -> None:
-        self.bench_id = bench_id
-        self.studied: dict[tuple[Quantity, UUID | None], Repeatability | None] = {}
+        self.studied = bench_repeatabilities(session, bench_id)
         self.session, self.frame, self.spec = session, frame, spec
         self.wish = wish
         self.errors: list[dict[str, str]] = []
@@ -147,7 +146,7 @@ class _SheetReader:
         if len(self.errors) > before:
             return None
         held = sent["held"] or []
-        studied = self._studied(quantity, tool)
+        studied = self.studied.get((quantity, tool.id if tool is not None else None))
         return Reading(
             number=number,
             quantity=quantity,
@@ -229,13 +228,6 @@ class _SheetReader:
         if tool is None:
             self._wrong(pointer, "no tool of this shop has this id")
         return tool
-
-    def _studied(self, quantity: Quantity, tool: Tool | None) -> Repeatability | None:
-        """How well this bench repeats with the tool, by its newest study."""
-        key = quantity, tool.id if tool is not None else None
-        if key not in self.studied:
-            self.studied[key] = bench_repeatability(self.session, self.bench_id, *key)
-        return self.studied[key]
 
     def _sheet_tool_for(self, quantity: Quantity) -> Tool | None:
         tool = self.sheet_tool

@@ -12,7 +12,7 @@ from .responses import learned_responses
 from .routes import blueprint
 from .standing import bench_standings, newest_checks, newest_studies
 from .store import counted_facts, counted_period
-from .study_findings import Repeatability, bench_repeatability
+from .study_findings import Repeatability, bench_repeatabilities
 from .tallies import FINDING, STEP, Tallies, jobs_with, merge_tallies
 
 __all__ = [
@@ -28,7 +28,7 @@ __all__ = [
     "CheckPieceOut",
     "Repeatability",
     "Tallies",
-    "bench_repeatability",
+    "bench_repeatabilities",
     "bench_standings",
     "counted_facts",
     "counted_period",

@@ -127,11 +127,11 @@ def _beliefs(nested: Nested, kind: ResponseKind, models: dict[UUID, UUID]) -> di
 def _keep(session: Session, kind: ResponseKind, wanted: dict[UUID, _Row], *, now: datetime) -> int:
     """Write what moved. A row tells the samples that its figures were learned from."""
     known = {
-        row.subject: (row.mean, row.sd)
+        row.subject: (row.mean, row.sd, row.model_id)
         for row in session.execute(
-            select(LearnedResponse.subject, LearnedResponse.mean, LearnedResponse.sd).where(
-                LearnedResponse.kind == kind
-            )
+            select(
+                LearnedResponse.subject, LearnedResponse.mean, LearnedResponse.sd, LearnedResponse.model_id
+            ).where(LearnedResponse.kind == kind)
         )
     }
     gone = [subject for subject in known if subject not in wanted]
@@ -147,7 +147,7 @@ def _keep(session: Session, kind: ResponseKind, wanted: dict[UUID, _Row], *, now
         }
         if subject not in known:
             new.append({"kind": kind, "subject": subject, **values})
-        elif known[subject] != (row.mean, row.sd):
+        elif known[subject] != (row.mean, row.sd, row.model_id):
             moved.append({"kind": kind, "subject": subject, **values})
     for start in range(0, len(gone), 500):
         session.execute(

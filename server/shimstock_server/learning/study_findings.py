@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import statistics
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -240,31 +241,39 @@ class Repeatability:
     source: str
 
 
-def bench_repeatability(
-    session: Session, bench_id: UUID | None, quantity: Quantity, tool_id: UUID | None
-) -> Repeatability | None:
-    """How well a bench repeats a quantity with a tool, as its newest study found; None without a study.
+def bench_repeatabilities(
+    session: Session, bench_id: UUID | None
+) -> dict[tuple[Quantity, UUID | None], Repeatability]:
+    """How well a bench repeats each quantity with each tool, as its newest study of these found.
 
     Notes
     -----
-    Several readers of the study at this bench count together, by the mean of their variances. A study that
-    saw no spread tells only that it is finer than the tool's step: the tool's own figure stands.
+    Several readers of a study at this bench count together, by the mean of their variances. A study that saw
+    no spread tells only that it is finer than the tool's step: the tool's own figure stands.
     """
     if bench_id is None:
-        return None
-    found = session.execute(
-        select(BenchRepeatability.study_id, BenchRepeatability.repeatability, Study.name)
-        .join(Study, Study.id == BenchRepeatability.study_id)
-        .where(
-            BenchRepeatability.bench_id == bench_id,
-            BenchRepeatability.quantity == quantity,
-            BenchRepeatability.tool_id.is_not_distinct_from(tool_id),
+        return {}
+    rows = session.execute(
+        select(
+            BenchRepeatability.quantity,
+            BenchRepeatability.tool_id,
+            BenchRepeatability.study_id,
+            BenchRepeatability.repeatability,
+            Study.name,
         )
+        .join(Study, Study.id == BenchRepeatability.study_id)
+        .where(BenchRepeatability.bench_id == bench_id)
         .order_by(BenchRepeatability.found_at.desc(), BenchRepeatability.study_id.desc())
-        .limit(20)
-    ).all()
-    newest = [row for row in found if row.study_id == found[0].study_id]
-    if not any(row.repeatability > 0.0 for row in newest):
-        return None
-    value = float(np.sqrt(np.mean([row.repeatability**2 for row in newest])))
-    return Repeatability(value, f'the study "{newest[0].name}"')
+    )
+    newest: dict[tuple[Quantity, UUID | None], list[Any]] = {}
+    for row in rows:
+        alike = newest.setdefault((row.quantity, row.tool_id), [])
+        if not alike or alike[0].study_id == row.study_id:
+            alike.append(row)
+    return {
+        key: Repeatability(
+            statistics.fmean(row.repeatability**2 for row in alike) ** 0.5, f'the study "{alike[0].name}"'
+        )
+        for key, alike in newest.items()
+        if any(row.repeatability > 0.0 for row in alike)
+    }
