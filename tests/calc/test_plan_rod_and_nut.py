@@ -322,3 +322,20 @@ def test_a_relief_too_close_to_call_is_read_again_before_a_rodless_neck_is_quote
     assert "relief-unreachable" not in codes(once)
     twice = plan([*readings, relief(0.10)], instrument={"rod": {"kind": "none"}})
     assert "relief-unreachable" in codes(twice)
+
+
+@pytest.mark.parametrize("value, far", [(0.80, False), (0.90, True)])
+def test_a_rod_that_may_come_to_its_end_is_warned_of(value, far):
+    made = plan([relief(value), *action(4.0, 3.6), *nut_action(1.10, 1.00)])
+    assert ("rod-far" in {caution.code for caution in found(made, "relief").cautions}) is far
+
+
+def test_no_saddle_is_sent_further_than_saddles_go():
+    # 60 cents at the 12th fret of 628.65 mm would be 23 mm (first order: scale x cents / 1731.234)
+    cents = {1: 60.0, 2: 6.0, 3: 0.0, 4: 0.0, 5: 0.0, 6: -60.0}
+    made = plan([*GOOD, *(cases.read("intonation", each, cases.STROBE, string=number, fret=12)
+                          for number, each in cents.items())])  # fmt: skip
+    assert [move.string for move in found(made, "intonation").moves] == [2]
+    assert sorted(each.text.text()[:9] for each in made.notes if each.code == "saddle-too-far") == [
+        "string 1:", "string 6:",
+    ]  # fmt: skip

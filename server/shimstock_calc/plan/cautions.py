@@ -11,6 +11,8 @@ TEXTS: dict[str, str] = {
     "rod-stop": "stop if the nut is stiff or creaks, if it is tight and relief does not follow, or if a "
     "quarter turn, free play left out, changes nothing: a broken rod is a major repair",
     "rod-slacken": "slacken the strings before a large tightening",
+    "rod-far": "so much in all is more than many rods give: stop when it stiffens, and look for the reason "
+    "of so much bow",
     "rod-test": "this rod's direction is not proven: an eighth as a test; relief must follow before more",
     "rod-reversed": "this rod is reversed: counter-clockwise tightens; the first eighth is a test",
     "loose-nut": "once its nut is loose a single-action rod has nothing left to give: stop there",

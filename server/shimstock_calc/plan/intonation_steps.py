@@ -19,6 +19,9 @@ from .words import Measure, Sentence, say
 LEAST_PUSH = 0.15
 """Least movement worth pushing a bridge by hand [mm]; common practice, no published source."""
 
+FAR_SADDLE = 10.0
+"""Move of a saddle beyond which something else is wrong [mm]; common practice, no published source."""
+
 NUT_SUSPECT = 3.0
 """Sharpness at frets 1 to 3 above that at the 12th from which the nut is suspected [cents]; judgement."""
 
@@ -104,6 +107,9 @@ def _moves(draft: Draft, due: list[Known]) -> tuple[list[Move], dict[Spot, tuple
     moves, shift = [], {}
     for group in groups:
         shared = sum(wanted[number] for number in group) / len(group)
+        if abs(shared) > FAR_SADDLE:
+            _say_too_far(draft, group, shared)
+            continue
         move, by, left = _saddle(draft, group[0], shared)
         if left:
             _say_travel(draft, group[0], shared, by)
@@ -221,6 +227,25 @@ def _shown_move(draft: Draft, move: Move) -> float:
         return abs(move.amount or 0.0)
     wanted = abs(move.wanted * pitch)
     return wanted if abs(wanted - abs(move.amount)) <= pitch / 8.0 else abs(move.amount)
+
+
+def _say_too_far(draft: Draft, group: list[int], wanted: float) -> None:
+    """A move that no saddle makes: the reading, the string or the bridge's place is wrong."""
+    draft.note(
+        "saddle-too-far",
+        say(
+            "string{plural} {numbers}: {wanted} would be wanted, further than a saddle goes: something else "
+            "is wrong",
+            plural="s" if len(group) > 1 else "",
+            numbers=listed([str(number) for number in group]),
+            wanted=Measure("distance", abs(wanted)),
+        ),
+        [
+            say("read it again: the right string, the note at the 12th fret against the open string"),
+            say("check that its gauge is right, that it is new, and that every string lies in its slot"),
+            say("check the bridge's place: twice the distance from nut to 12th fret, and the compensation"),
+        ],
+    )
 
 
 def _say_travel(draft: Draft, number: int, wanted: float, by: float) -> None:

@@ -18,6 +18,9 @@ from .words import Measure, Sentence, say
 MOST_AT_ONCE = 0.25
 """Most that a rod is turned before tuning and reading again [turns]."""
 
+FAR = 1.5
+"""Turns in all from which a rod may come to its end [turns]; common practice, no published source."""
+
 SLACKEN_FROM = 0.5
 """Tightening in all from which the strings are slackened first [turns]; common practice."""
 
@@ -142,6 +145,7 @@ def _place(draft: Draft, goals: list[Known], wanted: float, total: float) -> Non
                 "rod-stop",
                 ("rod-reversed" if rod.reversed else "rod-test") if testing else "",
                 "rod-slacken" if now > 0 and total >= SLACKEN_FROM else "",
+                "rod-far" if abs(total) > FAR else "",
                 "loose-nut" if now < 0 and rod.kind == "single-action" else "",
                 "free-play" if rod.kind == "dual-action" and turns_back(draft, now) else "",
             ),
