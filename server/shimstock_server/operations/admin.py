@@ -286,18 +286,28 @@ def export(path: Path) -> None:
 
 @admin.command("import")
 @click.argument("path", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--dry-run", is_flag=True, help="Read and check everything, and keep nothing.")
 @_in_a_sentence
-def import_export(path: Path) -> None:
-    """Put the export in PATH into an empty service: migrated, and nothing else. Make keys afterwards."""
+def import_export(path: Path, *, dry_run: bool) -> None:
+    """Put the export in PATH into an empty service: migrated, and nothing else.
+
+    No secret is in an export: make keys and owners' links afterwards; webhook endpoints come switched off.
+    """
     from shimstock_server.transfer import ImportRefused, read_export
 
     config, now = Config.from_environment(), SystemClock().now()
     try:
         with _opened(config) as database, database.write({"now": now, "secret": config.secret}) as session:
             counts = read_export(session, path)
+            if dry_run:
+                session.rollback()
     except ImportRefused as refused:
         raise click.ClickException(str(refused)) from refused
-    click.echo(f"imported {sum(counts.values())} rows into {len(counts)} tables")
+    rows = f"{sum(counts.values())} rows"
+    if dry_run:
+        click.echo(f"{rows} of {len(counts)} tables can be imported; nothing was kept")
+    else:
+        click.echo(f"imported {rows} into {len(counts)} tables")
 
 
 DOCUMENT = Path("openapi") / "shimstock.json"

@@ -27,9 +27,9 @@ from .tables import LEFT_OUT, columns_of, exported_tables, file_of, order_of, to
 FORMAT, VERSION = "shimstock-export", 1
 AT_ONCE = 2000
 SECRETS = (
-    "No secret is in this file. After an import the keys are known by name and open nothing, owners' pages and "
-    "calendars have no address, and webhook endpoints are switched off: make new keys and links, and give each "
-    "endpoint a new secret before it is switched on."
+    "No secret is in this file. After an import the keys are known by name and open nothing, owners' pages "
+    "and calendars have no address, and webhook endpoints are switched off: make new keys and links, and "
+    "give each endpoint a new secret before it is switched on."
 )
 EPOCH = (1980, 1, 1, 0, 0, 0)
 

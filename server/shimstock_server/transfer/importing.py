@@ -90,7 +90,7 @@ def _manifest(archive: zipfile.ZipFile) -> dict[str, Any]:
 
 
 def _which(told: Any) -> dict[str, Any] | None:
-    """Which table an entry of the manifest is about; None when it does not say how many rows and which hash."""
+    """Which table an entry is about; None when it does not say how many rows it has, and their hash."""
     if not isinstance(told, dict) or type(told.get("rows")) is not int or type(told.get("sha256")) is not str:
         return None
     return {name: told.get(name) for name in ("table", "file")}
@@ -146,7 +146,9 @@ def _insert(session: Session, table: Table, rows: list[dict[str, Any]], file: st
         return
     try:
         session.execute(table.insert(), rows)
-    except (sqlalchemy.exc.IntegrityError, sqlalchemy.exc.DataError, sqlalchemy.exc.StatementError) as error:
+    except sqlalchemy.exc.OperationalError:
+        raise  # of the database, not of the file
+    except sqlalchemy.exc.StatementError as error:
         reason = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
         raise ImportRefused(f"{file}: a row does not fit the tables of this service: {reason}") from error
     except (ValueError, TypeError, OverflowError) as error:

@@ -80,7 +80,14 @@ def to_json(value: Any) -> Any:
         return value.isoformat()
     if isinstance(value, bytes):
         return base64.b64encode(value).decode()
-    return value
+    return _sorted(value)
+
+
+def _sorted(value: Any) -> Any:
+    """Sort the members of objects: PostgreSQL does not keep their order, and exports are the same on both."""
+    if isinstance(value, dict):
+        return {name: _sorted(value[name]) for name in sorted(value)}
+    return [_sorted(each) for each in value] if isinstance(value, list) else value
 
 
 def from_json(column: Column[Any], value: Any) -> Any:
@@ -98,6 +105,25 @@ def from_json(column: Column[Any], value: Any) -> Any:
         return base64.b64decode(value)
     if isinstance(kind, type) and issubclass(kind, Enum):
         return kind(value)
+    return _plain(column, kind, value)
+
+
+PLAIN: dict[type, tuple[tuple[type, ...], str]] = {
+    str: ((str,), "a text"),
+    bool: ((bool,), "true or false"),
+    int: ((int,), "a whole number"),
+    float: ((int, float), "a number"),
+}
+
+
+def _plain(column: Column[Any], kind: type, value: Any) -> Any:
+    """Return a value that needs no reading, when it is what the column holds."""
+    types, said = PLAIN.get(kind, ((object,), ""))
+    if not isinstance(value, types) or (isinstance(value, bool) and kind in (int, float)):
+        raise TypeError(f"{column.name}: {said} was expected, not {str(value)[:40]!r}")
+    longest = getattr(column.type, "length", None)
+    if isinstance(value, str) and kind is str and longest is not None and len(value) > longest:
+        raise ValueError(f"{column.name}: has more than {longest} characters")
     return value
 
 
