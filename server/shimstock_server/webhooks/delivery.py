@@ -17,7 +17,7 @@ from email.utils import parsedate_to_datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import ColumnElement, exists, or_, select, update
+from sqlalchemy import ColumnElement, exists, func, or_, select, update
 from sqlalchemy.orm import Session, aliased
 
 from shimstock_server.clock import Clock
@@ -39,7 +39,10 @@ SCHEDULE = (
 )  # fmt: skip
 """From each failed attempt to the next: ten attempts in a little over three days, then it is parked."""
 LEASE = timedelta(minutes=2)
-"""Longer than an attempt can take, name look-up included."""
+"""Longer than the attempts of a batch can take, name look-ups included."""
+THREADS = 8
+BATCH = 4 * THREADS
+"""Leased at once at most: with every endpoint as slow as it may be they are sent within half the lease."""
 LONGEST_WISH = timedelta(hours=24)
 """How long an endpoint's Retry-After can put an attempt off."""
 EACH = 4
@@ -61,6 +64,8 @@ class Leased:
     message_id: str
     body: bytes
     secrets: tuple[bytes, ...]
+    until: datetime
+    """When the lease runs out."""
 
 
 def tell(database: Database, config: Config, clock: Clock) -> int:
@@ -72,18 +77,22 @@ def deliver(database: Database, config: Config, clock: Clock, post: Post = sendi
     """Send what is due, until nothing is or the round has taken long enough; return how many were sent."""
     ends = time.monotonic() + ROUND
     sent = 0
-    with ThreadPoolExecutor(8, thread_name_prefix="webhook") as threads:
+    with ThreadPoolExecutor(THREADS, thread_name_prefix="webhook") as threads:
         while time.monotonic() < ends:
             leased = lease_due(database, config, clock)
             if not leased:
                 break
-            list(threads.map(lambda one: _send(database, config, clock, one, post), leased))
+            list(threads.map(lambda one: send_leased(database, config, clock, one, post), leased))
             sent += len(leased)
     return sent
 
 
-def _send(database: Database, config: Config, clock: Clock, one: Leased, post: Post) -> None:
-    headers = signing.headers(one.message_id, clock.now(), one.body, one.secrets)
+def send_leased(database: Database, config: Config, clock: Clock, one: Leased, post: Post) -> None:
+    """Send a leased message and note the outcome, unless its lease has run out meanwhile."""
+    now = clock.now()
+    if now >= one.until:
+        return  # too late: another worker may have sent it by now, and what comes after it
+    headers = signing.headers(one.message_id, now, one.body, one.secrets)
     outcome = post(one.url, one.body, headers, private=config.webhook_private)
     note(database, config, one, outcome, now=clock.now())
 
@@ -92,12 +101,17 @@ def _send(database: Database, config: Config, clock: Clock, one: Leased, post: P
 
 
 def lease_due(database: Database, config: Config, clock: Clock) -> list[Leased]:
-    """Lease what is due: of each endpoint a few, of each object the first that is pending."""
+    """Lease what is due: of each endpoint a few, of each object the first that is pending.
+
+    The endpoints take turns by chance, so that slow ones cannot keep the others waiting for ever.
+    """
     now = clock.now()
     with database.read() as session:
         endpoints = list(session.scalars(_with_something_due(now)))
     leased: list[Leased] = []
     for endpoint_id in endpoints:
+        if len(leased) > BATCH - EACH:
+            break
         with database.write({"now": now, "secret": config.secret}) as session:
             leased += _lease(session, endpoint_id, config, now)
     return leased
@@ -120,7 +134,7 @@ def _with_something_due(now: datetime) -> Any:
                 ~_behind(),
             )
         )
-        .order_by(WebhookEndpoint.id)
+        .order_by(func.random())
     )
 
 
@@ -168,7 +182,7 @@ def _lease(session: Session, endpoint_id: UUID, config: Config, now: datetime) -
         ).first()
         if taken is not None:
             body = encode(message(event)).encode()
-            leased.append(Leased(delivery_id, lease, endpoint.url, str(event.id), body, secrets))
+            leased.append(Leased(delivery_id, lease, endpoint.url, str(event.id), body, secrets, now + LEASE))
     return leased
 
 

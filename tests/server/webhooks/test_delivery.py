@@ -17,7 +17,7 @@ from shimstock_server.database.history import emit
 from shimstock_server.database.session import Database
 from shimstock_server.database.tables.operations import DomainEvent
 from shimstock_server.database.tables.shop import Bench
-from shimstock_server.webhooks import delivery, forget_delivered, outbox
+from shimstock_server.webhooks import delivery, forget_delivered, outbox, sending
 from shimstock_server.webhooks.sending import Outcome
 from tests.server.booking.conftest import Website, etag
 from tests.server.clients import Client, code
@@ -301,6 +301,40 @@ def test_a_worker_that_dies_leaves_nothing_undone(
     assert (sent["state"], sent["attempts"], len(sent["log"])) == ("delivered", 1, 2)
 
 
+def test_what_was_leased_too_long_ago_is_not_sent(
+    website: Website,
+    site_endpoint: Endpoint,
+    receiver: Receiver,
+    tell: Tell,
+    clock: FixedClock,
+    database: Database,
+    config: Config,
+) -> None:
+    """A batch was held up: another worker may have told this, and what came after it, in the meantime."""
+    website.hold(TEN)
+    outbox.number_events(database, config, clock)
+    (leased,) = delivery.lease_due(database, config, clock)
+    clock.advance(delivery.LEASE)
+    delivery.send_leased(database, config, clock, leased, receiver)
+    assert receiver.tried == []
+    tell()
+    assert receiver.types() == ["booking.held"]
+
+
+def test_slow_endpoints_leave_room_for_the_others(
+    client: Client, database: Database, config: Config, clock: FixedClock
+) -> None:
+    for _ in range(delivery.BATCH // delivery.EACH + 4):
+        endpoint_of(client)
+    for n in range(delivery.EACH + 1):
+        client.post("/v1/owners", json={"name": f"Owner {n}"})
+    outbox.number_events(database, config, clock)
+    # As many as can be sent before their leases end, even when each endpoint takes all the time it may.
+    assert len(delivery.lease_due(database, config, clock)) == delivery.BATCH
+    rounds = delivery.BATCH / delivery.THREADS
+    assert rounds * sending.DEADLINE <= delivery.LEASE.total_seconds() / 2
+
+
 def test_two_workers_send_each_message_once_and_in_order(
     client: Client, receiver: Receiver, clock: FixedClock, database: Database, config: Config
 ) -> None:
@@ -339,7 +373,7 @@ def test_a_transaction_that_commits_late_is_not_left_out(
     with database.write({"now": clock.now(), "secret": SECRET}) as slow:
         bench = Bench(name="slow", skills=[])
         slow.add(bench)
-        late = emit(slow, "bench.tested", bench).id
+        late = emit(slow, "bench.tested", bench)
         client.post("/v1/owners", json={"name": "Quick"})
         outbox.number_events(database, config, clock)
         page = client.get(f"/v1/events?cursor={first}").get_json()
