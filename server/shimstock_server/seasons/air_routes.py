@@ -88,9 +88,10 @@ def add_climate_from_csv(query: dict[str, Any], text: str) -> Answer:
 def add_climate_from_epw(query: dict[str, Any], text: str) -> Answer:
     """Add the monthly normals of a place from a typical year in EPW.
 
-    The vapour pressure of each hour comes from its dew point, else from its relative humidity over water. An
-    hour without either, or outside nature, is left out and counted. A day with at least 18 hours counts, by
-    its mean; a month with at least 20 days counts, by the mean of its days.
+    The vapour pressure of each hour comes from its dew point, else from its relative humidity over water; a
+    dew point above the temperature counts as saturated air. An hour without either, or outside nature, is
+    left out and counted, as are the hours of 29 February; an hour that stands twice is refused. A day with at
+    least 18 hours counts, by its mean; a month with at least 20 days counts, by the mean of its days.
     """
     row = climates.climate_from_epw(current.session, text, query)
     return Answer(climates.climate_told(row), location=f"/v1/climates/{row.id}")

@@ -23,17 +23,22 @@ from .text_tables import read_number
 
 HOURS_OF_A_DAY = 18
 """Hours with air that let a day count; judgement."""
+COLDEST, WARMEST = -60.0, 42.0
+"""Of a month's mean of days; the hottest places stay below (judgement) [degC]."""
 DAYS_OF_A_MONTH = 20
 """Days that let a month count; judgement."""
 HEADER_LINES = 8
 LONGEST_HEAD = 2000
 """Characters of the first line that are read."""
+LEAP_DAY = (2, 29)
 COLUMNS = 9
 """As far as the hour's relative humidity; a line has 35 columns and more."""
 # Missing values and bounds of the data dictionary: field N6 dry bulb, N7 dew point, N8 relative humidity.
 DRY_BULB = (99.9, -70.0, 70.0)
 DEW_POINT = (99.9, -70.0, 70.0)
 HUMIDITY = (999.0, 0.0, 110.0)
+Hour = tuple[int, int, int, float, float, float]
+"""Month, day, hour; dry bulb [degC], dew point [degC], humidity [% RH]."""
 
 
 @dataclass(frozen=True)
@@ -69,9 +74,10 @@ def read_epw(text: str) -> TypicalYear:
     Notes
     -----
     The daily rule. The vapour pressure of each hour comes from its dew point, else from its relative humidity
-    over water. An hour without either, or outside nature, is left out and counted. A day with at least 18
-    hours counts, by its mean; a month with at least 20 days counts, by the mean of its days. 29 February is
-    left out. Fewer days: the file is refused and the months are named.
+    over water; a dew point above the temperature counts as saturated air. An hour without either, or outside
+    nature, is left out and counted, as are the hours of 29 February. A day with at least 18 hours counts, by
+    its mean; a month with at least 20 days counts, by the mean of its days. Fewer days: the file is refused
+    and the months are named.
     """
     lines = text.splitlines()
     head = next(csv.reader(io.StringIO(lines[0][:LONGEST_HEAD])), []) if lines else []
@@ -83,6 +89,7 @@ def read_epw(text: str) -> TypicalYear:
     left_out = _fill(hours, lines[HEADER_LINES:])
     days = _day_means(hours)
     counted = (~np.isnan(days[..., 0])).sum(axis=1)
+    _refuse_other_units(days[..., 0])
     short = [month + 1 for month in range(12) if counted[month] < DAYS_OF_A_MONTH]
     if short:
         raise InvalidFields(
@@ -120,9 +127,23 @@ def _within(text: str, most: float) -> float | None:
     return None if number is None or abs(number) > most else number
 
 
+def _refuse_other_units(days: np.ndarray[Any, np.dtype[np.float64]]) -> None:
+    """Refuse months that no place has: hours in degF are the usual reason."""
+    errors = {}
+    for month, found in enumerate(days, 1):
+        known = found[~np.isnan(found)]
+        if known.size and not COLDEST <= (mean := float(known.mean())) <= WARMEST:
+            errors[f"/months/{month}"] = (
+                f"a mean lies from {COLDEST:g} to {WARMEST:g} degC; this one is {mean:.1f}: "
+                "are the file's hours in degF?"
+            )
+    if errors:
+        raise InvalidFields.of(errors)
+
+
 def _fill(hours: np.ndarray[Any, np.dtype[np.float64]], lines: Sequence[str]) -> int:
     """Put each hour's temperature and vapour pressure into its place; return how many were left out."""
-    found = list(_hours(lines))
+    found, leap_hours = _each_once(lines)
     if not found:
         raise InvalidFields.at(f"/lines/{HEADER_LINES + 1}", "no hours follow the eight lines of the header")
     values = np.array([each[3:] for each in found])
@@ -136,13 +157,33 @@ def _fill(hours: np.ndarray[Any, np.dtype[np.float64]], lines: Sequence[str]) ->
     pressure[by_humidity] = (
         saturation_pressure(dry[by_humidity]) * np.minimum(humidity[by_humidity], 100.0) / 100.0
     )
-    for (month, day, hour, *_), warm, vapour, good in zip(found, dry, pressure, usable, strict=True):
+    for (month, day, at, *_), warm, vapour, good in zip(found, dry, pressure, usable, strict=True):
         if good:
-            hours[month - 1, day - 1, hour - 1] = warm, vapour
-    return int((~usable).sum())
+            hours[month - 1, day - 1, at - 1] = warm, vapour
+    return int((~usable).sum()) + leap_hours
 
 
-def _hours(lines: Sequence[str]) -> Iterator[tuple[int, int, int, float, float, float]]:
+def _each_once(lines: Sequence[str]) -> tuple[list[Hour], int]:
+    """Return the hours of a year of 365 days, and how many stand on 29 February."""
+    found: dict[tuple[int, int, int], tuple[int, Hour]] = {}
+    leap_hours = 0
+    for number, hour in _hours(lines):
+        at = hour[:3]
+        if hour[:2] == LEAP_DAY:
+            leap_hours += 1
+        elif at in found:
+            month, day, clock = at
+            raise InvalidFields.at(
+                f"/lines/{number}",
+                f"month {month}, day {day}, hour {clock} stands in line {found[at][0]} already: "
+                "a typical year has each hour once",
+            )
+        else:
+            found[at] = number, hour
+    return [hour for _, hour in found.values()], leap_hours
+
+
+def _hours(lines: Sequence[str]) -> Iterator[tuple[int, Hour]]:
     for number, line in enumerate(lines, HEADER_LINES + 1):
         if not line.strip():
             continue
@@ -157,15 +198,13 @@ def _hours(lines: Sequence[str]) -> Iterator[tuple[int, int, int, float, float, 
             raise InvalidFields.at(
                 f"/lines/{number}", "an hour has month 1 to 12, day 1 to 31, hour 1 to 24, and its values"
             )
-        if day > MONTH_DAYS[month - 1]:
-            if (month, day) == (2, 29):
-                continue
+        if day > MONTH_DAYS[month - 1] and (month, day) != LEAP_DAY:
             raise InvalidFields.at(f"/lines/{number}", f"month {month} has no day {day}")
         dry, dew, humidity = (
             _value(cell, *bounds)
             for cell, bounds in zip(cells[6:9], (DRY_BULB, DEW_POINT, HUMIDITY), strict=True)
         )
-        yield month, day, hour, dry, dew, humidity
+        yield number, (month, day, hour, dry, dew, humidity)
 
 
 def _value(cell: str, missing: float, low: float, high: float) -> float:

@@ -151,10 +151,9 @@ def _refuse_bad(readings: Sequence[Sent], now: datetime) -> None:
                 f"lies in {each.taken_at.year}: the logger's clock went astray; shift the times"
             )
         elif each.taken_at > now + CLOCK_TOLERANCE and not each.confirm_clock:
-            minutes = round((each.taken_at - now).total_seconds() / 60)
             ahead[f"{each.at}/taken_at"] = (
-                f"lies {minutes} minutes ahead of the service's clock: set the logger's clock, shift the "
-                "times, or confirm them with confirm_clock"
+                f"lies {_so_long(each.taken_at - now)} ahead of the service's clock: set the logger's clock, "
+                "shift the times, or confirm them with confirm_clock"
             )
         if each.taken_at < CLOCK_RESET:
             errors[f"{each.at}/taken_at"] = (
@@ -165,6 +164,18 @@ def _refuse_bad(readings: Sequence[Sent], now: datetime) -> None:
         raise _refusal(errors | ahead, InvalidFields)
     if ahead:
         raise _refusal(ahead, ClockAhead)
+
+
+def _so_long(time: timedelta) -> str:
+    """Write a time in the unit that people use for it.
+
+    >>> _so_long(timedelta(minutes=61)), _so_long(timedelta(hours=50)), _so_long(timedelta(days=459))
+    ('61 minutes', '50 hours', '459 days')
+    """
+    minutes = round(time.total_seconds() / 60)
+    if minutes < 180:
+        return f"{minutes} minutes"
+    return f"{round(minutes / 60)} hours" if minutes < 5 * 1440 else f"{round(minutes / 1440)} days"
 
 
 def _refusal(errors: Mapping[str, str], kind: type[InvalidFields] | type[ClockAhead]) -> Exception:

@@ -123,10 +123,17 @@ def read_table(text: str) -> Table:
     twice = sorted(heading for heading, times in Counter(headings).items() if times > 1)
     if twice:
         raise InvalidFields.at(f"/lines/{numbered[0][0]}", f"the heading {twice[0][:80]} stands twice")
+    if len(headings) == 1 and (other := next((each for each in "|:" if each in first), None)):
+        raise InvalidFields.at(
+            f"/lines/{numbered[0][0]}", f"columns are separated by {other!r}: use commas, semicolons or tabs"
+        )
     errors = Errors()
     for number, cells in rows[1:]:
         if len(cells) != len(headings):
-            errors.add(number, "", f"has {len(cells)} columns where the headings name {len(headings)}")
+            hint = ""
+            if len(cells) > len(headings) and separator == ",":
+                hint = ": write numbers with a point, or separate the columns by semicolons"
+            errors.add(number, "", f"has {len(cells)} columns where the headings name {len(headings)}{hint}")
     errors.refuse("the file")
     return Table(headings, tuple(rows[1:]), separator != ",")
 

@@ -119,7 +119,11 @@ BAD_TABLES = (
     ("month,temperature_degC\n1,2\n", "/lines/1", "relative_humidity_percent"),
     ("month,temperature,relative_humidity_percent\n", "/lines/1", "temperature_degC or temperature_degF"),
     (csv_of().replace("\n1,", "\n13,"), "/lines/3/month", "1 to 12"),
-    (csv_of().replace("\n1,", "\n1,1,"), "/lines/3/", "4 columns"),
+    (
+        csv_of().replace("\n1,", "\n1,1,"),
+        "/lines/3/",
+        "4 columns where the headings name 3: write numbers with a point",
+    ),
     (csv_of().replace("\n7,24.135", "\n7,warm"), "/lines/9/temperature_degC", "a number"),
     (csv_of().replace("73.625", "130"), "/lines/9/relative_humidity_percent", "at most 100"),
     (csv_of().replace("\n7,24.135", "\n7,75.4"), "/lines/9/temperature_degC", "from -60 to 50"),
@@ -199,6 +203,32 @@ def test_hours_that_are_missing_are_counted_and_months_without_days_refused(clie
     answer = client.post("/v1/climates/epw", data=few, content_type="text/plain")
     assert answer.status_code == 422
     assert pointers(answer) == ["/months/3", "/months/8"]
+
+
+@ON_SQLITE
+def test_a_leap_years_day_is_counted_and_an_hour_that_comes_twice_refused(client: Client) -> None:
+    year = typical_year()
+    lines = year.splitlines()
+    leap = "\n".join([*lines, *(f"2000,2,29,{hour},0,?9?9,30.0,99.9,50,99000,0,0" for hour in range(1, 25))])
+    got = client.post("/v1/climates/epw?name=leap", data=leap, content_type="text/plain").get_json()
+    assert (got["hours_used"], got["hours_left_out"]) == (8760, 24)
+    twice = "\n".join([*lines, lines[20]])
+    answer = client.post("/v1/climates/epw", data=twice, content_type="text/plain")
+    assert pointers(answer) == [f"/lines/{len(lines) + 1}"]
+    assert "in line 21 already" in answer.get_json()["errors"][0]["message"]
+
+
+@ON_SQLITE
+def test_hours_in_another_unit_are_no_climate(client: Client) -> None:
+    hot = []
+    for line in typical_year().splitlines():
+        cells = line.split(",")
+        if cells[0] == "1999":
+            cells[6] = f"{float(cells[6]) * 1.8 + 32.0:.1f}"
+        hot.append(",".join(cells))
+    answer = client.post("/v1/climates/epw", data="\n".join(hot), content_type="text/plain")
+    assert answer.status_code == 422
+    assert "degF" in answer.get_json()["errors"][0]["message"]
 
 
 NO_YEARS = (

@@ -162,6 +162,10 @@ BAD_LOGS = (
     (f"{HEADINGS};note\n2026-10-01 00:00;21;45;{'a' * 140_000}", "/lines/2", "100000 characters"),
     (";" * 50_000, "/lines/1", "200 columns"),
     (f"{HEADINGS}\n" + "\n" * 9 + "x\n" * 100_001, "", "100000 lines"),
+    (HEADINGS.replace(";", "|"), "/lines/1", "separated by '|'"),
+    (f"{HEADINGS.replace(';', ',')}\n2026-10-01 00:00,21,5,45", "/lines/2/", "with a point"),
+    (f"{HEADINGS}\n2029-01-01 00:00;21;45", "/lines/2/taken_at", "812 days ahead"),
+    (f"{HEADINGS}\n2026-10-01 00:00;0,7;45", "/lines/2/temperature_degC", "5 to 40 degC"),
 )
 
 
@@ -176,6 +180,8 @@ def test_bad_lines_of_a_log_are_named(shop: SeasonShop, room: str) -> None:
     far = post_log(shop, room, f"{HEADINGS}\n9990-10-01 00:00;21;45", shift_minutes=21_000_000)
     assert pointers(far) == ["/lines/2/taken_at"]
     assert shop.bench.get("/v1/room-readings").get_json()["items"] == []
+    two = post_log(shop, room, f"{HEADINGS}\n2026-10-01 00:00;21;45\n2026-10-01 00:00;21;47")
+    assert (code(two), pointers(two)) == ("two-readings-at-once", ["/lines/3/taken_at"])
     many = "\n".join([HEADINGS, *(f"2026-10-01 00:{minute:02};99;200" for minute in range(60))])
     answer = post_log(shop, room, many).get_json()
     assert len(answer["errors"]) == 100
