@@ -34,9 +34,9 @@ from shimstock_client import (
     Tool,
     as_planned,
 )
-from shimstock_client.cli._bench import Trimmed
 from shimstock_client.cli._layout import print_card
 from shimstock_client.cli._plan_layout import print_step, print_verdicts, turns
+from shimstock_client.cli._speaking import Trimmed
 
 SERIAL = "K-0117"
 TOO_CLOSE = "too close to call"
