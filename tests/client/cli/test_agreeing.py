@@ -8,13 +8,14 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+import requests
 
-from shimstock_client import Quantity
+from shimstock_client import Quantity, WSGITransport
 from shimstock_client.cli import _bench
 from shimstock_server.config import Config
 from shimstock_server.database.session import Database
 from shimstock_server.learning import work_off_marks
-from tests.client.conftest import Command, Shop
+from tests.client.conftest import Command, Shop, runner
 
 pytestmark = pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
 
@@ -107,6 +108,33 @@ def test_a_technician_is_led_through_a_study_blind_and_can_go_on_later(
     assert command("study", "--says").out == ended.out
     assert command("study", "--shows", "0.3").code == 3
     assert "relief with Feeler leaves repeats to" in command("benches").out
+
+
+class CutLine(WSGITransport):
+    """Loses the answer to the first reading of a study, which has arrived all the same."""
+
+    lost = False
+
+    def send(self, request: Any, *args: Any, **options: Any) -> Any:
+        """Pass it on, and lose the answer once."""
+        answer = super().send(request, *args, **options)
+        if not self.lost and request.method == "POST" and "/readings" in request.url:
+            self.lost = True
+            raise requests.ConnectionError("cut")
+        return answer
+
+
+def test_a_reading_whose_answer_was_lost_is_typed_again_and_taken_once(
+    shop: Shop, command: Command, at_keyboard: Any, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shop.client("manager").benches.create(name="Second bench")
+    begin(command)
+    at_keyboard("0.31", "0.31", "stop")
+    led = runner(CutLine(shop.app), capsys)("study")
+    assert "not sent: " in led.out
+    assert "taken this one meanwhile" not in led.out
+    (study,) = shop.client().studies.list()
+    assert study.taken == 1
 
 
 def test_what_a_bench_repeats_to_is_told_with_its_readings_and_its_plan(shop: Shop, command: Command) -> None:
