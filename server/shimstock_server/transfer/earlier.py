@@ -116,11 +116,7 @@ def import_readings(session: Session, text: str, *, actor: Actor, now: datetime)
         if any(session.get(ReadingSheet, known) is not None for known in {wish["id"], sheet.former_id}):
             result.wrong(sheet.rows[0], None, "these readings were imported before")
             continue
-        try:
-            day = sheet.instrument.id, wish["taken_at"].astimezone(zone).date()
-        except OverflowError:
-            result.wrong(sheet.rows[0], "taken_at", "is not a moment that the calendar knows")
-            continue
+        day = sheet.instrument.id, wish["taken_at"].astimezone(zone).date()
         try:
             with session.begin_nested():
                 if day not in jobs:

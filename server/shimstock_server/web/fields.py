@@ -42,6 +42,8 @@ _JSON_NUMBER = re.compile(r"-?(0|[1-9]\d*)(\.\d+)?([eE][+-]?\d+)?")
 _WHOLE = re.compile(r"-?(0|[1-9]\d{0,18})")
 
 MAX_LIST = 500
+FIRST_YEAR, LAST_YEAR = 1900, 2999
+"""Of moments and days; beyond it a clock or a hand has slipped, and calendars of other zones end."""
 
 base.Field.default_error_messages.update(
     required="is required", null="must not be null", validator_failed="is not valid"
@@ -251,9 +253,11 @@ class Instant(StrictField):
         if not isinstance(value, str) or not _INSTANT.fullmatch(value):
             raise ValidationError("must be a moment with its offset, such as 2026-03-14T09:30:00+01:00")
         try:
-            return datetime.fromisoformat(value.upper()).astimezone(UTC)
+            instant = datetime.fromisoformat(value.upper()).astimezone(UTC)
         except (ValueError, OverflowError):
             raise ValidationError("is not a moment that the calendar knows") from None
+        _refuse_year(instant.year)
+        return instant
 
     def _serialize(self, value: Any, *_args: Any, **_kwargs: Any) -> str | None:
         return None if value is None else instant_text(value)
@@ -261,6 +265,11 @@ class Instant(StrictField):
     def openapi(self) -> dict[str, Any]:
         """Return the JSON Schema of this field."""
         return {"type": "string", "format": "date-time"}
+
+
+def _refuse_year(year: int) -> None:
+    if not FIRST_YEAR <= year <= LAST_YEAR:
+        raise ValidationError(f"must lie in the years {FIRST_YEAR} to {LAST_YEAR}")
 
 
 def instant_text(instant: datetime) -> str:
@@ -283,9 +292,11 @@ class Day(StrictField):
         if not isinstance(value, str) or not _DAY.fullmatch(value):
             raise ValidationError("must be a day such as 2026-03-14")
         try:
-            return date.fromisoformat(value)
+            day = date.fromisoformat(value)
         except ValueError:
             raise ValidationError("is not a day that the calendar knows") from None
+        _refuse_year(day.year)
+        return day
 
     def _serialize(self, value: Any, *_args: Any, **_kwargs: Any) -> str | None:
         return None if value is None else value.isoformat()

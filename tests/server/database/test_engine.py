@@ -14,9 +14,11 @@ from pathlib import Path
 import pytest
 import sqlalchemy.exc
 from sqlalchemy import select, text
+from sqlalchemy.dialects import sqlite
 
 from shimstock_server.database.engine import LockTimeout, WriterLock, make_engine
 from shimstock_server.database.session import Database
+from shimstock_server.database.tables.base import Instant
 from shimstock_server.database.tables.jobs import JobNumber
 from shimstock_server.database.tables.shop import Bench
 from shimstock_server.web.problems import Conflict, DatabaseAway, DiskFull, PreconditionFailed
@@ -249,3 +251,13 @@ def test_a_foreign_writer_is_waited_for(database: Database, database_url: str) -
         threading.Timer(0.3, lambda: foreign.execute("COMMIT")).start()
         count_up(database, 1)
         time.sleep(0.1)
+
+
+def test_instants_sort_as_text_in_every_year() -> None:
+    kind, dialect = Instant(), sqlite.dialect()
+    moments = [datetime(year, 1, 1, tzinfo=UTC) for year in (1, 999, 1900, 2026, 9999)]
+    kept = [kind.process_bind_param(moment, dialect) for moment in moments]
+    assert kept == sorted(kept)
+    assert kept[3] == "2026-01-01T00:00:00.000000Z"
+    assert [kind.process_result_value(text, dialect) for text in kept] == moments
+    assert kind.process_result_value("1-01-01T00:00:00.000000Z", dialect) == moments[0]

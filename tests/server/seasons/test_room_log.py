@@ -63,7 +63,7 @@ BAD = (
     ({"temperature": degrees(-3.0)}, "/temperature", "confirm it"),
     ({"taken_at": "1999-12-31T00:00:00Z"}, "/taken_at", "clock was reset"),
     ({"temperature": {"value": 21.0, "unit": "percent"}}, "/temperature/unit", "degC or degF"),
-    ({"taken_at": "9999-12-31T23:59:59Z", "confirm_clock": True}, "/taken_at", "went astray"),
+    ({"taken_at": "2999-12-31T23:59:59Z", "confirm_clock": True}, "/taken_at", "went astray"),
     ({"taken_at": "2026-10-12T09:00:00"}, "/taken_at", "with its offset"),
 )
 
@@ -223,7 +223,7 @@ def test_a_salt_check_corrects_what_is_read_from_then_on(shop: SeasonShop, room:
     assert len(shop.bench.get(path).get_json()["items"]) == 1
     ahead = {**check, "checked_at": (OCTOBER + timedelta(days=1)).isoformat()}
     assert code(shop.bench.post(path, json=ahead)) == "clock-ahead"
-    long_ago = {**check, "checked_at": "0001-01-01T00:00:00Z"}
+    long_ago = {**check, "checked_at": "1999-01-01T00:00:00Z"}
     assert pointers(shop.bench.post(path, json=long_ago)) == ["/checked_at"]
 
 

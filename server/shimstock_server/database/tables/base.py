@@ -52,14 +52,15 @@ class Instant(TypeDecorator[datetime]):
             raise ValueError("an instant needs an offset")
         utc = value.astimezone(UTC)
         if dialect.name == "sqlite":
-            return utc.strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+            # strftime writes early years short, and then they neither sort nor can be read again
+            return utc.replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
         return utc
 
     def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:  # noqa: ARG002
         if value is None:
             return None
         if isinstance(value, str):
-            return datetime.strptime(value, "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=UTC)
+            return datetime.fromisoformat(value.zfill(27))
         return value.astimezone(UTC)  # type: ignore[no-any-return]
 
 
