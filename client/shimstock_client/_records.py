@@ -59,6 +59,8 @@ class Closure(Stored):
     reason: str = ""
     opens: str | None = None
     closes: str | None = None
+    bookings: list[str] = field(default_factory=list)
+    """Of one that was just added: the bookings that it shuts out."""
 
 
 @dataclass(kw_only=True)

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 from typing import Any
+from uuid import UUID
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from sqlalchemy.orm.attributes import flag_modified
 
 from shimstock_server.database.history import emit
+from shimstock_server.database.tables.booking import Booking
 from shimstock_server.database.tables.shop import Closure, OpeningHours, Shop
+from shimstock_server.database.words import BookingState
 from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.typed import kept
 
-from .hours import settings
+from .hours import opening, settings
 from .problems import DayTaken
 
 FIELDS = (
@@ -151,6 +155,25 @@ def add_closure(session: Session, body: Mapping[str, Any]) -> Closure:
     session.add(row)
     session.flush()
     return row
+
+
+def closure_told(session: Session, row: Closure) -> dict[str, Any]:
+    """Return a new exception as it is answered, with the bookings that it shuts out."""
+    names = ("id", "version", "created_at", "updated_at", "day", "reason", "opens", "closes")
+    return {**{name: getattr(row, name) for name in names}, "bookings": _shut_out(session, row.day)}
+
+
+def _shut_out(session: Session, day: date) -> list[UUID]:
+    """The bookings of a day that nobody would be there to take in."""
+    if find(session) is None:
+        return []
+    spans = opening(session, day)
+    booked = session.execute(
+        select(Booking.id, Booking.at)
+        .where(Booking.day == day, Booking.state.in_((BookingState.HELD, BookingState.CONFIRMED)))
+        .order_by(Booking.at, Booking.id)
+    )
+    return [each.id for each in booked if not any(opens <= each.at < closes for opens, closes in spans)]
 
 
 def told(shop: Shop) -> dict[str, Any]:

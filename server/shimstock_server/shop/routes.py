@@ -26,6 +26,7 @@ from .schemas import (
     ClosureIn,
     ClosureOut,
     ClosureQuery,
+    NewClosureOut,
     ShopChange,
     ShopIn,
     ShopOut,
@@ -108,16 +109,16 @@ def list_closures(query: dict[str, Any]) -> Answer:
     "/closures",
     scopes=WRITERS,
     body=ClosureIn,
-    answer=ClosureOut,
+    answer=NewClosureOut,
     status=201,
     writes=True,
     creates="key",
     conflicts=(DayTaken,),
 )
 def add_closure(body: dict[str, Any]) -> Answer:
-    """Add a day on which the shop is closed, or open at other hours."""
+    """Add a day on which the shop is closed, or open at other hours. What is booked stays booked."""
     row = record.add_closure(current.session, body)
-    return Answer(row, location=f"/v1/closures/{row.id}")
+    return Answer(record.closure_told(current.session, row), location=f"/v1/closures/{row.id}")
 
 
 @shop.operation("GET", "/closures/<uuid:closure_id>", scopes=READERS, answer=ClosureOut)

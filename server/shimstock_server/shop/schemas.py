@@ -202,6 +202,18 @@ class ClosureOut(StrictSchema):
     closes = Text(allow_none=True)
 
 
+class NewClosureOut(ClosureOut):
+    """A dated exception that was just added, and the bookings that stand before a closed door."""
+
+    bookings = ListOf(
+        Id(),
+        metadata={
+            "description": "Bookings of that day at a time when the shop is shut now: they stay booked. Move "
+            "them, or tell their owners."
+        },
+    )
+
+
 class ShiftIn(StrictSchema):
     """When a technician works, week by week."""
 

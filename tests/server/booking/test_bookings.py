@@ -44,6 +44,20 @@ def test_a_closure_takes_the_slots_away_and_other_hours_move_them(website: Websi
     assert walls == ["13:15", "14:15", "15:15"]
 
 
+def test_a_closure_names_the_bookings_that_it_shuts_out(website: Website, client: Client) -> None:
+    ten, two = website.book(TEN), website.book("2026-03-03T13:00:00Z")
+    free = website.book("2026-03-04T09:00:00Z")
+    afternoon = {"day": TUESDAY, "opens": "13:00", "closes": "18:00"}
+    assert client.post("/v1/closures", json=afternoon).get_json()["bookings"] == [ten["id"]]
+    (made,) = client.get("/v1/closures").get_json()["items"]
+    assert "bookings" not in made
+    client.delete(f"/v1/closures/{made['id']}", etag=f'"{made["version"]}.mm"')
+    closed = client.post("/v1/closures", json={"day": TUESDAY, "reason": "flood"})
+    assert closed.get_json()["bookings"] == [ten["id"], two["id"]]
+    for booking in (ten, two, free):
+        assert website.client.get(f"/v1/bookings/{booking['id']}").get_json()["state"] == "confirmed"
+
+
 def test_only_days_on_which_somebody_can_do_it_are_offered(website: Website, workshop: Workshop) -> None:
     nylon = Website(website.client, workshop.ids["nylon"])
     days = {slot["wall"][:10] for slot in nylon.slots(first="2026-03-03", last="2026-03-08")}
