@@ -7,12 +7,25 @@ from typing import Any
 
 import sqlalchemy.exc
 from gunicorn.app.base import BaseApplication  # type: ignore[import-untyped]
+from gunicorn.glogging import Logger  # type: ignore[import-untyped]
 from prometheus_client import multiprocess
 
 from shimstock_server.config import Config
 from shimstock_server.database import migrate
 
+from .logs import set_up
+
 _log = logging.getLogger(__name__)
+
+
+class _Logs(Logger):  # type: ignore[misc]
+    """Gunicorn's own lines, written as all others of the service are."""
+
+    def setup(self, cfg: Any) -> None:
+        """Send what gunicorn has to say to the service's log."""
+        super().setup(cfg)
+        self.error_log.handlers[:] = []
+        self.error_log.propagate = True
 
 
 class Gunicorn(BaseApplication):  # type: ignore[misc]
@@ -34,6 +47,7 @@ class Gunicorn(BaseApplication):  # type: ignore[misc]
             "preload_app": False,
             "accesslog": None,
             "errorlog": "-",
+            "logger_class": _Logs,
             "loglevel": "warning",
             "control_socket_disable": True,
             "limit_request_line": 8190,
@@ -54,8 +68,6 @@ class Gunicorn(BaseApplication):  # type: ignore[misc]
         """Return the application, in the worker."""
         from shimstock_server.app import create_app
 
-        from .logs import set_up
-
         set_up(self._settings.log_level)
         app = create_app(self._settings, check_revision=False)
         try:
@@ -69,6 +81,7 @@ class Gunicorn(BaseApplication):  # type: ignore[misc]
 
 def serve(config: Config, *, bind: str, workers: int, threads: int) -> None:
     """Serve until SIGTERM or SIGINT, then finish what is under way and leave the process."""
+    set_up(config.log_level)
     Gunicorn(config, bind=bind, workers=workers, threads=threads).run()
 
 

@@ -7,6 +7,7 @@ import math
 import re
 from collections.abc import Iterator
 from typing import Any
+from urllib.parse import unquote_to_bytes
 from uuid import UUID
 
 import marshmallow
@@ -80,12 +81,18 @@ def read_text(request: Request, types: tuple[str, ...], *, max_body: int) -> str
 
 
 def read_bytes(request: Request, max_body: int) -> bytes:
-    """Return the body's bytes, refusing more than the limit before reading it."""
-    request.max_content_length = max_body
+    """Return the body's bytes, refusing more than the limit before reading it.
+
+    A body in chunks does not say its length: one byte more than the limit is read, and tells.
+    """
+    request.max_content_length = max_body + 1
     try:
-        return request.get_data(cache=False)
+        data = request.get_data(cache=False)
     except RequestEntityTooLarge:
-        raise TooLarge(f"A body has at most {max_body} bytes.") from None
+        data = None
+    if data is None or len(data) > max_body:
+        raise TooLarge(f"A body has at most {max_body} bytes.")
+    return data
 
 
 def parse_json(data: bytes, *, max_depth: int = 32) -> Any:
@@ -194,6 +201,10 @@ def load_query(schema: StrictSchema | None, request: Request) -> tuple[Any, list
     by_name = {field.data_key or name: field for name, field in fields.items()}
     tree: dict[str, Any] = {}
     errors: list[FieldError] = []
+    try:
+        unquote_to_bytes(request.query_string).decode("utf-8")
+    except UnicodeDecodeError:
+        errors.append({"pointer": "/query", "message": "must be UTF-8, percent-encoded"})
     for name, texts in request.args.lists():
         field = by_name.get(name)
         if field is None:

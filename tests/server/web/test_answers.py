@@ -135,3 +135,13 @@ def test_tokens() -> None:
     assert redact(f"Bearer {token}!") == f"Bearer shim_{lookup}_…!"
     assert redact("GET /calendars/abc.ics HTTP/1.1") == "GET /calendars/… HTTP/1.1"
     assert len({make_token()[0] for _ in range(100)}) == 100
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+@pytest.mark.parametrize("path", ["/metrics", "/metrics/"])
+def test_figures_are_for_this_machine_alone(stranger: Client, path: str) -> None:
+    """A proxy on this machine that the settings do not name asks for anybody."""
+    assert stranger.get(path).status_code == 200
+    assert stranger.get(path, headers={"X-Forwarded-For": "203.0.113.9"}).status_code == 403
+    elsewhere = {"REMOTE_ADDR": "203.0.113.9"}
+    assert stranger.app.test_client().get(path, environ_overrides=elsewhere).status_code == 403

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from typing import Any
 
 import pytest
@@ -128,6 +129,21 @@ def test_a_deep_field_is_pointed_to(client: Client) -> None:
     ]
 
 
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_a_body_in_chunks_may_be_as_long_as_any(client: Client) -> None:
+    limit = 1024 * 1024
+    for length, status in ((limit, 422), (limit + 1, 413), (2 * limit, 413)):
+        body = b'{"nonsense": 1' + b" " * (length - 15) + b"}"
+        answer = client.app.test_client().post(
+            "/v1/probes",
+            input_stream=io.BytesIO(body),
+            content_type="application/json",
+            headers={"Authorization": f"Bearer {client.token}", "Idempotency-Key": "chunks"},
+            environ_overrides={"wsgi.input_terminated": True},
+        )
+        assert answer.status_code == status, (length, answer.get_json())
+
+
 @pytest.mark.parametrize(
     ("query", "bad"),
     [
@@ -140,6 +156,8 @@ def test_a_deep_field_is_pointed_to(client: Client) -> None:
         ("units=cm", ["/query/units"]),
         ("units=mm&units=inch", ["/query/units"]),
         ("names=a%00b", ["/query/names/0"]),
+        ("names=%ff", ["/query"]),
+        ("names=%ED%A0%80", ["/query"]),
         ("names=a&names=%20", ["/query/names/1"]),
         ("limit=0&active=yes&x=1", ["/query/active", "/query/limit", "/query/x"]),
     ],
