@@ -113,6 +113,10 @@ def test_a_study_and_a_check_piece_through_the_client(shop: Shop) -> None:
     assert [one.id for one in bench.check_pieces.checks(piece)] == [checked.id]
     assert bench.check_pieces.update(bench.check_pieces.get(piece), active=False).active is False
     assert len(bench.reports.bench_agreement()["studies"]) == 1
+    assert "Do the benches agree?" in bench.reports.bench_agreement_page()
+    table = bench.reports.bench_agreement_table("readings").splitlines()
+    assert (len(table), table[0].split(",")[:3]) == (9, ["study_id", "study", "quantity"])
+    assert [reader.here for reader in bench.studies.get(study).readers].count(True) == 1
 
 
 def test_everything_goes_out_and_earlier_readings_come_in(shop: Shop) -> None:

@@ -20,6 +20,8 @@ TABLES = ("quantities", "bins", "steps", "findings", "season", "jobs")
 PATIENCE = 20.0
 """Seconds in which a worker should have begun a long report."""
 EVERY = 0.5
+LONG = 120.0
+"""How long the files of a long report are waited for, unless --timeout says otherwise [s]."""
 
 
 @click.command("report")
@@ -140,6 +142,8 @@ def _ranking(bench: Bench, how: dict[str, Any], period: dict[str, Any]) -> None:
 
 
 def _long(bench: Bench, how: dict[str, Any], period: dict[str, Any]) -> None:
+    if bench.timeout is None:
+        bench.timeout = LONG  # hundreds of pictures are drawn for a page
     reports = bench.client.reports
     if how["run_id"] is not None:
         run = reports.run(how["run_id"])

@@ -14,6 +14,9 @@ from ._exits import Exit, Stop
 if TYPE_CHECKING:
     from .. import ReadingsImport
 
+LONG = 600.0
+"""How long an export is waited for, unless --timeout says otherwise [s]."""
+
 
 @click.command("export")
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
@@ -23,6 +26,8 @@ def export(bench: Bench, file: Path) -> None:
 
     It holds the names of customers. Keys and secrets are not in it.
     """
+    if bench.timeout is None:
+        bench.timeout = LONG
     content = bench.client.transfers.export()
     try:
         # for its owner's eyes alone

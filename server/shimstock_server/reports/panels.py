@@ -230,7 +230,7 @@ def _months(months: Sequence[dict[str, Any]], follows: dict[tuple[str, str, str]
         x = across(each["month"])
         bottom, middle, top = (up(told(kind, each[name], units)) for name in ("p10", "median", "p90"))
         rectangle(panel.canvas, x - 3.5, bottom, x + 3.5, top, fill=PALE, stroke=EDGE, stroke_width=0.75)
-        label(panel.canvas, (x, top - 4.0), str(each["count"]), size=9.5, anchor="middle", fill=SOFT)
+        label(panel.canvas, (x, top - 4.0), _count(each["count"]), size=9.5, anchor="middle", fill=SOFT)
         points.append((x, middle))
     polyline(panel.canvas, points, stroke=INK, stroke_width=1.75)
     for x, y in points:
@@ -242,6 +242,17 @@ def _months(months: Sequence[dict[str, Any]], follows: dict[tuple[str, str, str]
         )
     panel.end = panel.bottom + 19.0
     return panel.written()
+
+
+def _count(number: int) -> str:
+    """Write a count so that twelve stand beside each other.
+
+    >>> _count(812), _count(1640), _count(21400)
+    ('812', '1.6k', '21k')
+    """
+    if number < 1000:
+        return str(number)
+    return f"{number / 1000:.1f}k" if number < 9950 else f"{number / 1000:.0f}k"
 
 
 LEGENDS = {

@@ -306,10 +306,10 @@ def _sent(at: str, reading: dict[str, Any]) -> room_readings.Sent:
 @room_routes.operation(
     "POST", "/room-readings", scopes=READERS, body=schemas.RoomReadingIn, answer=schemas.RoomReadingOut,
     status=201, also={200: schemas.RoomReadingOut}, writes=True, creates="client-id",
-    conflicts=(IdTaken, TwoReadingsAtOnce, ClockAhead, ShopNotSetUp),
+    conflicts=(IdTaken, TwoReadingsAtOnce, ClockAhead, ShopNotSetUp), by_hand=False,
 )  # fmt: skip
 def post_room_reading(body: dict[str, Any]) -> Answer:
-    """Keep a reading of a room's air.
+    """Keep a reading of a room's air, from a sensor or typed; a sensor names no technician.
 
     The same again answers 200 with what is stored; so does the same said by the same hygrometer at the same
     instant under another id, with the reading that was kept.
@@ -329,7 +329,7 @@ def post_room_reading(body: dict[str, Any]) -> Answer:
 @room_routes.operation(
     "POST", "/room-readings/batch", scopes=READERS, body=schemas.RoomReadingBatchIn,
     answer=schemas.RoomLogOut, writes=True,
-    conflicts=(IdTaken, TwoReadingsAtOnce, ClockAhead, ShopNotSetUp),
+    conflicts=(IdTaken, TwoReadingsAtOnce, ClockAhead, ShopNotSetUp), by_hand=False,
 )  # fmt: skip
 def post_room_readings(body: dict[str, Any]) -> Answer:
     """Keep up to 500 readings of one room, in any order, all or nothing.
@@ -345,6 +345,7 @@ def post_room_readings(body: dict[str, Any]) -> Answer:
 @room_routes.operation(
     "POST", "/room-readings/csv", scopes=READERS, query=schemas.LogFileQuery, answer=schemas.RoomLogOut,
     writes=True, conflicts=(IdTaken, TwoReadingsAtOnce, ClockAhead, ShopNotSetUp), text=("text/csv",),
+    by_hand=False,
 )  # fmt: skip
 def post_room_log(query: dict[str, Any], text: str) -> Answer:
     """Keep a hygrometer's log from a table, all or nothing.

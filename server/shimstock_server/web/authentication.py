@@ -67,8 +67,13 @@ def authenticate(session: Session, request: Request, now: datetime) -> tuple[Act
     return actor, key.last_used_at
 
 
-def read_technician(session: Session, request: Request, actor: Actor) -> UUID | None:
+def read_technician(session: Session, request: Request, actor: Actor, *, by_hand: bool = True) -> UUID | None:
     """Return the technician that the header of a write names.
+
+    Parameters
+    ----------
+    by_hand : bool
+        Whether somebody does it, whom a bench key has to name; a device may write without.
 
     Raises
     ------
@@ -79,7 +84,7 @@ def read_technician(session: Session, request: Request, actor: Actor) -> UUID | 
     """
     text = request.headers.get("Technician")
     if text is None:
-        if actor.scope == "bench":
+        if actor.scope == "bench" and by_hand:
             raise TechnicianRequired()
         return None
     identifier = read_uuid(text.strip())

@@ -54,6 +54,7 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
         also: Mapping[int, Schema | None] | None = None,
         types: tuple[str, ...] = ("application/json",),
         text: tuple[str, ...] = (),
+        by_hand: bool = True,
     ) -> Callable[[View], View]:
         """Make the decorated function answer a method of an address.
 
@@ -85,6 +86,8 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
             The media types of the answer, the first by default; ``current.media_type`` tells the one wanted.
         text : tuple of str
             Media types of a file that is sent as it is instead of a JSON body; the view gets it as ``text``.
+        by_hand : bool
+            Whether a bench key's request names the technician; False for what devices send by themselves.
         """
         method = method.upper()
         answers = {status: _instance(answer)} | {code: _instance(each) for code, each in (also or {}).items()}
@@ -105,6 +108,7 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
                 types=types,
                 conflicts=conflicts,
                 text=text,
+                by_hand=by_hand,
             )
             _check(operation)
             self.operations.append(operation)

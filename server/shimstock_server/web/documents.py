@@ -270,7 +270,8 @@ def problems_of(operation: Operation) -> list[type[Problem]]:
         found.append(InvalidCursor)
     if operation.writes and operation.keyed:
         found += [BadIdempotencyKey, KeyReused, RequestInProgress]
-        if operation.scopes is not None and (not operation.scopes or "bench" in operation.scopes):
+        at_bench = operation.scopes is not None and (not operation.scopes or "bench" in operation.scopes)
+        if at_bench and operation.by_hand:
             found.append(TechnicianRequired)
     if operation.creates == "key":
         found.append(IdempotencyKeyMissing)

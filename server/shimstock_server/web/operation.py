@@ -98,6 +98,7 @@ class Operation:
     types: tuple[str, ...]
     conflicts: tuple[type[Problem], ...] = ()
     text: tuple[str, ...] = ()
+    by_hand: bool = True
 
     @property
     def keyed(self) -> bool:
@@ -170,7 +171,7 @@ class Operation:
             raise IdempotencyKeyMissing()
         if self.writes and self.keyed:
             try:
-                technician = read_technician(session, request, g.actor)
+                technician = read_technician(session, request, g.actor, by_hand=self.by_hand)
             except InvalidFields as problem:
                 errors += problem.errors or []
             else:

@@ -9,7 +9,7 @@ from uuid import uuid4
 import pytest
 
 from tests.reference.load import rows
-from tests.server.clients import code, pointers
+from tests.server.clients import Client, code, pointers
 
 from .conftest import OCTOBER, SeasonShop, degrees, percent
 
@@ -52,6 +52,16 @@ def test_a_reading_is_kept_once(shop: SeasonShop, room: str) -> None:
     assert "45 % at 21.0 degC before; now 50 %" in beside.get_json()["errors"][0]["message"]
     assert len(shop.bench.get("/v1/room-readings").get_json()["items"]) == 1
     assert shop.bench.get(made.headers["Location"]).get_json()["typed"]["temperature"] == degrees(21.0)
+
+
+@ON_SQLITE
+def test_a_sensor_names_no_technician(shop: SeasonShop, room: str) -> None:
+    sensor = Client(shop.bench.app, shop.bench.token)
+    assert sensor.post("/v1/room-readings", json=reading(room)).status_code == 201
+    batch = in_batch(room, [reading(room, hours=-1.0)])
+    assert sensor.post("/v1/room-readings/batch", json=batch).status_code == 200
+    stranger = Client(shop.bench.app, shop.bench.token, uuid4())
+    assert stranger.post("/v1/room-readings", json=reading(room, hours=-2.0)).status_code == 422
 
 
 BAD = (
