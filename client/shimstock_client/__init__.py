@@ -121,10 +121,14 @@ if TYPE_CHECKING:
     from ._season_records import Reminder as Reminder
     from ._season_records import ReminderEvent as ReminderEvent
     from ._season_records import Room as Room
+    from ._season_records import RoomDay as RoomDay
     from ._season_records import RoomNow as RoomNow
     from ._season_records import RoomReading as RoomReading
     from ._season_records import RoomRemark as RoomRemark
+    from ._season_records import RoomWarning as RoomWarning
     from ._season_records import SaltCheck as SaltCheck
+    from ._season_records import SeasonSettings as SeasonSettings
+    from ._season_records import Sensitivity as Sensitivity
     from ._webhooks import ForgedWebhook as ForgedWebhook
     from ._webhooks import verify_webhook as verify_webhook
     from ._wire import Record as Record
@@ -153,7 +157,8 @@ _HOMES = {
     "Shop SpecItem SpecSource StringOfSet StringSet Technician Tool Tuning",
     "_retries": "BoundedRetry",
     "_season_records": "Calendar Climate ClimateMonth Forecast ForecastCurve ForecastDay Hygrometer Keeping "
-    "LogGap LogOutcome Reminder ReminderEvent Room RoomNow RoomReading RoomRemark SaltCheck",
+    "LogGap LogOutcome Reminder ReminderEvent Room RoomDay RoomNow RoomReading RoomRemark RoomWarning "
+    "SaltCheck SeasonSettings Sensitivity",
     "_version": "VERSION",
     "_webhooks": "ForgedWebhook verify_webhook",
     "_wire": "Record",

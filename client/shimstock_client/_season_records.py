@@ -116,6 +116,16 @@ class RoomRemark(Record):
 
 
 @dataclass(kw_only=True)
+class RoomWarning(RoomRemark):
+    """What was wrong with a room's air, from when to when, and for which instruments."""
+
+    id: str = ""
+    room_id: str = ""
+    ended_at: datetime | None = None
+    instruments: list[str] = field(default_factory=list)
+
+
+@dataclass(kw_only=True)
 class RoomNow(Record):
     """A room's newest reading, and what it means for the instruments in it."""
 
@@ -144,6 +154,7 @@ class ForecastDay(Record):
 
     day: date | None = None
     expected: Quantity | None = None
+    sd: Quantity | None = None
     low: Quantity | None = None
     high: Quantity | None = None
     probability_out: float | None = None
@@ -165,10 +176,21 @@ class ForecastCurve(Record):
 
 
 @dataclass(kw_only=True)
+class RoomDay(Record):
+    """A day of the room's air, and the moisture that wood would come to in it."""
+
+    day: date | None = None
+    temperature: Quantity | None = None
+    relative_humidity: Quantity | None = None
+    wood_moisture: Quantity | None = None
+
+
+@dataclass(kw_only=True)
 class Forecast(Record):
     """What the seasons will do to an instrument, and when to look again."""
 
     instrument_id: str = ""
+    today: date | None = None
     read_on: date | None = None
     recheck_on: date | None = None
     cause: str = ""
@@ -176,6 +198,32 @@ class Forecast(Record):
     air: dict[str, Any] = field(default_factory=dict)
     warnings: list[RoomRemark] = field(default_factory=list)
     quantities: list[ForecastCurve] = field(default_factory=list)
+    room: list[RoomDay] = field(default_factory=list)
+
+
+@dataclass(kw_only=True)
+class SeasonSettings(Record):
+    """How the shop forecasts: its climate, how its rooms and homes are kept, when to look; as it travels."""
+
+    version: int | None = None
+    climate_id: str | None = None
+    shop: dict[str, Any] = field(default_factory=dict)
+    home: dict[str, Any] = field(default_factory=dict)
+    earliest_days: int | None = None
+    moisture_limit: Quantity | None = None
+
+
+@dataclass(kw_only=True)
+class Sensitivity(Record):
+    """What this shop's readings have taught of how relief or saddle height answers moisture."""
+
+    of: str = ""
+    level: str = ""
+    subject_id: str | None = None
+    per_moisture_percent: Quantity | None = None
+    sd: Quantity | None = None
+    samples: int = 0
+    learned_at: datetime | None = None
 
 
 @dataclass(kw_only=True)
@@ -186,6 +234,7 @@ class Reminder(Stored):
     state: str = ""
     instrument_id: str = ""
     instrument: str = ""
+    serial: str | None = None
     owner_id: str | None = None
     job_id: str | None = None
     job_number: int | None = None

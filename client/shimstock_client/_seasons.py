@@ -23,7 +23,10 @@ from ._season_records import (
     Room,
     RoomNow,
     RoomReading,
+    RoomWarning,
     SaltCheck,
+    SeasonSettings,
+    Sensitivity,
 )
 
 SVG = "image/svg+xml"
@@ -50,6 +53,10 @@ class Rooms(Collection[Room]):
     def air(self, room: Room | UUID | str) -> RoomNow:
         """Read a room's air now, and what it means for the instruments in it."""
         return read(RoomNow, self._link.ask(f"{self._one(room)}/air"))
+
+    def warnings(self, **filters: Any) -> Iterator[RoomWarning]:
+        """Walk what was too dry, too damp or too fast; `room_id`, `lasting=True` for what is so now."""
+        return self._link.walk("/room-warnings", RoomWarning, **filters)
 
 
 class Hygrometers(Collection[Hygrometer]):
@@ -138,6 +145,7 @@ class RoomLog:
         hygrometer: Hygrometer | UUID | str | None = None,
         zone: str | None = None,
         shift_minutes: int | None = None,
+        confirmed: bool = False,
     ) -> LogOutcome:
         """Keep a hygrometer's log from a table (CSV); the same file again changes nothing.
 
@@ -153,12 +161,15 @@ class RoomLog:
             Of times without an offset; the shop's when left out [-].
         shift_minutes : int or None
             Added to every time, for a clock that was wrong [min].
+        confirmed : bool
+            Unusual air was looked at, and it was so [-].
         """
         told = {
             "room_id": id_of(room),
             "hygrometer_id": None if hygrometer is None else id_of(hygrometer),
             "zone": zone,
             "shift_minutes": shift_minutes,
+            "confirmed": confirmed or None,
         }
         return read(LogOutcome, self._link.send_file("/room-readings/csv", text, "text/csv", **told))
 
@@ -191,6 +202,30 @@ class Forecasts:
         said = current is not None and bool(current.version)
         etag = current.etag if said and current is not None else None
         return read(Keeping, self._link.change("PUT", path, fields, if_match=etag))
+
+    def sensitivities(self, **filters: Any) -> Iterator[Sensitivity]:
+        """Walk what readings have taught of how `of="relief"` or `of="saddle-height"` answers moisture."""
+        return self._link.walk("/sensitivities", Sensitivity, **filters)
+
+    def settings(self) -> SeasonSettings:
+        """Read how the shop forecasts."""
+        return read(SeasonSettings, self._link.ask("/season-settings"))
+
+    def set_up(self, *, current: SeasonSettings | None = None, **fields: Any) -> SeasonSettings:
+        """Say how the shop forecasts; of `current`, what was said before, the rest stays as it is."""
+        said = current is not None and bool(current.version)
+        before: dict[str, Any] = {}
+        if current is not None and said:
+            before = {
+                "climate_id": current.climate_id,
+                "shop": _said(current.shop),
+                "home": _said(current.home),
+                "earliest_days": current.earliest_days,
+                "moisture_limit": current.moisture_limit,
+            }
+        etag = current.etag if said and current is not None else None
+        answer = self._link.change("PUT", "/season-settings", before | fields, if_match=etag)
+        return read(SeasonSettings, answer)
 
 
 class Reminders(Listed[Reminder]):
@@ -236,3 +271,8 @@ class Calendars(Listed[Calendar]):
         path = self._one(calendar)
         etag = etag_of(self._link, path, calendar, Calendar)
         return read(Calendar, self._link.change("DELETE", path, if_match=etag))
+
+
+def _said(profile: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what was said of a profile, without what is usual: the answer holds both."""
+    return {**profile.get("typed", {}), **({"cooled": True} if profile.get("cooled") else {})}

@@ -17,6 +17,7 @@ from . import (
     _checking,
     _correcting,
     _doing,
+    _forecasting,
     _learned,
     _moving,
     _planning,
@@ -51,7 +52,10 @@ SECTIONS: dict[str, tuple[click.Command, ...]] = {
     ),
     "What adjustments have taught": (_learned.learned, _learned.doubts, _learned.doubt),
     "What the shop knows": (_reporting.report, _transferring.export, _transferring.import_readings),
-    "Air and seasons": (_airing.room, _airing.room_log, _airing.reminders, _airing.reminder),
+    "Air and seasons": (
+        _forecasting.forecast, _airing.reminders, _airing.reminder, _forecasting.keeping, _airing.room,
+        _airing.room_log, _airing.salt_check, _forecasting.climates, _forecasting.calendars,
+    ),
 }  # fmt: skip
 
 

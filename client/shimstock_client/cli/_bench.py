@@ -21,7 +21,7 @@ from ._speaking import Trimmed, json_text, line_width
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from .. import Client, Job, Shop, Technician
+    from .. import Client, Instrument, Job, Shop, Technician
 
 F = TypeVar("F", bound=Callable[..., Any])
 HELD = ("on-bench", "final-check")
@@ -150,6 +150,31 @@ class Bench:
         if found is None:
             raise Stop(f"there is no job {number}", Exit.REFUSED)
         return found
+
+    def instrument(self, named: str) -> Instrument:
+        """Return an instrument by its serial number, by its id, or by the number of one of its jobs.
+
+        Raises
+        ------
+        Stop
+            When there is no such instrument, or more than one.
+        """
+        if _is_id(named):
+            return self.client.instruments.get(named)
+        found = list(self.client.instruments.list(serial=named))
+        if len(found) > 1:
+            raise Stop(
+                f"{len(found)} instruments of different models have the serial number {named!r}", Exit.USAGE
+            )
+        if found:
+            return found[0]
+        number = named.removeprefix("#")
+        job = self.client.jobs.by_number(int(number)) if number.isdigit() else None
+        if job is None or job.instrument_id is None:
+            raise Stop(
+                f"no instrument has the serial number {named!r}, and no job has this number", Exit.REFUSED
+            )
+        return self.client.instruments.get(job.instrument_id)
 
     def _job_of_instrument(self, serial: str) -> Job:
         """Return the one open job of an instrument."""

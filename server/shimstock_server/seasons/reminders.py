@@ -60,7 +60,10 @@ def _wants_closed(query: Mapping[str, Any]) -> bool:
 
 def _told_rows() -> Any:
     return (
-        select(Reminder, InstrumentModel.maker, InstrumentModel.name, Instrument.owner_id, Job.number)
+        select(
+            Reminder, InstrumentModel.maker, InstrumentModel.name, Instrument.owner_id, Job.number,
+            Instrument.serial,
+        )
         .join(Instrument, Instrument.id == Reminder.instrument_id)
         .join(InstrumentModel, InstrumentModel.id == Instrument.model_id)
         .outerjoin(Job, Job.id == Reminder.job_id)
@@ -74,7 +77,7 @@ def one(session: Session, reminder_id: UUID) -> Any:
 
 def told(row: Any, units: str, zone: ZoneInfo, *, now: datetime) -> dict[str, Any]:
     """Return a reminder as it is answered."""
-    reminder, maker, name, owner_id, number = row[0], row[1], row[2], row[3], row[4]
+    reminder, maker, name, owner_id, number, serial = row
     due_at = reminder.snoozed_until or reminder.due_at
     names = (
         "id", "version", "created_at", "updated_at", "kind", "state", "instrument_id", "job_id", "due_at",
@@ -82,6 +85,7 @@ def told(row: Any, units: str, zone: ZoneInfo, *, now: datetime) -> dict[str, An
     )  # fmt: skip
     return {each: getattr(reminder, each) for each in names} | {
         "instrument": f"{maker} {name}",
+        "serial": serial,
         "owner_id": owner_id,
         "job_number": number,
         "due_on": reminder.due_at.astimezone(zone).date(),

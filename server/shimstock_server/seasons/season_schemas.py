@@ -170,6 +170,7 @@ class ReminderOut(StrictSchema):
     state = Choice(ReminderState)
     instrument_id = Id()
     instrument = Text(metadata={"description": "Maker and model, for a list."})
+    serial = Text(allow_none=True)
     owner_id = Id()
     job_id = Id(allow_none=True)
     job_number = Whole(allow_none=True)
