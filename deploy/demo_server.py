@@ -9,6 +9,7 @@ import os
 import secrets
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -18,7 +19,7 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import NoReturn
 
-from processes import LOOPBACK, DemoError, Process, choose_port, wait_until_ready
+from processes import LOOPBACK, DemoError, Process, listen, port_of, wait_until_ready
 
 CHECKOUT = Path(__file__).resolve().parent.parent
 USUAL_PORT = 8765
@@ -146,10 +147,10 @@ class Demo:
         made = json.loads(self.admin("key", "create", "--name", f"demo, {name}", "--scope", *scope, "--json"))
         return str(made["secret"])
 
-    def start(self, name: str, *arguments: str) -> Process:
-        """Start one of the service's processes."""
+    def start(self, name: str, *arguments: str, listening: socket.socket | None = None) -> Process:
+        """Start one of the service's processes, with the socket that it shall listen on."""
         command = [program("shimstock-admin"), *arguments]
-        return Process(name, command, self.environment(), self.folder / f"{arguments[0]}.log")
+        return Process(name, command, self.environment(), self.folder / f"{arguments[0]}.log", listening)
 
     def start_site(self, url: str) -> Process:
         """Start the example website, which books with the shop's booking key."""
@@ -228,12 +229,15 @@ def run(demo: Demo, port: int | None, fresh: bool, once: bool) -> int:
         put_away.enter_context(demo.only_one())
         if fresh:
             demo.forget()
-        chosen = choose_port(port, USUAL_PORT)
-        demo.site = f"http://{LOOPBACK}:{choose_port(None, USUAL_SITE_PORT)}/"
+        listening = put_away.enter_context(listen(port, USUAL_PORT))
+        with listen(None, USUAL_SITE_PORT) as free:
+            demo.site = f"http://{LOOPBACK}:{port_of(free)}/"
         demo.prepare()
-        url = f"http://{LOOPBACK}:{chosen}"
+        url = f"http://{LOOPBACK}:{port_of(listening)}"
         demo.note(url)
-        service = demo.start("The service", "serve", "--bind", f"{LOOPBACK}:{chosen}")
+        service = demo.start(
+            "The service", "serve", "--bind", f"fd://{listening.fileno()}", listening=listening
+        )
         put_away.callback(service.stop)
         worker = demo.start("The worker", "worker")
         put_away.callback(worker.stop)

@@ -35,7 +35,14 @@ def end_with_parent() -> None:
 class Process:
     """A process in the background, its output in a file."""
 
-    def __init__(self, name: str, command: list[str], environment: Mapping[str, str], log: Path) -> None:
+    def __init__(
+        self,
+        name: str,
+        command: list[str],
+        environment: Mapping[str, str],
+        log: Path,
+        listening: socket.socket | None = None,
+    ) -> None:
         self.name = name
         self.log = log
         with log.open("wb") as output:
@@ -45,6 +52,7 @@ class Process:
                 stdin=subprocess.DEVNULL,
                 stdout=output,
                 stderr=subprocess.STDOUT,
+                pass_fds=() if listening is None else (listening.fileno(),),
                 start_new_session=True,  # Ctrl-C reaches the demo alone, which then stops everything in order
                 preexec_fn=end_with_parent,  # noqa: PLW1509 - the demo has one thread
             )
@@ -72,28 +80,25 @@ class Process:
             self._process.wait()
 
 
-def is_free(port: int) -> bool:
-    """Tell whether a port of the loopback interface can be listened on."""
-    with socket.socket() as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind((LOOPBACK, port))
-        except OSError:
-            return False
-    return True
+def listen(wanted: int | None, usual: int) -> socket.socket:
+    """Listen on the port asked for, else on the usual one, else on any that is free.
+
+    The port is held from here on, so that no other program takes it before the service answers there.
+    """
+    for port in (wanted,) if wanted is not None else (usual, 0):
+        listening = socket.socket()
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        with suppress(OSError):
+            listening.bind((LOOPBACK, port))
+            listening.listen(64)
+            return listening
+        listening.close()
+    raise DemoError(f"Port {wanted} is taken; name another with --port, or leave it out.")
 
 
-def choose_port(wanted: int | None, usual: int) -> int:
-    """Return the port asked for, else the usual one, else any that is free."""
-    if wanted is not None:
-        if not is_free(wanted):
-            raise DemoError(f"Port {wanted} is taken; name another with --port, or leave it out.")
-        return wanted
-    if is_free(usual):
-        return usual
-    with socket.socket() as probe:
-        probe.bind((LOOPBACK, 0))
-        return int(probe.getsockname()[1])
+def port_of(listening: socket.socket) -> int:
+    """Return the port that a socket listens on."""
+    return int(listening.getsockname()[1])
 
 
 def is_ready(url: str) -> bool:
