@@ -216,13 +216,14 @@ def _recheck(session: Session, job: Job, now: datetime) -> str | None:
 
 
 def _next_visit(session: Session, job: Job) -> datetime | None:
-    """When this instrument is booked to come again, once it is back with its owner."""
+    """When its owner brings this instrument again; another owner, who has it since, is not told of here."""
     if job.instrument_id is None or job.state is not JobState.COLLECTED:
         return None
     booked = session.execute(
         select(Booking.at, Booking.zone)
         .join(Job, Job.id == Booking.job_id)
         .where(Job.instrument_id == job.instrument_id, Job.state == JobState.BOOKED, Job.id != job.id)
+        .where(Job.owner_id.is_not_distinct_from(job.owner_id))
         .order_by(Booking.at)
     ).first()
     return None if booked is None else booked.at.astimezone(ZoneInfo(booked.zone))

@@ -7,15 +7,16 @@ import io
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
-"""A cell that begins with one of these is run as a formula by spreadsheets (OWASP, *CSV Injection*)."""
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
+"""A cell that begins with one of these is run as a formula by spreadsheets (OWASP, *CSV Injection*); the full
+width ones by some of East Asia."""
 
 
 def defused(cell: Any) -> Any:
     """Return a cell that is only ever text; numbers stay numbers.
 
-    >>> defused("=1+1"), defused("  @sum"), defused(-0.3), defused("relief")
-    ("'=1+1", "'  @sum", -0.3, 'relief')
+    >>> defused("=1+1"), defused("  @sum"), defused("＝1+1"), defused(-0.3), defused("relief")
+    ("'=1+1", "'  @sum", "'＝1+1", -0.3, 'relief')
     """
     if not isinstance(cell, str):
         return cell

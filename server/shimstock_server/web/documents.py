@@ -55,7 +55,8 @@ PROBLEM_SCHEMA: dict[str, Any] = {
         "request_id": {"type": "string", "description": "The request's name in the service's logs."},
         "errors": {
             "type": "array",
-            "description": "Every bad field. Pointers under /query and /header name parameters and headers.",
+            "description": "Every bad field, 1000 at most. Pointers under /query and /header name parameters "
+            "and headers.",
             "items": {
                 "type": "object",
                 "properties": {

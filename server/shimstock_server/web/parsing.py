@@ -6,6 +6,7 @@ import json
 import math
 import re
 from collections.abc import Iterator
+from itertools import islice
 from typing import Any
 from urllib.parse import unquote_to_bytes
 from uuid import UUID
@@ -16,6 +17,7 @@ from werkzeug.exceptions import RequestEntityTooLarge
 
 from .fields import ListOf, StrictField
 from .problems import (
+    MOST_ERRORS,
     BadIdempotencyKey,
     BadJson,
     FieldError,
@@ -124,7 +126,7 @@ def parse_json(data: bytes, *, max_depth: int = 32) -> Any:
         ) from None
     except RecursionError:
         raise InvalidFields.at("", f"must be nested at most {max_depth} deep") from None
-    errors = list(_refusals(tree, max_depth))
+    errors = list(islice(_refusals(tree, max_depth), MOST_ERRORS + 1))
     if errors:
         raise InvalidFields(errors=errors)
     return tree

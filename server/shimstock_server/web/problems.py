@@ -8,6 +8,8 @@ from typing import Any, ClassVar
 FieldError = dict[str, str]
 
 EXPLAINED = "/docs/problems#"
+MOST_ERRORS = 1000
+"""Bad fields that an answer lists; a body of nothing else would get an answer a hundred times its length."""
 
 
 class Problem(Exception):
@@ -59,7 +61,9 @@ class Problem(Exception):
             "detail": self.detail,
         }
         if self.errors is not None:
-            body["errors"] = self.errors
+            body["errors"] = self.errors[:MOST_ERRORS]
+            if len(self.errors) > MOST_ERRORS:
+                body["detail"] += f" There are more than the {MOST_ERRORS} that are listed."
         return body | self.extra
 
 

@@ -95,7 +95,7 @@ def add(
 def change(
     session: Session, row: WebhookEndpoint, body: Mapping[str, Any], *, actor: Actor, config: Config
 ) -> WebhookEndpoint:
-    """Change an endpoint; one that was disabled goes on where it stopped when it is made active again."""
+    """Change an endpoint; one that is made active again goes on with what was on its way then."""
     _check(body, actor=actor, config=config)
     for name in ("url", "description"):
         if name in body:

@@ -50,7 +50,12 @@ class EndpointIn(StrictSchema):
 class EndpointChange(without_defaults(EndpointIn, "EndpointFields", "")):  # type: ignore[misc]
     """A change of an endpoint."""
 
-    active = Truth(metadata={"description": "false stops telling; true goes on where it stopped."})
+    active = Truth(
+        metadata={
+            "description": "false stops telling; true goes on with what was on its way then. What happens in "
+            "between is not told later: it is in `GET /v1/events`."
+        }
+    )
 
 
 class EndpointOut(StrictSchema):

@@ -85,18 +85,30 @@ class _Connection(http.client.HTTPConnection):
     def __init__(self, target: targets.Target) -> None:
         super().__init__(target.host, target.port, timeout=CONNECT)
         self._target = target
+        self._peer: socket.socket | None = None
 
     def connect(self) -> None:
         """Connect to the address that was checked, and check the certificate against the name."""
         plain = socket.create_connection((self._target.address, self._target.port), CONNECT)
         if not self._target.tls:
-            self.sock = plain
+            self.sock = self._peer = plain
             return
         try:
-            self.sock = ssl.create_default_context().wrap_socket(plain, server_hostname=self._target.host)
+            secure = ssl.create_default_context().wrap_socket(plain, server_hostname=self._target.host)
         except BaseException:
             plain.close()
             raise
+        self.sock = self._peer = secure
+
+    def cut(self) -> None:
+        """End whatever is under way, from another thread.
+
+        Once the headers are read the library lets go of `sock` when the other end is about to close, while
+        the answer still reads from it.
+        """
+        if self._peer is not None:
+            with suppress(OSError):
+                self._peer.shutdown(socket.SHUT_RDWR)
 
 
 def _exchange(
@@ -104,7 +116,7 @@ def _exchange(
 ) -> tuple[int, str | None]:
     connection = _Connection(target)
     # Each wait is bounded by itself; an answer that trickles in byte by byte is cut off by this.
-    watch = threading.Timer(deadline, _cut, [connection])
+    watch = threading.Timer(deadline, connection.cut)
     watch.daemon = True
     watch.start()
     try:
@@ -129,8 +141,3 @@ def _exchange(
     finally:
         watch.cancel()
         connection.close()
-
-
-def _cut(connection: http.client.HTTPConnection) -> None:
-    with suppress(OSError, AttributeError):
-        connection.sock.shutdown(socket.SHUT_RDWR)

@@ -86,7 +86,8 @@ def find(url: str, *, private: bool, resolve: Resolve | None = None) -> Target:
     if not private:
         for address in found:
             if not is_public(address):
-                raise RefusedTarget(f"{host} is at {address}, which is no address of the public internet")
+                # Not which one: the website reads this, and the names of the own network are not its matter.
+                raise RefusedTarget(f"{host} has an address that is not of the public internet")
     path = parts.path or "/"
     return Target(
         address=str(found[0]),

@@ -355,10 +355,18 @@ def test_the_recheck_is_offered_when_it_is_due(
     assert Found(answer.get_data(as_text=True)).leads == [f"https://shop.example/book#card={token}"]
 
     held = website.hold("2026-03-04T09:00:00Z").get_json()
-    assert website.confirm(held, owner=None, recheck_of=token).status_code == 200
+    again = website.confirm(held, owner=None, recheck_of=token)
+    assert again.status_code == 200
     answer = owner.get(booking["card_path"])
     assert "The next look is booked: we expect it on Wednesday, 4 March 2026 at 10:00." in seen(answer)
     assert Found(answer.get_data(as_text=True)).leads == []
+
+    # Sold meanwhile: when somebody else comes is nothing for whoever had it before.
+    path = f"/v1/jobs/{again.get_json()['job']['id']}"
+    buyer = client.post("/v1/owners", json={"name": "A buyer"}).get_json()["id"]
+    sold = client.patch(path, json={"owner_id": buyer}, etag=client.get(path).headers["ETag"])
+    assert sold.status_code == 200, sold.get_data(as_text=True)
+    assert "The next look is booked" not in seen(owner.get(booking["card_path"]))
 
 
 def test_it_tells_how_to_reach_the_shop_and_when_it_is_open(

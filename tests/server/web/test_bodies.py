@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 from typing import Any
 
 import pytest
@@ -107,6 +108,18 @@ def test_a_bad_body_has_its_own_status(
     answer = client.post("/v1/probes", **options)
     assert (answer.status_code, code(answer)) == (status, which)
     assert [each["name"] for each in client.get("/v1/probes").get_json()["items"]] == ["First bench"]
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_an_answer_does_not_list_without_end(client: Client) -> None:
+    """A body of a megabyte with nothing but faults, and a long pointer to each."""
+    faults = b'{"' + b"a" * 480 + b'": [' + b",".join([b"NaN"] * 250_000) + b"]}"
+    unknown = json.dumps({f"n{n}": 1 for n in range(60_000)}).encode()
+    for body in (faults, unknown):
+        answer = client.post("/v1/probes", data=body, content_type="application/json")
+        assert (answer.status_code, len(answer.get_json()["errors"])) == (422, 1000)
+        assert answer.get_json()["detail"].endswith("There are more than the 1000 that are listed.")
+        assert len(answer.data) < len(body)
 
 
 def test_body_and_query_are_checked_together(client: Client) -> None:
