@@ -117,6 +117,13 @@ def test_back_bow_weighs_heavier_strings_and_finds_them_not_enough():
     )
 
 
+def test_no_set_is_offered_that_pulls_more_than_the_model_allows():
+    instrument = {**cases.BACK_BOW["instrument"], "max_total_pull": 400.0}
+    plan = make_plan(plan_input(cases.BACK_BOW, instrument=instrument))
+    lines = [line.text() for line in note(plan, "relief-unreachable").alternatives]
+    assert not any(line.startswith("10 to 46 thou") for line in lines)
+
+
 def test_back_bow_with_a_dual_action_rod_loosens_a_quarter_of_three():
     instrument = {**cases.BACK_BOW["instrument"], "rod": {"kind": "dual-action"}}
     plan = make_plan(plan_input(cases.BACK_BOW, instrument=instrument))

@@ -185,12 +185,25 @@ def test_a_margin_that_nobody_knows_is_told_with_what_would_make_it_known(change
     (note,) = [each for each in made.notes if each.code == "margin-unknown"]
     assert note.text.text().startswith(f"{numbers}: margin against breaking unknown")
     assert why in note.text.text()
+    assert "margin-unknown" in {caution.code for caution in found(made, "restring").cautions}
 
 
 def test_no_margin_is_called_unknown_where_every_core_is_known():
     strings = [{**each, "core_diameter": 0.4 if each["wound"] else None} for each in cases.LIGHT_10]
     made = plan(GOOD, wanted={"restring": True, "strings": {"name": "new", "strings": strings}})
     assert "margin-unknown" not in codes(made)
+    assert "margin-unknown" not in {caution.code for caution in found(made, "restring").cautions}
+
+
+def test_strings_that_are_on_it_already_are_held_to_the_limits_too():
+    assert not {"too-much-pull", "string-breaking", "string-near-breaking"} & set(codes(plan(GOOD)))
+    strings = [{**each, "frequency": each["frequency"] * 1.45} for each in cases.LIGHT_10]
+    made = plan(GOOD, instrument={"strings": strings, "max_total_pull": 400.0})
+    said = {note.code: note.text.text() for note in made.notes}
+    assert said["too-much-pull"].startswith("the strings on it pull")
+    assert said["too-much-pull"].endswith("this model allows 400 N: slacken them now")
+    # as above: 0.50 of its strength, growing as pitch squared
+    assert said["string-breaking"].startswith("do not tune up to pitch: string 1 would stand at 105")
 
 
 def mystery(**instrument):

@@ -15,7 +15,7 @@ from .pickup_steps import pickups
 from .plate_steps import plate
 from .reading_steps import GEOMETRY, measure, tune_first
 from .relief_steps import relief, settle
-from .string_steps import restring, restring_to_come, stop_at_steel_on_nylon
+from .string_steps import restring, restring_to_come, say_strings_on_it, stop_at_steel_on_nylon
 from .words import say
 
 
@@ -46,6 +46,7 @@ def make_plan(plan_input: PlanInput) -> Plan:
     look_over(draft)
     if stop_at_steel_on_nylon(draft):
         return draft.plan()
+    say_strings_on_it(draft)
     tune_first(draft)
     if not restring_to_come(draft):
         plate(draft)

@@ -6,6 +6,8 @@ from .model import Caution
 
 TEXTS: dict[str, str] = {
     "eyes": "a string under tension can whip: loosen before cutting, eye protection, mind the cut ends",
+    "margin-unknown": "how near a string stands to breaking is not known: bring it up slowly, face and hands "
+    "out of its line, never above its pitch",
     "springs": "springs and claw are under load: block the bridge first, eye protection",
     "rod": "right wrench, fully seated, nut clean; at most a quarter turn, then tune, then read",
     "rod-stop": "stop if the nut is stiff or creaks, if it is tight and relief does not follow, or if a "

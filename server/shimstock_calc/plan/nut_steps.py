@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from ..errors import Refused
-from ..nut import slot_effect, slot_filing
+from ..nut import SlotFiling, slot_effect, slot_filing
 from .cautions import cautions
 from .consents import consent_blocks, consent_needed, refused
-from .draft import Draft
+from .draft import Draft, Shift
 from .geometry import outermost, share, share_across
 from .goals import Spot
 from .model import Move, Step
@@ -134,51 +135,70 @@ def slot_number(draft: Draft, spot: Spot) -> int:
     return outermost(draft.instrument, spot.side) if spot.side else spot.string or 0
 
 
+@dataclass(frozen=True)
+class Slot:
+    """A slot to be filed."""
+
+    number: int
+    spot: Spot
+    filing: SlotFiling
+    left: float
+    """What lowering the bridge will still take from it [mm]."""
+
+
 def _file(draft: Draft, high: list[Known]) -> None:
-    moves, shift, coarse, stops = [], {}, [], []
-    left = 0.0
+    """Place the filing of slots that are surely too high, and ask for a finer tool where that is needed."""
+    slots, coarse = [], []
     for known in high:
-        spot, item = known.spot, known.goal.item
-        lower = item.lower if item.lower is not None else item.target
-        value, spread = draft.values[spot], known.verdict.uncertainty or 0.0
-        taken = lowering_takes(draft, spot)
-        left = max(left, taken)
-        limits = (item.target + taken, lower + taken, (item.upper or item.target) + taken)
-        try:
-            filing = slot_filing(value, *limits, spread)
-        except Refused:
+        slot = _slot(draft, known)
+        if slot is None:
             coarse.append(known)
-            continue
-        number = slot_number(draft, spot)
-        moves.append(
-            Move("nut-slot", "file", "", None, filing.slot, wanted=filing.slot, side=spot.side, string=number)
-        )
-        stops.append((number, filing.stop))
-        shift[spot] = -filing.nut_action, 0.0
-        action = spot._replace(quantity="action")
-        if action in draft.values:
-            shift[action] = -float(slot_effect(filing.slot, draft.fret_of(action))), 0.0
+        else:
+            slots.append(slot)
     if coarse:
         _finer(draft, coarse)
-    if not moves:
-        return
+    if slots:
+        _place(draft, slots)
+
+
+def _slot(draft: Draft, known: Known) -> Slot | None:
+    """How far a slot is filed; None when the tool that read it cannot tell where to stop."""
+    spot, item = known.spot, known.goal.item
+    lower = item.lower if item.lower is not None else item.target
+    left = lowering_takes(draft, spot)
+    limits = (item.target + left, lower + left, (item.upper or item.target) + left)
+    try:
+        filing = slot_filing(draft.values[spot], *limits, known.verdict.uncertainty or 0.0)
+    except Refused:
+        return None
+    return Slot(slot_number(draft, spot), spot, filing, left)
+
+
+def _lowered(draft: Draft, slots: list[Slot]) -> Shift:
+    """What the filing does to nut action, and to the action above it."""
+    shift = {}
+    for slot in slots:
+        shift[slot.spot] = -slot.filing.nut_action, 0.0
+        action = slot.spot._replace(quantity="action")
+        if action in draft.values:
+            shift[action] = -float(slot_effect(slot.filing.slot, draft.fret_of(action))), 0.0
+    return shift
+
+
+def _place(draft: Draft, slots: list[Slot]) -> None:
+    shift = _lowered(draft, slots)
     needs = consent_needed(draft, "nut-filing")
     no = refused(draft, "nut-filing")
-    blocks = (*filing_blocks(draft), *consent_blocks(draft, "nut-filing", needs))
     draft.place_change(
         Step(
             0,
             "nut",
             "nut-slot",
-            say(
-                "Nut: file "
-                + listed([f"slot {number} until it reads {{stop{number}}}" for number, _ in stops])
-                + ", reading after every pass"
-            ).filled({f"stop{number}": Measure("nut-action", stop) for number, stop in stops}),
-            moves=tuple(moves),
+            _what(slots),
+            moves=tuple(_move(slot) for slot in slots),
             changes=draft.changes(shift, ["nut-action"]),
             forecasts=draft.changes(shift, ["action"]),
-            why=_why(left),
+            why=_why(max(slot.left for slot in slots)),
             cautions=cautions(
                 "irreversible", "file-and-read", "dust", "cover-pickups" if draft.instrument.pickups else ""
             ),
@@ -186,13 +206,24 @@ def _file(draft: Draft, high: list[Known]) -> None:
             irreversible=True,
             needs_consent=needs,
             consent_step="nut-filing",
-            blocked_by=blocks,
+            blocked_by=(*filing_blocks(draft), *consent_blocks(draft, "nut-filing", needs)),
         ),
         refused=no,
     )
     if not no:
         draft.apply(shift)
         draft.forget("intonation")
+
+
+def _what(slots: list[Slot]) -> Sentence:
+    each = [f"slot {slot.number} until it reads {{stop{slot.number}}}" for slot in slots]
+    stops = {f"stop{slot.number}": Measure("nut-action", slot.filing.stop) for slot in slots}
+    return say("Nut: file " + listed(each) + ", reading after every pass").filled(stops)
+
+
+def _move(slot: Slot) -> Move:
+    far = slot.filing.slot
+    return Move("nut-slot", "file", "", None, far, wanted=far, side=slot.spot.side, string=slot.number)
 
 
 def _why(left: float) -> Sentence:

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from ..nut import slot_width_fits
 from .cautions import cautions
 from .consents import consent_blocks, consent_needed, no_block, refused, refused_by_name
-from .draft import Draft
+from .draft import Draft, Shift
 from .geometry import compliance, side_scale, total_pull
 from .model import InstrumentString, Note, Step, StringSet
 from .plate_steps import BALANCED, balance
 from .reading_steps import listed
-from .string_strength import say_margin_unknown, say_near_breaking, would_break
+from .string_strength import NOT_UP, margin_unknown, say_margin_unknown, say_near_breaking, would_break
 from .words import Measure, Sentence, say
 
 ONE_AT_A_TIME = BALANCED | {"movable"}
@@ -112,15 +112,34 @@ def restring(draft: Draft) -> None:
         return
     say_near_breaking(draft, new)
     say_margin_unknown(draft, new)
-    change, unknown = pull_change(draft, new.strings), _may_pull_harder(draft, new)
-    if unknown:
+    change = pull_change(draft, new.strings)
+    if _may_pull_harder(draft, new):
         _say_pull_unknown(draft, new)
     shift = draft.relief_shift(change.relief, change.spread) if change and abs(change.by) > 1e-9 else {}
-    heavier, delicate = unknown or _heavier(change), _delicate(draft, new)
-    needs = consent_needed(draft, "high-pull", named=True) if heavier and delicate else None
     no = _owner_says_no(draft, new)
+    _place(draft, new, change, shift, no)
+    if no:
+        return
+    draft.strings_to_come = True
+    draft.apply(shift)
+    draft.forget("intonation")
+    if _heavier(change) and draft.instrument.max_total_pull is None:
+        draft.note(
+            "pull-limit-unknown",
+            say("how much pull this model allows is not stated: make sure before it goes on"),
+        )
+    _slots(draft, new)
+    if draft.instrument.bridge.kind in BALANCED:
+        balance(draft, 0.0 if change is None else change.percent)
+
+
+def _place(draft: Draft, new: StringSet, change: PullChange | None, shift: Shift, no: bool) -> None:
+    """Place the step itself: what it does, how sure that is, and what it waits for."""
+    unknown = _may_pull_harder(draft, new)
+    harder = (unknown or _heavier(change)) and _delicate(draft, new)
+    needs = consent_needed(draft, "high-pull", named=True) if harder else None
     blocks = no_block("high-pull") if no else consent_blocks(draft, "high-pull", needs) if needs else ()
-    balanced = draft.instrument.bridge.kind in BALANCED
+    kind = draft.instrument.bridge.kind
     draft.place_change(
         Step(
             0,
@@ -133,31 +152,19 @@ def restring(draft: Draft) -> None:
             why=_why(change, unknown=unknown),
             cautions=cautions(
                 "eyes",
-                "springs" if balanced else "",
-                "one-at-a-time" if draft.instrument.bridge.kind in ONE_AT_A_TIME else "",
-                "pull" if heavier and delicate else "",
+                "margin-unknown" if margin_unknown(draft, new) else "",
+                "springs" if kind in BALANCED else "",
+                "one-at-a-time" if kind in ONE_AT_A_TIME else "",
+                "pull" if harder else "",
             ),
             # on a plate that hangs from its springs a reading counts once it is level again
-            readings_next=() if balanced else draft.next_readings("relief", "nut-action", "action"),
+            readings_next=() if kind in BALANCED else draft.next_readings("relief", "nut-action", "action"),
             needs_consent=needs,
             consent_step="high-pull" if needs or no else None,
             blocked_by=blocks,
         ),
         refused=no,
     )
-    if no:
-        return
-    draft.strings_to_come = True
-    draft.apply(shift)
-    draft.forget("intonation")
-    if not unknown and heavier and draft.instrument.max_total_pull is None:
-        draft.note(
-            "pull-limit-unknown",
-            say("how much pull this model allows is not stated: make sure before it goes on"),
-        )
-    _slots(draft, new)
-    if balanced:
-        balance(draft, 0.0 if change is None else change.percent)
 
 
 def _heavier(change: PullChange | None) -> bool:
@@ -190,25 +197,33 @@ def _refusals(draft: Draft, new: StringSet) -> list[Note]:
                 (say("nylon strings of ordinary tension"),),
             )
         ]
-    limit, change = draft.instrument.max_total_pull, pull_change(draft, new.strings)
-    pull = _pull(draft, new.strings)
-    if limit is not None and pull is not None and pull > limit:
-        pulls = Note(
-            "too-much-pull",
-            say(
-                "refused: {strings} pulls {pull}, this model allows {limit}",
-                strings=new.name,
-                pull=Measure("pull", pull),
-                limit=Measure("pull", limit),
-            ),
-            (say("a lighter set, or a lower tuning"),),
-        )
-        return [pulls]
+    if too_much := _too_much_pull(draft, new, "refused: {strings} pulls {pull}, this model allows {limit}"):
+        return too_much
     if "restring" in draft.blocked:
         return [Note("repair-first", say("new strings wait for the repair"))]
-    if "more-pull" in draft.blocked and _heavier(change):
+    if "more-pull" in draft.blocked and _heavier(pull_change(draft, new.strings)):
         return [Note("repair-first", say("no heavier strings before the repair"))]
     return would_break(draft, new)
+
+
+def _too_much_pull(draft: Draft, strings: StringSet, template: str) -> list[Note]:
+    limit, pull = draft.instrument.max_total_pull, _pull(draft, strings.strings)
+    if limit is None or pull is None or pull <= limit:
+        return []
+    text = say(template, strings=strings.name, pull=Measure("pull", pull), limit=Measure("pull", limit))
+    return [Note("too-much-pull", text, (say("a lighter set, or a lower tuning"),))]
+
+
+def say_strings_on_it(draft: Draft) -> None:
+    """Say what is wrong with the strings that stay on: too much pull, or a pitch that breaks them."""
+    if restring_to_come(draft):
+        return
+    present = StringSet("the strings on it", draft.instrument.strings)
+    draft.notes += _too_much_pull(
+        draft, present, "{strings} pull {pull}, this model allows {limit}: slacken them now"
+    )
+    draft.notes += would_break(draft, present, NOT_UP)
+    say_near_breaking(draft, present)
 
 
 def _say_pull_unknown(draft: Draft, new: StringSet) -> None:
@@ -302,7 +317,7 @@ def heavier_sets(draft: Draft, needed: float) -> list[Sentence]:
     now = min(draft.values[known.spot] for known in draft.of("relief") if known.spot in draft.values)
     for other in sorted(draft.plan_input.other_sets, key=lambda each: each.name):
         change = pull_change(draft, other.strings)
-        if change is None or change.by <= 0.5:
+        if change is None or change.by <= 0.5 or _refusals(draft, other):
             continue
         lines.append(
             say(

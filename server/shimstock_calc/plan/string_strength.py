@@ -9,20 +9,23 @@ from .model import InstrumentString, Note, StringSet
 from .reading_steps import numbered
 from .words import Measure, say
 
+NOT_ON = "refused: string {number} would stand at {percent} of its strength at that pitch"
+NOT_UP = "do not tune up to pitch: string {number} would stand at {percent} of its strength there"
 
-def would_break(draft: Draft, new: StringSet) -> list[Note]:
-    """Why a set may not go on: a string within a twentieth of its strength, or beyond it."""
+
+def would_break(draft: Draft, strings: StringSet, template: str = NOT_ON) -> list[Note]:
+    """Why a set may not go on, or be tuned up: a string within a twentieth of its strength, or beyond it."""
     return [
         Note(
             "string-breaking",
             say(
-                "refused: string {number} would stand at {percent} of its strength at that pitch",
+                template,
                 number=string.number,
                 percent=Measure("percent", 100.0 * (breaks(draft, string) or 0.0)),
             ),
             (say("a lower pitch or a shorter scale; a lighter gauge helps little"),),
         )
-        for string in sorted(new.strings, key=lambda each: each.number)
+        for string in sorted(strings.strings, key=lambda each: each.number)
         if (breaks(draft, string) or 0.0) >= BREAKING_REFUSAL
     ]
 
@@ -40,6 +43,11 @@ def say_near_breaking(draft: Draft, new: StringSet) -> None:
                     percent=Measure("percent", 100.0 * stands),
                 ),
             )
+
+
+def margin_unknown(draft: Draft, new: StringSet) -> bool:
+    """Whether nobody can say of a string how near it will stand to breaking."""
+    return any(breaks(draft, string) is None for string in new.strings)
 
 
 def say_margin_unknown(draft: Draft, new: StringSet) -> None:
