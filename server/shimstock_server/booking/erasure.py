@@ -9,9 +9,7 @@ from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
 from shimstock_server.database.tables.booking import Booking
-from shimstock_server.database.tables.jobs import Job
-from shimstock_server.database.tables.owners import Instrument
-from shimstock_server.owners import on_erasure
+from shimstock_server.owners import jobs_of, on_erasure
 from shimstock_server.web import idempotency
 
 WORDS = ("maker", "model", "serial", "description")
@@ -28,11 +26,7 @@ def forget_owner(session: Session, owner_id: UUID) -> None:
         The owner who is erased: the bookings are those that name this owner, and those whose jobs are this
         owner's by now.
     """
-    instruments = select(Instrument.id).where(Instrument.owner_id == owner_id)
-    jobs = select(Job.id).where(
-        or_(Job.owner_id == owner_id, Job.owner_id.is_(None) & Job.instrument_id.in_(instruments))
-    )
-    mine = or_(Booking.owner_id == owner_id, Booking.job_id.in_(jobs))
+    mine = or_(Booking.owner_id == owner_id, Booking.job_id.in_(jobs_of(owner_id)))
     told: dict[UUID, dict[str, Any]] = {}
     for booking in session.scalars(select(Booking).where(mine)):
         booking.instrument = {name: value for name, value in booking.instrument.items() if name not in WORDS}

@@ -18,7 +18,7 @@ from shimstock_server.database.tables.cards import CardLink
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Owner
 from shimstock_server.keys import site_of
-from shimstock_server.owners import on_erasure
+from shimstock_server.owners import jobs_of, on_erasure
 from shimstock_server.web.context import Actor
 from shimstock_server.web.fields import Id, Instant, ListOf, Nested, StrictSchema, Text, Truth, Whole
 
@@ -110,9 +110,8 @@ def revoke(session: Session, row: CardLink, *, now: datetime) -> None:
 @on_erasure
 def forget_owner(session: Session, owner_id: UUID) -> None:
     """Close the pages of an owner who is erased."""
-    jobs = select(Job.id).where(Job.owner_id == owner_id)
     now = session.get_one(Owner, owner_id).erased_at or session.info["now"]
-    for row in session.scalars(select(CardLink).where(CardLink.job_id.in_(jobs))):
+    for row in session.scalars(select(CardLink).where(CardLink.job_id.in_(jobs_of(owner_id)))):
         revoke(session, row, now=now)
 
 

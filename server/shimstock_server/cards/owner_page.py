@@ -10,8 +10,9 @@ from typing import Any
 from markupsafe import Markup
 
 from shimstock_server.database.words import JobState
+from shimstock_server.web.html import content_policy
 
-from .page import policy_for, stylesheet, template, what_it_says
+from .page import stylesheet, template, what_it_says
 from .speech import Speech
 from .whereabouts import WITH_CARD, OpenDay, Whereabouts
 
@@ -28,7 +29,7 @@ def _style() -> str:
 def headers() -> dict[str, str]:
     """Return the headers of the page: kept by nobody, indexed by nobody, nothing runs in it."""
     return {
-        "Content-Security-Policy": policy_for(_style()),
+        "Content-Security-Policy": content_policy(_style()),
         "Cache-Control": "no-store",
         "X-Robots-Tag": "noindex, nofollow, noarchive",
         "Referrer-Policy": "no-referrer",

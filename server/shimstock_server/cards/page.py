@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from importlib.resources import files
@@ -11,8 +9,10 @@ from itertools import pairwise
 from math import ceil
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
+from jinja2 import Template
 from markupsafe import Markup
+
+from shimstock_server.web.html import content_policy, templates
 
 from . import wording
 from .band import band
@@ -43,27 +43,7 @@ def stylesheet() -> str:
 @lru_cache(maxsize=1)
 def security_policy() -> str:
     """Return the Content-Security-Policy of the page: its own stylesheet and nothing else."""
-    return policy_for(stylesheet())
-
-
-def policy_for(style: str) -> str:
-    """Return the policy of a page that has this stylesheet and needs nothing else."""
-    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
-    return (
-        f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'; "
-        "frame-ancestors 'none'"
-    )
-
-
-@lru_cache(maxsize=1)
-def _templates() -> Environment:
-    return Environment(
-        loader=PackageLoader(__package__, "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    return content_policy(stylesheet())
 
 
 def page(content: CardContent, speech: Speech) -> str:
@@ -76,7 +56,7 @@ def page(content: CardContent, speech: Speech) -> str:
 
 def template(name: str) -> Template:
     """Return a template of this package."""
-    return _templates().get_template(name)
+    return templates(__package__).get_template(name)
 
 
 def what_it_says(content: CardContent, speech: Speech, *, embedded: bool = False) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import json
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, date, datetime
 from enum import Enum
 from typing import Any, cast
@@ -321,12 +321,3 @@ def emit_many(
                 for identifier, data in part
             ],
         )
-
-
-def changes_of(session: Session, object_type: str, object_id: UUID | str) -> Iterable[AuditEvent]:
-    """Return the trail of one object, oldest first."""
-    return session.scalars(
-        select(AuditEvent)
-        .where(AuditEvent.object_type == object_type, AuditEvent.object_id == str(object_id))
-        .order_by(AuditEvent.at, AuditEvent.id)
-    )

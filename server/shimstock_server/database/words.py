@@ -75,6 +75,10 @@ class JobState(StrEnum):
     CANCELLED = "cancelled"
 
 
+OVER = frozenset({JobState.COLLECTED, JobState.RETURNED_UNREPAIRED, JobState.CANCELLED})
+"""States from which a job does not move on."""
+
+
 class WaitingFor(StrEnum):
     CONSENT = "consent"
     PARTS = "parts"

@@ -5,12 +5,11 @@ from __future__ import annotations
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import or_, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from shimstock_server.database.tables.jobs import Consent, Job
-from shimstock_server.database.tables.owners import Instrument
-from shimstock_server.owners import on_erasure
+from shimstock_server.owners import jobs_of, on_erasure
 from shimstock_server.web import idempotency
 
 ERASED = "erased"
@@ -19,18 +18,9 @@ ERASED = "erased"
 
 @on_erasure
 def forget_owner(session: Session, owner_id: UUID) -> None:
-    """Take an owner's words and name out of the jobs; what was measured, done and agreed stays.
-
-    Parameters
-    ----------
-    owner_id : UUID
-        The owner who is erased: the jobs are those that name this owner, and those that name nobody, of
-        this owner's instruments.
-    """
-    instruments = select(Instrument.id).where(Instrument.owner_id == owner_id)
-    mine = or_(Job.owner_id == owner_id, Job.owner_id.is_(None) & Job.instrument_id.in_(instruments))
+    """Take an owner's words and name out of the jobs; what was measured, done and agreed stays."""
     told: dict[UUID, dict[str, Any]] = {}
-    for job in session.scalars(select(Job).where(mine)):
+    for job in session.scalars(select(Job).where(Job.id.in_(jobs_of(owner_id)))):
         told[job.id] = {"complaints": None, "wants": {"playing_style": None, "note": None}}
         job.complaints = None
         job.wants = {**job.wants, "playing_style": None, "note": None}

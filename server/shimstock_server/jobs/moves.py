@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from shimstock_server.database.history import emit
 from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
-from shimstock_server.database.tables.jobs import Claim, Job, JobMove
+from shimstock_server.database.tables.jobs import Job, JobMove
 from shimstock_server.database.words import JobState, Stage, WaitingFor
 from shimstock_server.web.context import Actor
 from shimstock_server.web.problems import InvalidFields
@@ -213,8 +213,3 @@ def has_final_readings(session: Session, job: Job) -> bool:
 def history(session: Session, job_id: UUID) -> list[JobMove]:
     """Every move of a job, the first first."""
     return list(session.scalars(select(JobMove).where(JobMove.job_id == job_id).order_by(JobMove.sequence)))
-
-
-def claim_of(session: Session, job: Job) -> Claim | None:
-    """The claim that holds the job now."""
-    return claims.open_claim(session, job)

@@ -19,10 +19,10 @@ from sqlalchemy.orm import Session
 
 from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
 from shimstock_server.database.tables.jobs import Job, JobMove
-from shimstock_server.database.words import JobState, Part, Quantity, SettleLook
+from shimstock_server.database.words import OVER, JobState, Part, Quantity, SettleLook
 from shimstock_server.shop import local_day, next_opening, open_minutes, settings
 
-from .states import CLAIMED, OVER
+from .states import CLAIMED
 
 DISTURBING = (Part.TRUSS_ROD, Part.STRINGS)
 """What the neck answers slowly."""

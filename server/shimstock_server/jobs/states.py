@@ -61,9 +61,6 @@ MOVES: Final[dict[S, dict[S, tuple[Needs, ...]]]] = {
 CLAIMED: Final = frozenset({S.ON_BENCH, S.FINAL_CHECK})
 """States in which a technician holds the job."""
 
-OVER: Final = frozenset({S.COLLECTED, S.RETURNED_UNREPAIRED, S.CANCELLED})
-"""States from which nothing moves on."""
-
 
 def pairs() -> list[tuple[S, S]]:
     """Every move there is, as rows for the database."""

@@ -16,7 +16,7 @@ from shimstock_server.database.tables.bench import ReadingSheet
 from shimstock_server.database.tables.catalogue import StringSet, Tuning
 from shimstock_server.database.tables.jobs import Job, JobNumber, JobPart, JobSkill, Quote
 from shimstock_server.database.tables.owners import Instrument, Owner
-from shimstock_server.database.words import JobState, WaitingFor
+from shimstock_server.database.words import OVER, JobState, WaitingFor
 from shimstock_server.shop import settings
 from shimstock_server.web.context import Actor
 from shimstock_server.web.problems import Conflict, InvalidFields
@@ -24,7 +24,6 @@ from shimstock_server.web.quantities import Quantity
 
 from . import claims, consents, moves, settling
 from .problems import InstrumentNeeded, JobOver
-from .states import OVER
 
 NO_PROMISE = date(9999, 12, 31)
 

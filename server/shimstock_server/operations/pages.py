@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import json
 import re
 from importlib.resources import files
@@ -12,17 +10,14 @@ from typing import Any
 import jinja2
 from markupsafe import Markup, escape
 
+from shimstock_server.web.html import content_policy
 from shimstock_server.web.problems import every_problem
 
 _METHODS = ("get", "post", "put", "patch", "delete")
 _STYLE = (files(__package__) / "templates" / "pages.css").read_text(encoding="utf-8")
-_STYLE_HASH = base64.b64encode(hashlib.sha256(_STYLE.encode()).digest()).decode()
 
 HEADERS = {
-    "Content-Security-Policy": (
-        f"default-src 'none'; style-src 'sha256-{_STYLE_HASH}'; frame-ancestors 'none'; "
-        "base-uri 'none'; form-action 'none'"
-    ),
+    "Content-Security-Policy": content_policy(_STYLE),
     "Cache-Control": "no-cache",
 }
 

@@ -2,7 +2,7 @@
 
 from .fitting import fit_strings
 from .instruments import add_instrument
-from .people import Erasure, add_owner, erase, erase_again, erasures, on_erasure
+from .people import Erasure, add_owner, erase, erase_again, erasures, jobs_of, on_erasure
 from .routes import instrument_routes, owners
 from .schemas import InstrumentIn, OwnerIn
 
@@ -19,5 +19,6 @@ __all__ = [
     "erase_again",
     "erasures",
     "fit_strings",
+    "jobs_of",
     "on_erasure",
 ]

@@ -15,14 +15,12 @@ from sqlalchemy.orm import Session
 from shimstock_server.database.history import emit
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument, Owner
-from shimstock_server.database.words import JobState
+from shimstock_server.database.words import OVER
 from shimstock_server.web import idempotency
 
 from .problems import JobOpen, OwnerErased
 
 FIELDS = ("name", "email", "phone", "note", "units", "language")
-
-OVER = frozenset({JobState.COLLECTED, JobState.RETURNED_UNREPAIRED, JobState.CANCELLED})
 
 Forget = Callable[[Session, UUID], None]
 """Takes out what an area keeps in an owner's words: `forget(session, owner_id)`."""
@@ -130,13 +128,22 @@ def erase(session: Session, row: Owner, *, now: datetime, force: bool = False) -
     return row
 
 
+def jobs_of(owner_id: UUID) -> Select[Any]:
+    """Select the jobs whose words are an owner's: those that name the owner, and those that name nobody, of
+    the owner's instruments."""
+    instruments = select(Instrument.id).where(Instrument.owner_id == owner_id)
+    return select(Job.id).where(
+        or_(Job.owner_id == owner_id, Job.owner_id.is_(None) & Job.instrument_id.in_(instruments))
+    )
+
+
 def _refuse_open_jobs(session: Session, row: Owner) -> None:
     instruments = select(Instrument.id).where(Instrument.owner_id == row.id)
     open_jobs = session.scalars(
         select(Job.number)
         .where(
             or_(Job.owner_id == row.id, Job.instrument_id.in_(instruments)),
-            Job.state.not_in([state.value for state in OVER]),
+            Job.state.not_in(OVER),
         )
         .order_by(Job.number)
         .limit(10)

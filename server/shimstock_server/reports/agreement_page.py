@@ -3,40 +3,27 @@
 from __future__ import annotations
 
 import base64
-from functools import lru_cache
-from importlib.resources import files
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from shimstock_server.web.html import templates
 from shimstock_server.web.quantities import write
 
 from .agreement_plots import check_picture, study_picture
+from .page import stylesheet
 from .tables import Report
 
 METHODS = {"anova": "analysis of variance", "average-range": "averages and ranges"}
 
 
-@lru_cache(maxsize=1)
-def _templates() -> Environment:
-    return Environment(
-        loader=PackageLoader(__package__, "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-
-
 def agreement_page(report: Report, units: str) -> str:
     """Return the report on the benches as an HTML page."""
-    style = (files(__package__) / "templates" / "report.css").read_text(encoding="utf-8")
     return (
-        _templates()
+        templates(__package__)
         .get_template("bench_agreement.html")
         .render(
-            style=Markup(style),  # noqa: S704 - our own file
+            style=Markup(stylesheet()),  # noqa: S704 - our own file
             day=report["day"],
             studies=[_study(study, units) for study in report["studies"]],
             benches=[_bench(bench, units) for bench in report["benches"]],

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Sequence
 from functools import lru_cache
 from importlib.resources import files
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from shimstock_server.web.html import content_policy, templates
 from shimstock_server.web.quantities import write
 
 from .chosen import ENDS, name_of, stage_of, unit_of
@@ -30,30 +28,13 @@ def stylesheet() -> str:
 @lru_cache(maxsize=2)
 def security_policy(*, pictures: bool = True) -> str:
     """Return the Content-Security-Policy of a page: its own stylesheet, and perhaps pictures it holds."""
-    digest = base64.b64encode(hashlib.sha256(stylesheet().encode()).digest()).decode()
-    images = "img-src data:; " if pictures else ""
-    return (
-        f"default-src 'none'; style-src 'sha256-{digest}'; {images}base-uri 'none'; "
-        "form-action 'none'; frame-ancestors 'none'"
-    )
-
-
-@lru_cache(maxsize=1)
-def templates() -> Environment:
-    """Where the reports' pages are made from; every text in them is escaped."""
-    return Environment(
-        loader=PackageLoader(__package__, "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    return content_policy(stylesheet(), *(("img-src data:",) if pictures else ()))
 
 
 def page(reports: Sequence[Report], units: str) -> str:
     """Return reports as an HTML page."""
     return (
-        templates()
+        templates(__package__)
         .get_template("report.html")
         .render(
             style=Markup(stylesheet()),  # noqa: S704 - our own file

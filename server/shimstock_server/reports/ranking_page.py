@@ -8,12 +8,13 @@ from typing import Any
 from markupsafe import Markup
 
 from shimstock_server.web.csv_text import write_csv
+from shimstock_server.web.html import templates
 from shimstock_server.web.quantities import write
 from shimstock_server.web.svg import element, written
 
 from .axes import EDGE, PALE, rectangle
 from .content import Period
-from .page import NONE, money, percent, stylesheet, templates
+from .page import NONE, money, percent, stylesheet
 from .tables import number
 
 HEADER = (
@@ -44,7 +45,7 @@ def ranking_page(
     """Return the ranking as an HTML page."""
     name = "cost_mean" if by_cost else "bench_minutes_mean"
     most = max((row[name] for row in rows), default=0.0)
-    return templates().get_template("ranking.html").render(
+    return templates(__package__).get_template("ranking.html").render(
         style=Markup(stylesheet()),  # noqa: S704 - our own file
         period=period,
         by_cost=by_cost,

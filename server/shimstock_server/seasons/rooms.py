@@ -14,6 +14,7 @@ from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.seasons import Hygrometer, Keeping, Room, SeasonSettings
 from shimstock_server.database.words import RoomUse
 from shimstock_server.owners import on_erasure
+from shimstock_server.web import idempotency
 from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.typed import kept
 
@@ -172,7 +173,10 @@ def _forget_homes(session: Session, owner_id: UUID) -> None:
         row.room_id = row.climate_id = None
     session.flush()
     shared = set(session.scalars(select(Keeping.room_id).where(Keeping.room_id.in_(left))))
+    said: dict[UUID, dict[str, Any]] = {}
     for room in session.scalars(select(Room).where(Room.id.in_(left), Room.use == RoomUse.HOME)):
         if room.id not in shared:
             room.name, room.note = f"a home, {room.id}", None
+            said[room.id] = {"name": room.name, "note": None}
+    idempotency.take_out(session, said)
     mark_all(session, [f"instrument:{each}" for each in own])

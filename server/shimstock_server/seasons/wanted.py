@@ -17,7 +17,7 @@ from shimstock_server.database.tables.bench import Adjustment
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument, Owner
 from shimstock_server.database.tables.seasons import Keeping, Reminder
-from shimstock_server.database.words import JobState, Part, ReminderKind
+from shimstock_server.database.words import OVER, JobState, Part, ReminderKind
 from shimstock_server.jobs import looks
 from shimstock_server.shop import settings
 
@@ -26,7 +26,6 @@ from .drift import Beliefs, laid
 from .forecast import Thresholds, deciding, reason_of, rechecks_of
 from .places import AirBook
 
-OVER = (JobState.COLLECTED, JobState.RETURNED_UNREPAIRED, JobState.CANCELLED)
 DISTURBING = (Part.TRUSS_ROD, Part.STRINGS)
 SETTLES = (ReminderKind.SETTLE_HOUR, ReminderKind.SETTLE_DAY)
 OUTSTANDING = frozenset({"settling", "due", "on-bench"})

@@ -11,14 +11,11 @@ from flask import current_app, g, request
 from sqlalchemy.orm import Session
 
 if TYPE_CHECKING:
-    from shimstock_server.clock import Clock
     from shimstock_server.config import Config
     from shimstock_server.database.session import Database
 
 Scope = Literal["bench", "booking", "manager"]
 Units = Literal["mm", "inch"]
-
-SCOPES: tuple[Scope, ...] = ("bench", "booking", "manager")
 
 
 @dataclass(frozen=True)
@@ -85,11 +82,6 @@ class _Current:
     def config(self) -> Config:
         """The settings."""
         return cast("Config", current_app.extensions["shimstock"].config)
-
-    @property
-    def clock(self) -> Clock:
-        """The one clock."""
-        return cast("Clock", current_app.extensions["shimstock"].clock)
 
     @property
     def database(self) -> Database:

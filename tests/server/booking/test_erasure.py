@@ -33,7 +33,7 @@ SAID = (
     "Quillon", "quillon", "Wexmarsh", "wexmarsh", "+99 555 7731",
     "heirloom-maker", "heirloom-model", "heirloom-serial", "heirloom-words",
     "left at the club", "fast runs", "my bad thumb", "moving abroad", "changed my mind",
-    "call me first", "Old Rosie", "attic", "third floor",
+    "call me first", "Old Rosie", "attic", "third floor", "rosewood parlour", "by the stove",
 )  # fmt: skip
 """What the owner says below, and what is said of the owner."""
 
@@ -107,6 +107,13 @@ def test_nothing_is_left_of_what_an_owner_said(
         client.patch(instrument, json={"home": home}, etag=client.get(instrument).headers["ETag"]).status_code
         == 200
     )
+    room = client.post("/v1/rooms", json={"name": "rosewood parlour", "use": "home", "note": "by the stove"})
+    assert room.status_code == 201, room.get_data(as_text=True)
+    kept = client.put(
+        f"{instrument}/keeping",
+        json={"room_id": room.get_json()["id"], "hours_per_week": None},
+    )
+    assert kept.status_code in (200, 201), kept.get_data(as_text=True)
     number_events(database, config, clock)
     deliver(database, config, clock, receiver)
     assert receiver.heard

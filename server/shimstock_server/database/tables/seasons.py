@@ -65,13 +65,14 @@ class Room(Versioned, Base):
     __tablename__ = "rooms"
     __table_args__ = (UniqueConstraint("name"),)
 
-    name: Mapped[str] = mapped_column(String(200))
+    name: Mapped[str] = mapped_column(String(200), info={"personal": True})
+    """A home is often called after who lives there."""
     use: Mapped[RoomUse] = mapped_column(words(RoomUse, "use"))
     climate_id: Mapped[UUID | None] = mapped_column(ForeignKey("climates.id"))
     """Null: the shop's."""
     profile: Mapped[dict[str, Any]] = mapped_column(Json, default=dict)
     """What differs from the profile for its use."""
-    note: Mapped[str | None] = mapped_column(String(1000))
+    note: Mapped[str | None] = mapped_column(String(1000), info={"personal": True})
 
 
 class Hygrometer(Versioned, Base):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 import hashlib
 from functools import cache
 from importlib.resources import files
@@ -10,15 +9,13 @@ from importlib.resources import files
 import jinja2
 from markupsafe import Markup
 
+from shimstock_server.web.html import content_policy, source_of
+
 _FOLDER = files(__package__) / "templates"
 
 
 def _text(name: str) -> str:
     return (_FOLDER / name).read_text(encoding="utf-8")
-
-
-def _source(text: str) -> str:
-    return "'sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() + "'"
 
 
 @cache
@@ -39,9 +36,8 @@ def page() -> tuple[str, str, dict[str, str]]:
         digest=digest,
     )
     headers = {
-        "Content-Security-Policy": (
-            f"default-src 'none'; script-src {_source(script)}; style-src {_source(style)}; img-src data:; "
-            "connect-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+        "Content-Security-Policy": content_policy(
+            style, f"script-src {source_of(script)}", "img-src data:", "connect-src 'self'"
         ),
         "Cache-Control": "no-cache",
     }
