@@ -1,7 +1,7 @@
 """The bench: what is measured, what is recommended, what is done."""
 
 from .adjustments import adjustments_of
-from .before_and_after import BeforeAndAfter, before_and_after, sheet_of, verdicts
+from .before_and_after import BeforeAndAfter, before_and_after, repeated, sheet_of, verdicts
 from .problems import InstrumentUnknown
 from .recommendation import current_plan, gather, source_of_readings
 from .routes import blueprint
@@ -19,6 +19,7 @@ __all__ = [
     "current_plan",
     "gather",
     "record_sheet",
+    "repeated",
     "sheet_of",
     "sheets_of",
     "source_of_readings",

@@ -63,7 +63,7 @@ def before_and_after(session: Session, job: Job) -> BeforeAndAfter:
     newest = verdicts(source, wanted, sheets)
     last = verdicts(source, wanted, final)
     items = tuple(
-        (came, _at_the_end(ended, newer)) for came, ended, newer in zip(before, last, newest, strict=True)
+        (came, repeated(ended, newer)) for came, ended, newer in zip(before, last, newest, strict=True)
     )
     notes, settled = _said(source)
     return BeforeAndAfter(
@@ -91,8 +91,8 @@ def verdicts(
     return [_verdict(known, goal) for goal in wanted]
 
 
-def _at_the_end(last: plan_model.Verdict, newest: plan_model.Verdict) -> plan_model.Verdict:
-    """The verdict of the final readings, with the repeats that the plan counted beside the newest of them."""
+def repeated(last: plan_model.Verdict, newest: plan_model.Verdict) -> plan_model.Verdict:
+    """The verdict of the last readings, with the repeats that the plan counted beside the newest of them."""
     return newest if last.reading is None or last.reading == newest.reading else last
 
 

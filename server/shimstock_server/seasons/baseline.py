@@ -17,7 +17,7 @@ from shimstock_calc.moisture import TimeConstant, time_constant
 from shimstock_calc.plan import model as plan_model
 from shimstock_calc.plan.geometry import ReliefPlace, conversion, coupling, share, side_scale, string_scale
 from shimstock_calc.plan.goals import goals, relief_place
-from shimstock_server.bench import source_of_readings, verdicts
+from shimstock_server.bench import repeated, source_of_readings, verdicts
 from shimstock_server.catalogue import InstrumentIncomplete, SpecBook, plan_instrument
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.seasons import Keeping, WatchedQuantity
@@ -152,6 +152,12 @@ class _Making:
         source = replace(source, settings=anywhere)
         wanted = [goal for goal in goals(source) if goal.spot.quantity in ("relief", "action")]
         found = verdicts(source, wanted, end.sheets)
+        if any(verdict.verdict == "too close to call" for verdict in found):
+            newest = verdicts(source, wanted, end.lately)
+            found = [
+                last if last.reading is None else repeated(last, newer)
+                for last, newer in zip(found, newest, strict=True)
+            ]
         return source, [verdict for verdict in found if verdict.usable and verdict.value is not None]
 
 

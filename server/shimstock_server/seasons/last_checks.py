@@ -35,6 +35,8 @@ class LastCheck:
         Whose sheets they are.
     sheets : tuple of ReadingSheet
         Of the check, the oldest first.
+    lately : tuple of ReadingSheet
+        Of the job, whatever their stage, as far back as a check reaches: with what the check repeats.
     of_job : tuple of ReadingSheet
         Every standing sheet of the job.
     done : tuple of Adjustment
@@ -45,6 +47,7 @@ class LastCheck:
 
     job_id: UUID
     sheets: tuple[ReadingSheet, ...]
+    lately: tuple[ReadingSheet, ...]
     of_job: tuple[ReadingSheet, ...]
     done: tuple[Adjustment, ...]
     basis: str
@@ -118,11 +121,13 @@ def _sheets(session: Session, job_ids: Sequence[UUID]) -> dict[UUID, list[Readin
 
 def _check(of_job: Sequence[ReadingSheet], newest_id: UUID, done: Sequence[Adjustment]) -> LastCheck:
     newest = next(sheet for sheet in of_job if sheet.id == newest_id)
-    alike = [sheet for sheet in of_job if sheet.stage is newest.stage and sheet.taken_at <= newest.taken_at]
-    sheets = [sheet for sheet in alike if sheet.taken_at > newest.taken_at - ONE_CHECK]
+    until = [sheet for sheet in of_job if sheet.taken_at <= newest.taken_at]
+    lately = [sheet for sheet in until if sheet.taken_at > newest.taken_at - ONE_CHECK]
+    alike = [sheet for sheet in until if sheet.stage is newest.stage]
+    sheets = [sheet for sheet in lately if sheet.stage is newest.stage]
     number = _checks(sheet.taken_at for sheet in alike if sheet.at_pitch)
     basis = f"{newest.stage.value}:{newest.job_id}" + (f":{number}" if number > 1 else "")
-    return LastCheck(newest.job_id, tuple(sheets), tuple(of_job), tuple(done), basis)
+    return LastCheck(newest.job_id, tuple(sheets), tuple(lately), tuple(of_job), tuple(done), basis)
 
 
 def _checks(times: Iterable[datetime]) -> int:

@@ -85,6 +85,20 @@ def test_action_moves_with_the_necks_geometry(shop: SeasonShop) -> None:
 
 
 @ON_SQLITE
+def test_repeats_of_a_close_call_count_as_on_the_card(shop: SeasonShop) -> None:
+    for relief, stage in ((0.25, "in-progress"), (0.25, "in-progress"), (0.31, "final")):
+        shop.read_to_the_end(relief, stage)
+        shop.advance(minutes=30)
+    [after] = [
+        row["after"]
+        for row in shop.bench.get(f"/v1/jobs/{shop.things.ids['job']}/card").get_json()["quantities"]
+        if (row["quantity"], row["side"]) == ("relief", "bass")
+    ]
+    relief = shop.forecast()["quantities"][0]
+    assert relief["value"] == after["value"] == mm(0.27)  # the mean of the three
+
+
+@ON_SQLITE
 def test_the_sentence_explains_the_date_with_its_numbers(shop: SeasonShop) -> None:
     shop.read_to_the_end(0.27)
     got = shop.forecast(query_string={"step": 1})
