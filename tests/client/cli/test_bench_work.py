@@ -111,6 +111,13 @@ EVERY_COMMAND = (
     "card 1",
     "send",
     "job 99",
+    "expected",
+    "learned",
+    "report",
+    "doubts",
+    "benches",
+    "check --show",
+    "study --list",
     "sign-out",
 )
 
