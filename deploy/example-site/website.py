@@ -20,7 +20,16 @@ from typing import Any
 
 from flask import Flask, Response, jsonify, render_template, request
 
-from shimstock_client import Client, Event, ForgedWebhook, Refused, ShimstockError, verify_webhook
+from shimstock_client import (
+    Client,
+    Event,
+    ForgedWebhook,
+    NotAllowed,
+    NotSignedIn,
+    Refused,
+    ShimstockError,
+    verify_webhook,
+)
 
 HERE = Path(__file__).parent
 NAME = "the website"
@@ -119,14 +128,18 @@ def make_site(url: str, key: str, webhook_secrets: list[str], public_url: str | 
 
     @site.errorhandler(ShimstockError)
     def refused(error: ShimstockError) -> tuple[Response, int]:
-        more = error.extra if isinstance(error, Refused) else {}
+        if not isinstance(error, Refused) or isinstance(error, (NotSignedIn, NotAllowed)):
+            site.logger.error("%s", error)  # between this site and the service, and no matter of a visitor's
+            return jsonify(code="shop-away", fields={}), 503
         fields = {each.pointer: each.message for each in error.errors}
-        return jsonify(code=error.code, detail=error.detail, fields=fields, **more), error.status or 503
+        told = {"code": error.code, "detail": error.detail, "fields": fields, **error.extra}
+        return jsonify(told), error.status or 503
 
     @site.errorhandler(KeyError)
     def unknown(_: KeyError) -> tuple[Response, int]:
         return jsonify(code="unknown", detail="That is not known here.", fields={}), 404
 
+    @site.errorhandler(RecursionError)
     @site.errorhandler(ValueError)
     @site.errorhandler(TypeError)
     @site.errorhandler(AttributeError)

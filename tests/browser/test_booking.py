@@ -235,10 +235,23 @@ def test_forged_messages_change_nothing(site: Site) -> None:
     assert requests.get(f"{site.url}/status/nobody", timeout=10).status_code == 404
     for path, body, status in NONSENSE:
         assert requests.post(f"{site.url}{path}", json=body, timeout=10).status_code == status, (path, body)
+    deep = requests.post(
+        f"{site.url}/hold", data="[" * 60_000, headers={"Content-Type": "application/json"}, timeout=10
+    )
+    assert (deep.status_code, deep.json()["code"]) == (400, "nonsense")
     flood = requests.post(f"{site.url}/shimstock", data=b"x" * 100_000, timeout=10)
     assert flood.status_code == 413
     assert "script-src 'nonce-" in requests.get(site.url, timeout=10).headers["Content-Security-Policy"]
     assert "shim_" not in requests.get(site.url, timeout=10).text  # the key stays on the site's own side
+
+
+def test_what_is_wrong_between_site_and_service_is_no_matter_of_a_visitors(
+    served: Served, unused_port: int
+) -> None:
+    website = load_website()
+    for url, key in ((served.url, "shim_0"), (f"http://127.0.0.1:{unused_port}", "shim_0")):
+        answer = website.make_site(url, key, []).test_client().get("/services")
+        assert (answer.status_code, answer.get_json()) == (503, {"code": "shop-away", "fields": {}})
 
 
 # ------------------------------------------------------------ what the owner's page looks like

@@ -136,7 +136,11 @@ def clean_text(value: str, *, multiline: bool = False) -> str:
             raise ValidationError(f"must not hold the control character U+{ord(character):04X}")
         if character in "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069":
             raise ValidationError(f"must not hold the direction mark U+{ord(character):04X}")
-    return unicodedata.normalize("NFC", value).strip()
+        if character in "\ufffe\uffff":  # no picture can hold it (XML 1.0, fifth edition, section 2.2)
+            raise ValidationError(f"must not hold U+{ord(character):04X}, which is no character")
+    text = unicodedata.normalize("NFC", value).strip()
+    seen = any(unicodedata.category(character) != "Cf" for character in text)
+    return text if seen else ""  # of joiners and marks alone nobody sees anything
 
 
 class Whole(StrictField):

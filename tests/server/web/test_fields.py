@@ -82,6 +82,8 @@ def test_what_is_taken(field: Any, given: Any, loaded: Any) -> None:
         (Text(), "a\nb", "must not hold the control character U+000A"),
         (Text(), "\ud800", "must not hold half of a surrogate pair"),
         (Text(), "abc\u202egpj", "must not hold the direction mark U+202E"),
+        (Text(), "\u200b\u200e\ufeff", "must not be empty"),  # nobody could see such a name
+        (Text(), "x\ufffe", "must not hold U+FFFE, which is no character"),
         (Text(pattern="[A-Z]{3}", pattern_hint="must be three capitals"), "eur", "must be three capitals"),
         (Whole(), 5.0, "must be a whole number"),
         (Whole(), "5", "must be a whole number"),
