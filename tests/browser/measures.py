@@ -16,7 +16,8 @@ DRAWN_TEXTS = """document => [...document.querySelectorAll('svg[role="img"]')].m
   const at = each => { const box = each.getBoundingClientRect();
     return {left: box.left, right: box.right, top: box.top, bottom: box.bottom}; };
   const texts = [...svg.querySelectorAll("text")].map(each => ({text: each.textContent, ...at(each),
-    size: parseFloat(getComputedStyle(each).fontSize) * each.getScreenCTM().a}));
+    size: parseFloat(getComputedStyle(each).fontSize) * each.getScreenCTM().a,
+    halo: getComputedStyle(each).paintOrder.startsWith("stroke")}));
   const strokes = [];
   for (const each of svg.querySelectorAll("line, polyline")) {
     const points = each.tagName === "line"

@@ -10,6 +10,7 @@ import click
 from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
 from ._measures import NotUnderstood, read_measure
+from ._reporting import write_file
 from ._typed import expected_of, split_quantity
 
 if TYPE_CHECKING:
@@ -225,10 +226,15 @@ def _changed(piece: CheckPiece) -> str:
 
 
 @click.command("benches")
+@click.option("--page", metavar="FILE", help="Write it as a page with pictures (HTML).")
 @at_bench
-def benches(bench: Bench) -> None:
+def benches(bench: Bench, page: str | None) -> None:
     """Show whether the benches read the same: who drifts, how well each repeats, what studies said."""
     report = bench.client.reports.bench_agreement()
+    if page is not None:
+        write_file("--page", page, bench.client.reports.bench_agreement_page())
+        bench.show(dict(report), lambda: click.echo(f"written to {page}"))
+        return
 
     def say() -> None:
         for one in report["benches"]:

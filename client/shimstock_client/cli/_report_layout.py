@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 Raw = Mapping[str, Any]
 NONE = "–"
+SECOND = 30
+"""Longest line below a name; what is longer becomes two, not broken within a range."""
 ENDS = {"as-received": "received", "final": "final"}
 
 
@@ -141,8 +143,9 @@ def _name(each: Raw) -> str:
 def _second(each: Raw) -> str:
     """What stands below the name: where it was read, and today's spec there."""
     spec = None if each["spec"] is None else f"spec {_limits(each['spec'])}"
-    told = "; ".join(part for part in (each["frets"], spec) if part)
-    return f"  {told}" if told else ""
+    parts = [part for part in (each["frets"], spec) if part]
+    told = "; ".join(parts)
+    return f"  {told}" if len(told) <= SECOND else ";\n".join(f"  {part}" for part in parts)
 
 
 def _limits(spec: Raw) -> str:
@@ -214,4 +217,4 @@ def _money(amount: float | None) -> str:
 
 
 def _cpk(held: Raw | None) -> str:
-    return NONE if held is None else "{index:.2f} ({lower:.2f} … {upper:.2f})".format(**held)
+    return NONE if held is None else f"{held['index']:z.2f} ({held['lower']:z.2f} … {held['upper']:z.2f})"

@@ -21,7 +21,7 @@ PATIENCE = 20.0
 """Seconds in which a worker should have begun a long report."""
 EVERY = 0.5
 LONG = 120.0
-"""How long the files of a long report are waited for, unless --timeout says otherwise [s]."""
+"""How long reports and their files are waited for, unless --timeout says otherwise [s]."""
 
 
 @click.command("report")
@@ -53,6 +53,8 @@ def report(bench: Bench, model: str | None, **how: Any) -> None:
     shimstock report --all --maker Brackwater --csv brackwater.zip
     """
     _check(model, how)
+    if bench.timeout is None:
+        bench.timeout = LONG  # hundreds of pictures are drawn for a page
     period = {"first": how["first"], "last": how["last"]}
     if how["run_id"] is not None or how["everything"]:
         _long(bench, how, period)
@@ -142,8 +144,6 @@ def _ranking(bench: Bench, how: dict[str, Any], period: dict[str, Any]) -> None:
 
 
 def _long(bench: Bench, how: dict[str, Any], period: dict[str, Any]) -> None:
-    if bench.timeout is None:
-        bench.timeout = LONG  # hundreds of pictures are drawn for a page
     reports = bench.client.reports
     if how["run_id"] is not None:
         run = reports.run(how["run_id"])
@@ -200,13 +200,17 @@ def _write(how: dict[str, Any], files: dict[str, Callable[[], str | bytes]]) -> 
         path = how[option]
         if path is None:
             continue
-        content = make()
-        try:
-            Path(path).write_bytes(content.encode() if isinstance(content, str) else content)
-        except OSError as error:
-            raise Stop(f"--{option}: {error.strerror}: {path}", Exit.USAGE) from error
+        write_file(f"--{option}", path, make())
         written.append(path)
     return written
+
+
+def write_file(option: str, path: str, content: str | bytes) -> None:
+    """Write what an option asked for."""
+    try:
+        Path(path).write_bytes(content.encode() if isinstance(content, str) else content)
+    except OSError as error:
+        raise Stop(f"{option}: {error.strerror}: {path}", Exit.USAGE) from error
 
 
 def _tell(written: list[str]) -> None:

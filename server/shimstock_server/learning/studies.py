@@ -59,7 +59,8 @@ def begin_study(session: Session, wish: dict[str, Any]) -> Study:
     Raises
     ------
     InvalidFields
-        When a bench, technician, tool or instrument is not known, or the tool measures something else.
+        When a bench, technician, tool or instrument is not known, the tool measures something else, or an
+        open study has this name.
     """
     _check(session, wish)
     seed = wish["seed"] if wish["seed"] is not None else secrets.randbelow(_SEEDS)
@@ -93,6 +94,9 @@ def _check(session: Session, wish: dict[str, Any]) -> None:
     quantity: Quantity = wish["quantity"]
     if len(wish["pieces"]) * len(wish["readers"]) * wish["trials"] > MOST_READINGS:
         errors["/trials"] = f"a study has {MOST_READINGS} readings at most"
+    open_ones = session.scalars(select(Study.name).where(Study.state == StudyState.OPEN))
+    if wish["name"].casefold() in {name.casefold() for name in open_ones}:
+        errors["/name"] = "an open study has this name: choose another, or end or abandon that one first"
     named: set[str] = set()
     for number, piece in enumerate(wish["pieces"]):
         errors |= _piece_errors(session, piece, f"/pieces/{number}")

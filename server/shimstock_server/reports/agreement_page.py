@@ -1,17 +1,15 @@
-"""The report on the benches as one page: no script, nothing fetched; pictures stand in the page itself."""
+"""The report on the benches as one page: no script, nothing fetched; drawings stand in the page itself."""
 
 from __future__ import annotations
 
-import base64
 from typing import Any
 
 from markupsafe import Markup
 
 from shimstock_server.web.html import templates
-from shimstock_server.web.quantities import write
 
-from .agreement_plots import check_picture, study_picture
-from .page import stylesheet
+from .agreement_plots import MOST_NAMES, check_panel, study_panels
+from .page import exactly, stylesheet
 from .tables import Report
 
 METHODS = {"anova": "analysis of variance", "average-range": "averages and ranges"}
@@ -31,10 +29,6 @@ def agreement_page(report: Report, units: str) -> str:
     )
 
 
-def _source(svg: str) -> str:
-    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
-
-
 def _percent(value: float | None) -> str:
     return "–" if value is None else f"{value:.1f} %"
 
@@ -45,14 +39,15 @@ def _spoken(quantity: Any) -> str:
 
 def _study(study: dict[str, Any], units: str) -> dict[str, Any]:
     def said(value: float) -> str:
-        return write(study["kind"], value, units)
+        return exactly(study["kind"], value, units)
 
     return {
         "name": study["name"],
         "quantity": _spoken(study["quantity"]),
         "day": study["ended_at"].date(),
         "words": study["words"],
-        "picture": _source(study_picture(study, units)),
+        "panels": [Markup(panel) for panel in study_panels(study, units)],  # noqa: S704 - escaped there
+        "numbered": len(study["piece_names"]) > MOST_NAMES,
         "pieces": study["piece_names"],
         "methods": [
             {
@@ -77,8 +72,8 @@ def _bench(bench: dict[str, Any], units: str) -> dict[str, Any]:
             {
                 "quantity": _spoken(each["quantity"]),
                 "tool": each["tool"] or "no tool named",
-                "repeatability": write(each["kind"], each["repeatability"], units),
-                "difference": write(each["kind"], each["difference"], units),
+                "repeatability": exactly(each["kind"], each["repeatability"], units),
+                "difference": exactly(each["kind"], each["difference"], units, signed=True),
                 "study": each["study"],
             }
             for each in bench["repeats"]
@@ -102,18 +97,18 @@ def _state(bench: dict[str, Any]) -> str:
 
 
 def _piece(piece: dict[str, Any], units: str) -> dict[str, Any]:
-    picture = check_picture(piece, units)
+    panel = check_panel(piece, units)
     newest, limits = piece["newest"], piece["limits"]
     said = "not read yet"
     if newest is not None:
-        said = f"{write(piece['kind'], newest['mean'], units)} on {newest['day']}: {newest['verdict']}"
+        said = f"{exactly(piece['kind'], newest['mean'], units)} on {newest['day']}: {newest['verdict']}"
     return {
         "name": piece["name"],
         "quantity": _spoken(piece["quantity"]),
         "newest": said,
         "limits": f"{piece['days_to_limits']} more days until there are limits"
         if limits is None
-        else f"limits {write(piece['kind'], limits['lower'], units)} … "
-        f"{write(piece['kind'], limits['upper'], units)}, from {limits['days']} days",
-        "picture": None if picture is None else _source(picture),
+        else f"limits {exactly(piece['kind'], limits['lower'], units)} … "
+        f"{exactly(piece['kind'], limits['upper'], units)}, from {limits['days']} days",
+        "panel": "" if panel is None else Markup(panel),  # noqa: S704 - escaped there
     }

@@ -2,154 +2,112 @@
 
 from __future__ import annotations
 
-import io
-from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
 
 from shimstock_calc.check_pieces import IN_CONTROL
 from shimstock_server.learning import TOO_LITTLE
-from shimstock_server.web.pictures import DRAWING
-from shimstock_server.web.units import KINDS, convert
+from shimstock_server.web.svg import element, label, line, polyline
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
+from .axes import BAND, DASHES, INK, SOFT, TEXT, Panel, Scale, rectangle
+from .chosen import told, unit_of
+from .page import exactly
 
-INK, SOFT, BAND, GRID = "#1c1c1c", "#555555", "#f0ebde", "#dddddd"
-FONT = ["DejaVu Sans", "Liberation Sans", "Arial", "sans-serif"]
-MARKS = "osD^vP*XhH"
-"""One for each trial, so that grey tells them apart."""
+TALL = 112.0
 MOST_NAMES = 12
-"""Pieces whose names stand below the picture; more are numbered."""
+"""Pieces that each have a number below the picture; of more only the first and the last."""
+BESIDE = 0.44
+"""How much of the room of a piece its rounds take, at each side."""
 
 
-@contextmanager
-def _drawing() -> Iterator[None]:
-    with DRAWING:
-        import matplotlib as mpl
-
-        with mpl.rc_context(
-            {
-                "svg.hashsalt": "shimstock",
-                "svg.fonttype": "path",
-                "text.parse_math": False,
-                "font.family": FONT[:1],
-            }
-        ):
-            yield
-
-
-def told(kind: str, value: float, units: str) -> float:
-    """A value in the reader's units."""
-    return convert(value, KINDS[kind].unit, KINDS[kind].out(units))
-
-
-def unit(kind: str, units: str) -> str:
-    """The reader's unit, as it stands beside an axis."""
-    name = str(KINDS[kind].out(units))
-    return {"in/64": "1/64 in"}.get(name, name)
-
-
-def study_picture(study: dict[str, Any], units: str) -> str:
-    """Draw by how much every reading of a study differs from the mean of its piece, reader by reader."""
-    kind, judged = study["kind"], [each for each in study["readings"] if each["judged"]]
+def study_panels(study: dict[str, Any], units: str) -> list[str]:
+    """Draw by how much every reading of a study differs from the mean of its piece, a panel a reader."""
+    judged = [each for each in study["readings"] if each["judged"]]
     pieces: dict[int, list[float]] = {}
     for each in judged:
         pieces.setdefault(each["piece"], []).append(each["value"])
     means = {piece: sum(values) / len(values) for piece, values in pieces.items()}
-    readers = sorted({each["reader"] for each in judged})
-    with _drawing():
-        figure = _figure(9.6, 2.9)
-        grid = figure.subplots(1, len(readers), squeeze=False, sharey=True)
-        for axes, reader in zip(grid.flat, readers, strict=True):
-            own = [each for each in judged if each["reader"] == reader]
-            offsets = [told(kind, each["value"] - means[each["piece"]], units) for each in own]
-            _plain(axes)
-            axes.axhline(0.0, color=SOFT, linewidth=0.8)
-            average = sum(offsets) / len(offsets)
-            axes.axhline(average, color=INK, linewidth=1.4, linestyle=(0, (4, 2)))
-            for trial in sorted({each["trial"] for each in own}):
-                at = [place for place, each in enumerate(own) if each["trial"] == trial]
-                axes.plot(
-                    [own[place]["piece"] + 1 for place in at],
-                    [offsets[place] for place in at],
-                    MARKS[(trial - 1) % len(MARKS)],
-                    markersize=5,
-                    markerfacecolor="white",
-                    markeredgecolor=INK,
-                )
-            axes.set_title(study["reader_names"][reader], fontsize=9, loc="left", color=INK)
-            axes.set_xlabel("piece", fontsize=8, color=SOFT, labelpad=1)
-            axes.set_xticks(range(1, len(pieces) + 1) if len(pieces) <= MOST_NAMES else [1, len(pieces)])
-            axes.set_xlim(0.4, len(pieces) + 0.6)
-        grid.flat[0].set_ylabel(f"less the piece's mean  [{unit(kind, units)}]", fontsize=8, color=SOFT)
-        return _written(figure)
+    offsets = [each["value"] - means[each["piece"]] for each in judged]
+    low, high = (told(study["kind"], most([0.0, *offsets]), units) for most in (min, max))
+    room = 0.08 * (high - low) or 0.5
+    by_reader: dict[int, list[tuple[int, int, float]]] = {}
+    for each, offset in zip(judged, offsets, strict=True):
+        by_reader.setdefault(each["reader"], []).append((each["piece"], each["trial"], offset))
+    return [
+        _reader(study, reader, by_reader[reader], (low - room, high + room), units)
+        for reader in sorted(by_reader)
+    ]
 
 
-def check_picture(piece: dict[str, Any], units: str) -> str | None:
+def _reader(
+    study: dict[str, Any],
+    reader: int,
+    points: Sequence[tuple[int, int, float]],
+    reach: tuple[float, float],
+    units: str,
+) -> str:
+    kind, name = study["kind"], study["reader_names"][reader]
+    mean = sum(offset for *_, offset in points) / len(points)
+    average = exactly(kind, mean, units, signed=True)
+    says = f"{name}: {len(points)} readings, on average {average} from the means of their pieces."
+    panel = Panel(name, f"{unit_of(kind, units)} · on average {average}", TALL, says)
+    scale = panel.upward(*reach)
+
+    def up(offset: float) -> float:
+        return scale(told(kind, offset, units))
+
+    count, rounds = len(study["piece_names"]), max(trial for _, trial, _ in points)
+    across = Scale(0.4, count + 0.6, panel.left, panel.right)
+    line(panel.canvas, (panel.left, up(0.0)), (panel.right, up(0.0)), stroke=SOFT)
+    line(panel.canvas, (panel.left, up(mean)), (panel.right, up(mean)),
+         stroke=INK, stroke_width=1.5, stroke_dasharray=DASHES)  # fmt: skip
+    for piece, trial, offset in points:
+        at = across(piece + 1 + BESIDE * ((2.0 * trial - 1.0) / rounds - 1.0))
+        element(panel.canvas, "circle", cx=at, cy=up(offset), r=3.0, fill="#ffffff", stroke=INK,
+                stroke_width=1.25)  # fmt: skip
+    line(panel.canvas, (panel.left, panel.bottom), (panel.right, panel.bottom), stroke=SOFT)
+    for number in range(1, count + 1) if count <= MOST_NAMES else (1, count):
+        label(panel.canvas, (across(number), panel.bottom + 15.0), str(number), size=TEXT, anchor="middle",
+              fill=SOFT)  # fmt: skip
+    panel.end = panel.bottom + 19.0
+    return panel.written()
+
+
+def check_panel(piece: dict[str, Any], units: str) -> str | None:
     """Draw a check piece's days within its limits; None before there are two."""
     checks, kind, limits = piece["checks"], piece["kind"], piece["limits"]
     if len(checks) < 2:
         return None
-    with _drawing():
-        from matplotlib import dates
-
-        shown: Any = dates
-        figure = _figure(9.6, 2.5)
-        axes = figure.subplots()
-        _plain(axes)
-        axes.grid(axis="y", color=GRID, linewidth=0.6)
-        if limits is not None:
-            low, middle, high = (told(kind, limits[name], units) for name in ("lower", "mean", "upper"))
-            axes.axhspan(low, high, color=BAND, zorder=0, linewidth=0)
-            for limit in (low, high):
-                axes.axhline(limit, color=SOFT, linewidth=0.9, linestyle=(0, (4, 2)))
-            axes.axhline(middle, color=SOFT, linewidth=0.8)
-        days = [check["day"] for check in checks]
-        values = [told(kind, check["mean"], units) for check in checks]
-        out = [check["verdict"] not in (IN_CONTROL, TOO_LITTLE) for check in checks]
-        axes.plot(days, values, color=INK, linewidth=1.0, zorder=2)
-        axes.plot(days, values, "o", color=INK, markersize=4, zorder=3)
-        strays = [place for place, is_out in enumerate(out) if is_out]
-        axes.plot(
-            [days[place] for place in strays],
-            [values[place] for place in strays],
-            "s",
-            markersize=11,
-            markerfacecolor="none",
-            markeredgecolor=INK,
-            markeredgewidth=1.6,
-            zorder=4,
-        )
-        locator = shown.AutoDateLocator(maxticks=8)
-        axes.xaxis.set_major_locator(locator)
-        axes.xaxis.set_major_formatter(shown.ConciseDateFormatter(locator))
-        axes.set_ylabel(f"mean of the day  [{unit(kind, units)}]", fontsize=8, color=SOFT)
-        axes.margins(y=0.15)
-        return _written(figure)
-
-
-def _figure(width: float, height: float) -> Figure:
-    from matplotlib.figure import Figure
-
-    return Figure(figsize=(width, height), facecolor="white", layout="constrained")
-
-
-def _plain(axes: Axes) -> None:
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
-    for side in ("left", "bottom"):
-        axes.spines[side].set_color(SOFT)
-    axes.tick_params(labelsize=8, colors=INK, length=3)
-    axes.set_axisbelow(True)
-
-
-def _written(figure: Figure) -> str:
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
-
-    text = io.StringIO()
-    canvas: Any = FigureCanvasSVG(figure)
-    canvas.print_svg(text, metadata={"Date": None, "Creator": None})
-    svg = text.getvalue()
-    return svg[svg.index("<svg") :]
+    values = [told(kind, check["mean"], units) for check in checks]
+    drawn = (
+        None if limits is None else [told(kind, limits[name], units) for name in ("lower", "mean", "upper")]
+    )
+    says = f"{piece['name']}, mean of the day by day: {exactly(kind, checks[-1]['mean'], units)} at last"
+    panel = Panel("Mean of the day", unit_of(kind, units), TALL, f"{says}, {checks[-1]['verdict']}.")
+    low, high = min([*values, *(drawn or ())]), max([*values, *(drawn or ())])
+    room = 0.12 * (high - low) or 0.5
+    up = Scale(low - room, high + room, panel.bottom, panel.top)
+    if drawn is not None:
+        rectangle(panel.canvas, panel.left, up(drawn[0]), panel.right, up(drawn[2]), fill=BAND)
+    up = panel.upward(up.low, up.high)
+    for value, dashes in zip(drawn or (), (DASHES, "none", DASHES), strict=False):
+        line(panel.canvas, (panel.left, up(value)), (panel.right, up(value)), stroke=SOFT,
+             stroke_dasharray=dashes)  # fmt: skip
+    days: list[date] = [check["day"] for check in checks]
+    first, last = days[0].toordinal(), days[-1].toordinal()
+    across = Scale(first - 0.5, last + 0.5, panel.left + 4.0, panel.right - 4.0)
+    points = [(across(day.toordinal()), up(value)) for day, value in zip(days, values, strict=True)]
+    polyline(panel.canvas, points, stroke=INK)
+    for (x, y), check in zip(points, checks, strict=True):
+        element(panel.canvas, "circle", cx=x, cy=y, r=1.75, fill=INK)
+        if check["verdict"] not in (IN_CONTROL, TOO_LITTLE):
+            rectangle(
+                panel.canvas, x - 4.5, y - 4.5, x + 4.5, y + 4.5, fill="none", stroke=INK, stroke_width=1.5
+            )
+    line(panel.canvas, (panel.left, panel.bottom), (panel.right, panel.bottom), stroke=SOFT)
+    ends = [(panel.left, "start", days[0]), (panel.right, "end", days[-1])]
+    for at, anchor, day in ends if first != last else ends[:1]:
+        label(panel.canvas, (at, panel.bottom + 15.0), day.isoformat(), size=TEXT, anchor=anchor, fill=SOFT)
+    panel.end = panel.bottom + 19.0
+    return panel.written()

@@ -10,7 +10,7 @@ from typing import Any
 from markupsafe import Markup
 
 from shimstock_server.web.html import content_policy, templates
-from shimstock_server.web.quantities import write
+from shimstock_server.web.quantities import to_unit, write
 
 from .chosen import ENDS, name_of, stage_of, unit_of
 from .panels import legend, sections
@@ -25,10 +25,10 @@ def stylesheet() -> str:
     return (files(__package__) / "templates" / "report.css").read_text(encoding="utf-8")
 
 
-@lru_cache(maxsize=2)
-def security_policy(*, pictures: bool = True) -> str:
-    """Return the Content-Security-Policy of a page: its own stylesheet, and perhaps pictures it holds."""
-    return content_policy(stylesheet(), *(("img-src data:",) if pictures else ()))
+@lru_cache(maxsize=1)
+def security_policy() -> str:
+    """Return the Content-Security-Policy of a page: its own stylesheet, and nothing else."""
+    return content_policy(stylesheet())
 
 
 def page(reports: Sequence[Report], units: str) -> str:
@@ -76,7 +76,7 @@ def facts(report: Report, units: str) -> list[tuple[str, str]]:
         ("in spec as received", percent(report["received"]["share_in_spec"])),
         ("in spec as returned", percent(report["returned"]["share_in_spec"])),
         ("bench minutes a job", NONE if minutes is None else write("duration", minutes, units)),
-        ("turnaround, median", NONE if hours is None else write("period", hours / 24.0, units)),
+        ("turnaround, median", days(hours)),
         ("got new strings", _of(jobs["restrung"], jobs["count"])),
         ("got another gauge", _of(jobs["gauge_changed"], jobs["count"])),
         ("parts a job", money(jobs["parts_mean"], report["currency"])),
@@ -87,6 +87,18 @@ def facts(report: Report, units: str) -> list[tuple[str, str]]:
 def percent(share: float | None) -> str:
     """A share as people read it."""
     return NONE if share is None else f"{100.0 * share:.0f} %"
+
+
+def days(hours: float | None) -> str:
+    """A turnaround in days, to a tenth."""
+    return NONE if hours is None else f"{hours / 24.0:.1f} days"
+
+
+def exactly(kind: str, value: float, units: str, *, signed: bool = False) -> str:
+    """A value as finely as data tell it: benches differ by less than the last place of a reading."""
+    told = to_unit(kind, value, units)
+    text = f"{told['value']:{'+' if signed else ''}g}".replace("-", "\N{MINUS SIGN}")
+    return text + ("/64 in" if told["unit"] == "in/64" else f" {unit_of(kind, units)}")
 
 
 def _of(some: int, whole: int) -> str:
@@ -129,7 +141,7 @@ def row_of(each: dict[str, Any], units: str) -> dict[str, Any]:
 def named(each: dict[str, Any], units: str) -> dict[str, str]:
     """The name of a place, and where and in which unit it was read."""
     small = " · ".join(part for part in (each["frets"], unit_of(each["kind"], units)) if part)
-    return {"name": name_of(each), "small": small}
+    return {"name": name_of(each).replace("string ", "string\N{NO-BREAK SPACE}"), "small": small}
 
 
 def _end(each: dict[str, Any], stage: dict[str, Any] | None, units: str) -> dict[str, str]:
@@ -141,7 +153,9 @@ def _end(each: dict[str, Any], stage: dict[str, Any] | None, units: str) -> dict
         "median": _bare(each["kind"], shares["median"], units),
         "range": _between(each["kind"], shares["p10"], shares["p90"], units),
         "share": percent(stage["share_in_spec"]),
-        "cpk": NONE if held is None else "{index:.2f} ({lower:.2f} … {upper:.2f})".format(**held),
+        "cpk": NONE
+        if held is None
+        else f"{held['index']:z.2f} ({held['lower']:z.2f} … {held['upper']:z.2f})",
     }
 
 

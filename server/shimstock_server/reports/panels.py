@@ -22,6 +22,8 @@ NAMES = (
 CAME, WENT = ENDS
 WORDS = {CAME: "as received", WENT: "final"}
 ROW = 34.0
+HALO = {"stroke": "#ffffff", "stroke_width": 3.0, "stroke_linejoin": "round", "paint_order": "stroke"}
+"""Keeps a label apart from a line that runs behind it."""
 
 
 @dataclass(frozen=True)
@@ -230,11 +232,13 @@ def _months(months: Sequence[dict[str, Any]], follows: dict[tuple[str, str, str]
         x = across(each["month"])
         bottom, middle, top = (up(told(kind, each[name], units)) for name in ("p10", "median", "p90"))
         rectangle(panel.canvas, x - 3.5, bottom, x + 3.5, top, fill=PALE, stroke=EDGE, stroke_width=0.75)
-        label(panel.canvas, (x, top - 4.0), _count(each["count"]), size=9.5, anchor="middle", fill=SOFT)
         points.append((x, middle))
     polyline(panel.canvas, points, stroke=INK, stroke_width=1.75)
     for x, y in points:
         element(panel.canvas, "circle", cx=x, cy=y, r=2.5, fill=INK)
+    for each in months:
+        at = across(each["month"]), up(told(kind, each["p90"], units)) - 4.0
+        label(panel.canvas, at, _count(each["count"]), size=10.5, anchor="middle", fill=SOFT, **HALO)
     line(panel.canvas, (panel.left, panel.bottom), (panel.right, panel.bottom), stroke=SOFT)
     for number, letter in enumerate(MONTHS, start=1):
         label(

@@ -14,7 +14,7 @@ from shimstock_server.web.svg import element, written
 
 from .axes import EDGE, PALE, rectangle
 from .content import Period
-from .page import NONE, money, percent, stylesheet
+from .page import NONE, days, money, percent, stylesheet
 from .tables import number
 
 HEADER = (
@@ -65,7 +65,7 @@ def _row(row: dict[str, Any], share: float, currency: str, units: str) -> dict[s
         "parts": money(row["parts_mean"], currency),
         "jobs": row["jobs"],
         "back": f"{row['came_back']} ({percent(row['came_back'] / row['jobs'])})" if row["jobs"] else NONE,
-        "turnaround": write("period", row["turnaround_hours_mean"] / 24.0, units),
+        "turnaround": days(row["turnaround_hours_mean"]),
         "received": percent(row["received_in_spec"]),
         "returned": percent(row["returned_in_spec"]),
     }

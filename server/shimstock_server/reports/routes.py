@@ -174,5 +174,4 @@ def _as_text(reports: Sequence[Report], query: dict[str, Any]) -> Answer:
 
 
 def _as_page(text: str) -> Answer:
-    policy = security_policy(pictures=False)
-    return Answer(text=text, media_type=HTML, headers={"Content-Security-Policy": policy})
+    return Answer(text=text, media_type=HTML, headers={"Content-Security-Policy": security_policy()})

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -32,7 +33,7 @@ def at_keyboard(monkeypatch: pytest.MonkeyPatch) -> Any:
 
 
 def test_a_check_takes_a_line_and_says_at_once_whether_the_bench_drifts(
-    shop: Shop, command: Command, at_keyboard: Any
+    shop: Shop, command: Command, at_keyboard: Any, tmp_path: Path
 ) -> None:
     assert command("check").code == 3
     made = command("check-piece", "block 1.00", "relief", "1.00", "--with", "feeler", "--times", "2")
@@ -52,6 +53,9 @@ def test_a_check_takes_a_line_and_says_at_once_whether_the_bench_drifts(
     assert "Clean tool and piece" in high.out
     assert "IT DRIFTS" in command("check", "--show").out
     assert "checked today, DRIFTS: block 1.00" in command("benches").out
+    page = tmp_path / "benches.html"
+    assert command("benches", "--page", str(page)).out == f"written to {page}\n"
+    assert "it drifts: block 1.00" in page.read_text(encoding="utf-8")
     assert json.loads(command("check", "1.00", "1.30", "--json").out)["verdict"].endswith("repeats badly")
     odd = command("check", "12", "12")
     assert (odd.code, "--sure" in odd.err) == (1, True)

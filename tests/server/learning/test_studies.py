@@ -400,3 +400,15 @@ def test_a_bad_study_is_refused(shop: Shop, benches: list[str], change: dict[str
     answer = shop.manager.post("/v1/studies", json=body)
     assert answer.status_code == 422
     assert where in pointers(answer)
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_two_open_studies_never_have_one_name(shop: Shop, benches: list[str]) -> None:
+    study = begin(shop.manager, benches)
+    again = {"name": study["name"].upper(), "quantity": "relief", "trials": 2,
+             "pieces": [{"name": "a"}, {"name": "b"}],
+             "readers": [{"bench_id": bench} for bench in benches]}  # fmt: skip
+    refused = shop.manager.post("/v1/studies", json=again)
+    assert (refused.status_code, pointers(refused)) == (422, ["/name"])
+    assert shop.manager.post(f"/v1/studies/{study['id']}/end", json={"abandon": True}).status_code == 200
+    assert shop.manager.post("/v1/studies", json=again).status_code == 201
