@@ -188,14 +188,17 @@ def record(
     action : str
         ``created``, ``changed`` or ``deleted``.
     before, after : dict, optional
-        Columns and their values; personal columns belong there as `keyed_hash`.
+        Columns and their values, and what else tells of the change, such as its reason.
     """
     columns = Base.metadata.tables[object_type].columns
 
     def told(values: dict[str, Any] | None) -> dict[str, Any] | None:
-        return (
-            {name: _told(session, columns[name], value) for name, value in values.items()} if values else None
-        )
+        if not values:
+            return None
+        return {
+            name: _told(session, columns[name], value) if name in columns else _plain(value)
+            for name, value in values.items()
+        }
 
     line = _event(
         session,

@@ -11,7 +11,7 @@ from typing import Any
 import alembic.command
 import alembic.config
 from alembic.migration import MigrationContext
-from alembic.script import Script, ScriptDirectory
+from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import NullPool
@@ -46,9 +46,19 @@ def head() -> str:
     return revision
 
 
-def knows(revision: str) -> bool:
-    """Tell whether a revision is one of this release's own, so that it can be brought to the newest."""
-    return revision in [script.revision for script in _scripts()]
+def refuse_unknown(found: str, what: str = "the database") -> None:
+    """Refuse what is at a revision that this release does not know, and cannot bring to its own.
+
+    Raises
+    ------
+    WrongRevision
+        When a later release made it.
+    """
+    if found not in _known():
+        raise WrongRevision(
+            f"{what} is at revision {found}, which this release does not know: "
+            "install the release that made it, or a later one"
+        )
 
 
 def current(url: str) -> str | None:
@@ -90,6 +100,8 @@ def _head() -> str:
 def _check(connection: Connection) -> None:
     found = MigrationContext.configure(connection).get_current_revision()
     wanted = _head()
+    if found is not None:
+        refuse_unknown(found)
     if found != wanted:
         raise WrongRevision(
             f"the database is at revision {found or 'none'}, this release needs {wanted}: "
@@ -98,14 +110,26 @@ def _check(connection: Connection) -> None:
 
 
 def upgrade(url: str, revision: str = "head") -> None:
-    """Bring a database forward to a revision, all or nothing."""
-    with _migrating(url) as config:
+    """Bring a database forward to a revision, all or nothing.
+
+    Raises
+    ------
+    WrongRevision
+        When the database is of a later release, or there is no such revision.
+    """
+    with _migrating(url, revision) as config:
         alembic.command.upgrade(config, revision)
 
 
 def downgrade(url: str, revision: str) -> None:
-    """Bring a database back to a revision (`base` for none), all or nothing."""
-    with _migrating(url) as config:
+    """Bring a database back to a revision (`base` for none), all or nothing.
+
+    Raises
+    ------
+    WrongRevision
+        When the database is of a later release, or there is no such revision.
+    """
+    with _migrating(url, revision) as config:
         alembic.command.downgrade(config, revision)
 
 
@@ -129,11 +153,14 @@ def draft(url: str, message: str) -> Path:
 
 
 def _count() -> int:
-    return len(_scripts())
+    return len(_known())
 
 
-def _scripts() -> list[Script]:
-    return list(ScriptDirectory.from_config(_config()).walk_revisions())
+@cache
+def _known() -> tuple[str, ...]:
+    """Every revision of this release, the first first."""
+    scripts = ScriptDirectory.from_config(_config()).walk_revisions()
+    return tuple(sorted(script.revision for script in scripts))
 
 
 def _engine(url: str) -> Engine:
@@ -162,7 +189,9 @@ def _engine(url: str) -> Engine:
 
 
 @contextlib.contextmanager
-def _migrating(url: str) -> Iterator[alembic.config.Config]:
+def _migrating(url: str, revision: str = "head") -> Iterator[alembic.config.Config]:
+    if revision not in ("head", "base", *_known()):
+        raise WrongRevision(f"there is no revision {revision}; this release has {', '.join(_known())}")
     engine = _engine(url)
     sqlite = engine.dialect.name == "sqlite"
     lock = (
@@ -172,6 +201,8 @@ def _migrating(url: str) -> Iterator[alembic.config.Config]:
         with lock, engine.begin() as connection:
             if not sqlite:
                 connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _ADVISORY_LOCK})
+            if (found := MigrationContext.configure(connection).get_current_revision()) is not None:
+                refuse_unknown(found)
             config = _config()
             config.attributes["connection"] = connection
             yield config

@@ -24,6 +24,7 @@ _log = logging.getLogger(__name__)
 
 # https://www.postgresql.org/docs/current/errcodes-appendix.html
 _PG_DISK_FULL = "53100"
+_PG_READ_ONLY = "25006"
 _PG_AWAY = ("08", "53", "57P", "57014", "55P03", "58")
 _PG_TRY_AGAIN = ("40001", "40P01")
 
@@ -105,7 +106,7 @@ class Database:
         PreconditionFailed
             When a row that was read has been changed by somebody else.
         """
-        with _told_as_problems():
+        with _told_as_problems(writes=True):
             session = WritingSession(self._writer, info=dict(info or {}))
             with self._alone():
                 try:
@@ -137,7 +138,7 @@ class Database:
 
 
 @contextlib.contextmanager
-def _told_as_problems() -> Iterator[None]:
+def _told_as_problems(*, writes: bool = False) -> Iterator[None]:
     try:
         yield
     except LockTimeout:
@@ -153,7 +154,7 @@ def _told_as_problems() -> Iterator[None]:
             "A change made at the same moment by somebody else stands against this one."
         ) from error
     except sqlalchemy.exc.DBAPIError as error:
-        problem = _problem_of(error)
+        problem = _problem_of(error, writes=writes)
         if problem is None:
             raise
         _log.error("database trouble", exc_info=True)
@@ -168,7 +169,7 @@ def _constraint(error: sqlalchemy.exc.DBAPIError) -> str:
     return str(diagnosis.constraint_name or diagnosis.message_primary)
 
 
-def _problem_of(error: sqlalchemy.exc.DBAPIError) -> Exception | None:
+def _problem_of(error: sqlalchemy.exc.DBAPIError, *, writes: bool) -> Exception | None:
     origin = error.orig
     if isinstance(origin, sqlite3.Error):
         name = getattr(origin, "sqlite_errorname", "") or ""
@@ -176,7 +177,8 @@ def _problem_of(error: sqlalchemy.exc.DBAPIError) -> Exception | None:
             return DiskFull()
         if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_CANTOPEN", "SQLITE_IOERR")):
             return DatabaseAway()
-        return None
+        # The file or its disk may not be written to; in a session for reading this is the service's mistake.
+        return DatabaseAway() if writes and name.startswith("SQLITE_READONLY") else None
     state = getattr(origin, "sqlstate", None)
     if state is None:
         # No answer from the server at all: the connection was refused or broke.
@@ -188,4 +190,6 @@ def _problem_of(error: sqlalchemy.exc.DBAPIError) -> Exception | None:
         return TryAgain()
     if state == _PG_DISK_FULL:
         return DiskFull()
+    if writes and state == _PG_READ_ONLY:
+        return DatabaseAway()
     return DatabaseAway() if state.startswith(_PG_AWAY) else None

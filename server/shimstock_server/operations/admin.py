@@ -6,6 +6,7 @@ import contextlib
 import functools
 import json
 import os
+import re
 import secrets
 import shutil
 import sys
@@ -212,8 +213,22 @@ def revoke(key_id: UUID) -> None:
     click.echo(f"revoked {key_id}")
 
 
+def _address(_context: click.Context, _parameter: click.Parameter, text: str) -> str:
+    """Refuse what is no address: gunicorn takes an empty one for every interface of the machine."""
+    found = re.fullmatch(r"(?:\[[0-9A-Fa-f:.]+\]|[^\s\[\]:]+):(\d{1,5})", text)
+    if not re.fullmatch(r"unix:.+|fd://\d+", text) and (found is None or int(found[1]) > 65535):
+        raise click.BadParameter(f"must be HOST:PORT, such as 127.0.0.1:8000, or unix:PATH, not {text!r}")
+    return text
+
+
 @admin.command()
-@click.option("--bind", default="127.0.0.1:8000", show_default=True, help="HOST:PORT or unix:PATH.")
+@click.option(
+    "--bind",
+    default="127.0.0.1:8000",
+    show_default=True,
+    callback=_address,
+    help="HOST:PORT, unix:PATH, or fd://NUMBER of a socket that is handed over.",
+)
 @click.option("--workers", type=click.IntRange(1, 64), default=2, show_default=True, help="Processes.")
 @click.option("--threads", type=click.IntRange(1, 64), default=4, show_default=True, help="Threads in each.")
 @_in_a_sentence

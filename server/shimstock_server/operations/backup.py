@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import shutil
 import sqlite3
 import subprocess
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -62,25 +64,13 @@ def restore(url: str, source: Path) -> None:
     if address.get_backend_name() == "sqlite":
         _restore_sqlite(address, source)
     else:
-        _run(
-            "pg_restore",
-            "--clean",
-            "--if-exists",
-            "--no-owner",
-            "--single-transaction",
-            f"--dbname={_plain(address)}",
-            str(source),
-            address=address,
-        )
-    _check_revision(migrate.current(url))
+        _restore_postgresql(address, source)
 
 
-def _check_revision(found: str | None) -> None:
-    if found is None or not migrate.knows(found):
-        raise BackupError(
-            f"the copy is of revision {found or 'none'}, which this release does not know: "
-            "install the release that made it, or a later one"
-        )
+def _check_revision(found: str | None, source: Path) -> None:
+    if found is None:
+        raise BackupError(f"{source} is no copy of a database of this service")
+    migrate.refuse_unknown(found, "the copy")
 
 
 def _existing(address: URL) -> Path:
@@ -120,10 +110,9 @@ def _restore_sqlite(address: URL, source: Path) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     with _open(source) as copy:
         _check_whole(copy, source)
-        if copy.execute("SELECT 1 FROM sqlite_master WHERE name = 'alembic_version'").fetchone() is None:
-            raise BackupError(f"{source} is no copy of a database of this service")
-        row = copy.execute("SELECT version_num FROM alembic_version").fetchone()
-        _check_revision(row[0] if row else None)
+        known = copy.execute("SELECT 1 FROM sqlite_master WHERE name = 'alembic_version'").fetchone()
+        row = copy.execute("SELECT version_num FROM alembic_version").fetchone() if known else None
+        _check_revision(row[0] if row else None, source)
         # Made for its owner alone, as the first one was.
         path.touch(mode=0o600)
         try:
@@ -134,12 +123,53 @@ def _restore_sqlite(address: URL, source: Path) -> None:
             raise BackupError("somebody is writing to the database: stop the service first") from None
 
 
+# The copy may be of an older release than the database: what has come since would stand in its way.
+_EMPTY = """
+DO $$ DECLARE each record; BEGIN
+    FOR each IN SELECT tablename FROM pg_tables
+            WHERE schemaname = 'public' AND tableowner = current_user LOOP
+        EXECUTE format('DROP TABLE public.%I CASCADE', each.tablename);
+    END LOOP;
+    FOR each IN SELECT oid::regprocedure AS name FROM pg_proc
+            WHERE pronamespace = 'public'::regnamespace AND prorettype = 'trigger'::regtype
+            AND proowner = current_user::regrole LOOP
+        EXECUTE format('DROP FUNCTION %s CASCADE', each.name);
+    END LOOP;
+END $$;
+"""
+_REVISION = re.compile(r"COPY public\.alembic_version \(version_num\) FROM stdin;\n(\w+)\n")
+
+
+def _restore_postgresql(address: URL, source: Path) -> None:
+    table = _run(
+        "pg_restore", "--data-only", "--table=alembic_version", "--file=-", str(source), address=address
+    )
+    found = _REVISION.search(table)
+    _check_revision(found[1] if found else None, source)
+    # Beside the copy there is room for another one; the folder is its owner's alone, as the copy is.
+    with tempfile.TemporaryDirectory(dir=source.parent, prefix=f"{source.name}.") as folder:
+        empty, script = Path(folder) / "empty.sql", Path(folder) / "copy.sql"
+        empty.write_text(_EMPTY, encoding="utf-8")
+        _run("pg_restore", "--no-owner", f"--file={script}", str(source), address=address)
+        _run(
+            "psql",
+            "--no-psqlrc",
+            "--quiet",
+            "--single-transaction",
+            "--set=ON_ERROR_STOP=1",
+            f"--file={empty}",
+            f"--file={script}",
+            _plain(address),
+            address=address,
+        )
+
+
 def _plain(address: URL) -> str:
     """Return the address as PostgreSQL's own programs read it; the password goes by the environment."""
     return address.set(drivername="postgresql", password=None).render_as_string()
 
 
-def _run(program: str, *arguments: str, address: URL) -> None:
+def _run(program: str, *arguments: str, address: URL) -> str:
     found = shutil.which(program)
     if found is None:
         raise BackupError(f"{program} is not installed; it comes with PostgreSQL's client programs")
@@ -149,3 +179,4 @@ def _run(program: str, *arguments: str, address: URL) -> None:
     done = subprocess.run([found, *arguments], env=environment, capture_output=True, text=True, check=False)  # noqa: S603
     if done.returncode != 0:
         raise BackupError(f"{program} failed: {done.stderr.strip()}")
+    return done.stdout

@@ -81,6 +81,16 @@ def test_a_reader_cannot_write(database: Database) -> None:
         assert session.get_one(JobNumber, 1).last == 0
 
 
+def test_a_database_that_may_not_be_written_to_is_away(database: Database) -> None:
+    lock = "PRAGMA query_only=ON" if database.is_sqlite else "SET TRANSACTION READ ONLY"
+    with pytest.raises(DatabaseAway), database.write({"now": NOW}) as session:  # noqa: PT012
+        session.connection().exec_driver_sql(lock)
+        session.add(Bench(name="never", skills=[]))
+        session.flush()
+    with database.write({"now": NOW}) as session:
+        session.add(Bench(name="later", skills=[]))
+
+
 def test_an_error_undoes_everything(database: Database) -> None:
     with pytest.raises(RuntimeError), database.write({"now": NOW}) as session:  # noqa: PT012
         session.add(Bench(name="never", skills=[]))

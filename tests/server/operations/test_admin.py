@@ -15,6 +15,7 @@ from uuid import UUID
 
 import pytest
 from click.testing import CliRunner, Result
+from sqlalchemy import text
 
 from shimstock_server.app import open_database
 from shimstock_server.config import Config
@@ -88,6 +89,28 @@ def test_migrate_there_and_back(bare: Operator) -> None:
     assert f"revision {migrate.head()} -> {migrate.head()}" in bare.does("migrate")
     assert "revision" in bare.does("migrate", "--to", "base")
     assert migrate.current(bare.url) is None
+
+
+def set_revision(operator: Operator, revision: str) -> None:
+    database = operator.database()
+    with database.write({"secret": SECRET}) as session:
+        session.execute(text("UPDATE alembic_version SET version_num = :revision"), {"revision": revision})
+    database.dispose()
+
+
+def test_tables_of_a_later_release_are_left_alone(operator: Operator) -> None:
+    assert "there is no revision 9999; this release has 0001," in operator.fails("migrate", "--to", "9999")
+    set_revision(operator, "9999")
+    for command in (["migrate"], ["migrate", "--to", "base"], ["serve"], ["key", "list"]):
+        assert "which this release does not know: install" in operator.fails(*command)
+    assert migrate.current(operator.url) == "9999"
+
+
+@pytest.mark.parametrize("bind", ["", "8000", ":8000", "127.0.0.1:99999", "127.0.0.1:web"])
+def test_an_address_that_is_none_is_refused(bind: str) -> None:
+    result = CliRunner().invoke(admin, ["serve", "--bind", bind], env={"SHIMSTOCK_SECRET": SECRET})
+    assert result.exit_code == 2
+    assert "must be HOST:PORT" in result.output
 
 
 @pytest.mark.parametrize("command", [("serve",), ("key", "list"), ("worker",)])
@@ -241,22 +264,20 @@ def test_a_copy_of_an_older_release_is_brought_to_this_one(operator: Operator, t
     add_bench(operator, "kept")
     operator.does("migrate", "--to", "0002")
     operator.does("backup", str(tmp_path / "old"))
+    operator.does("migrate")
+    add_bench(operator, "after the upgrade")
     operator.does("restore", str(tmp_path / "old"))
     assert benches(operator) == ["kept"]
+    assert migrate.current(operator.url) == migrate.head()
+    assert [path.name for path in tmp_path.iterdir() if path.name.startswith("old")] == ["old"]
 
 
-@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
 def test_a_copy_of_a_later_release_is_refused(operator: Operator, tmp_path: Path) -> None:
-    import sqlite3
-
+    set_revision(operator, "9999")
+    operator.does("backup", str(tmp_path / "later"))
+    set_revision(operator, migrate.head())
     add_bench(operator, "kept")
-    copy = tmp_path / "later"
-    operator.does("backup", str(copy))
-    with sqlite3.connect(copy) as connection:
-        connection.execute("UPDATE alembic_version SET version_num = '9999'")
-        connection.execute("DELETE FROM benches")
-    connection.close()
-    assert "9999" in operator.fails("restore", str(copy))
+    assert "the copy is at revision 9999" in operator.fails("restore", str(tmp_path / "later"))
     assert benches(operator) == ["kept"]
 
 
