@@ -80,13 +80,15 @@ def read_technician(session: Session, request: Request, actor: Actor, *, by_hand
     TechnicianRequired
         When a bench key names nobody.
     InvalidFields
-        When it names nobody who works here.
+        When it names nobody who works here, or a website names anybody.
     """
     text = request.headers.get("Technician")
     if text is None:
         if actor.scope == "bench" and by_hand:
             raise TechnicianRequired()
         return None
+    if actor.scope == "booking":
+        raise InvalidFields.at("/header/Technician", "is for the shop's own keys; a website names nobody")
     identifier = read_uuid(text.strip())
     if identifier is None:
         raise InvalidFields.at("/header/Technician", "must be a technician's id")

@@ -91,7 +91,7 @@ _TECHNICIAN = {
     "name": "Technician",
     "in": "header",
     "required": False,
-    "description": "The id of the technician who does it; a bench key must name one.",
+    "description": "The id of the technician who does it: a bench key must name one, a website's may not.",
     "schema": {"type": "string", "format": "uuid"},
 }
 _IDEMPOTENCY_KEY = {

@@ -98,6 +98,13 @@ def test_text_is_kept_as_it_is_and_never_run(website: Website, client: Client) -
     assert "<script>" not in page.get_data(as_text=True)
 
 
+def test_a_website_writes_in_nobodys_name(website: Website, workshop: Workshop) -> None:
+    for name in (workshop.ids["nils"], workshop.ids["setup"]):  # nor learns who works here
+        refused = website.hold("2026-03-03T09:00:00Z", headers={"Technician": name})
+        assert (refused.status_code, pointers(refused)) == (422, ["/header/Technician"])
+        assert "a website names nobody" in refused.get_data(as_text=True)
+
+
 def test_a_body_that_is_too_large(website: Website) -> None:
     held = website.hold("2026-03-03T09:00:00Z").get_json()
     body = {"owner": OWNER, "complaints": "x" * (1024 * 1024)}
