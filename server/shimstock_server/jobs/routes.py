@@ -188,13 +188,13 @@ def post_handover(job_id: UUID, body: dict[str, Any]) -> Answer:
 
 
 @blueprint.operation(
-    "POST", "/jobs/<uuid:job_id>/setup-spec/renewal", scopes=("manager",), body=schemas.WithdrawalIn,
+    "POST", "/jobs/<uuid:job_id>/setup-spec/renewal", scopes=("manager",), body=schemas.SpecRenewalIn,
     answer=schemas.JobOut, status=200, writes=True, creates="key", conflicts=(JobOver,),
 )  # fmt: skip
-def post_spec_renewal(job_id: UUID, body: dict[str, Any]) -> Answer:  # noqa: ARG001 - the reason is audited
+def post_spec_renewal(job_id: UUID, body: dict[str, Any]) -> Answer:
     """Let the job follow today's setup specs instead of those it began with."""
     job = work.load_job(current.session, job_id, for_change=True)
-    work.renew_spec(current.session, job)
+    work.renew_spec(current.session, job, reason=body["reason"])
     current.session.flush()
     return answer(job)
 

@@ -112,6 +112,12 @@ class WithdrawalIn(StrictSchema):
     reason = Text(max=1000, load_default=None, allow_none=True)
 
 
+class SpecRenewalIn(StrictSchema):
+    """Why a job follows today's setup specs."""
+
+    reason = Text(max=1000, required=True)
+
+
 class JobIn(StrictSchema):
     """A new work order."""
 

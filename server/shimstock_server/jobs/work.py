@@ -10,7 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from shimstock_server.catalogue import current_spec_ids, refuse_misfits
-from shimstock_server.database.history import emit
+from shimstock_server.database.history import emit, record
 from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.bench import ReadingSheet
 from shimstock_server.database.tables.catalogue import StringSet, Tuning
@@ -120,12 +120,14 @@ def change_job(session: Session, job: Job, wish: dict[str, Any]) -> Job:
     return job
 
 
-def renew_spec(session: Session, job: Job) -> Job:
-    """Let the job follow the setup specs that stand today instead of those it began with."""
+def renew_spec(session: Session, job: Job, *, reason: str) -> Job:
+    """Let the job follow today's setup specs instead of those it began with; the trail says why."""
     if job.state in OVER:
         raise JobOver
     instrument = session.get(Instrument, job.instrument_id) if job.instrument_id is not None else None
     job.spec_ids = _spec_ids(session, instrument)
+    session.flush()
+    record(session, "jobs", job.id, "changed", version=job.version, after={"reason": reason})
     emit(session, "job.spec-renewed", job)
     return job
 

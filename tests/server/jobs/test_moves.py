@@ -7,8 +7,11 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
+from sqlalchemy import select
 
 from shimstock_server.clock import FixedClock
+from shimstock_server.database.session import Database
+from shimstock_server.database.tables.operations import AuditEvent
 from shimstock_server.database.words import JobState
 from shimstock_server.jobs.states import MOVES
 from tests.server.clients import Client
@@ -203,3 +206,22 @@ def test_a_job_that_is_over_changes_no_more(workshop: Workshop) -> None:
         "PATCH", f"/v1/jobs/{job['id']}", json={"priority": 9}, etag=f'"{job["version"]}.mm"'
     )
     assert (refused.status_code, refused.get_json()["code"]) == (409, "job-over")
+
+
+def test_a_job_that_follows_todays_specs_says_why(
+    workshop: Workshop, client: Client, database: Database
+) -> None:
+    job = workshop.queued_job()
+    path = f"/v1/jobs/{job['id']}/setup-spec/renewal"
+    refused = client.post(path, json={})
+    assert refused.get_json()["errors"] == [{"pointer": "/reason", "message": "is required"}]
+    assert client.post(path, json={"reason": "targets agreed on since"}).status_code == 200
+    with database.read() as session:
+        lines = session.scalars(
+            select(AuditEvent.after).where(
+                AuditEvent.object_type == "jobs",
+                AuditEvent.object_id == job["id"],
+                AuditEvent.action == "changed",
+            )
+        )
+        assert {"reason": "targets agreed on since"} in list(lines)
