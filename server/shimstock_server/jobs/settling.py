@@ -170,10 +170,12 @@ def _next_day(
     due = next_opening(session, disturbed.done_at, after_days=1) or _tomorrow(session, disturbed.done_at)
     day = local_day(session, due)
     looked = next((taken_at for taken_at in sheets if local_day(session, taken_at) >= day), None)
+    until = looked or now
     if looked is not None:
         outcome = "read"
     elif job.state in OVER:
         outcome = "skipped"
+        until = session.get_one(JobMove, job.move_id).created_at
     else:
         outcome = "due" if now >= due else "settling"
     return [
@@ -185,7 +187,7 @@ def _next_day(
             "taken_at": None,
             "read_at": looked,
             "readings_asked": [quantity.value for quantity in _readings(session, job.id)],
-            "late_minutes": late_minutes(session, due, looked or now),
+            "late_minutes": late_minutes(session, due, until),
             "outcome": outcome,
         }
     ]

@@ -248,6 +248,18 @@ def test_a_sunday_is_not_late(
     assert current(bench_client, settling)["late_minutes"] == 30
 
 
+def test_a_day_without_an_hour_is_late_by_an_hour_less(
+    workshop: Workshop, bench_client: Client, job: dict[str, Any], clock: FixedClock
+) -> None:
+    set_clock(clock, "2026-03-28T17:00:00+01:00")  # a Saturday; on Sunday at 2:00 the clocks go to 3:00
+    workshop.manager.post("/v1/closures", json={"day": "2026-03-29", "opens": "01:00", "closes": "05:00"})
+    settling = rest(bench_client, job, available_at="2026-03-28T18:00:00+01:00")
+    set_clock(clock, "2026-03-30T08:00:00+02:00")
+    assert current(bench_client, settling)["late_minutes"] == 3 * 60
+    (listed,) = bench_client.get("/v1/settling?due=true").get_json()["items"]
+    assert listed["late_minutes"] == 3 * 60
+
+
 def test_a_look_taken_early_says_so(
     workshop: Workshop, bench_client: Client, job: dict[str, Any], clock: FixedClock
 ) -> None:
@@ -280,8 +292,12 @@ def test_a_skipped_look_stays_visible(
     assert at(day["available_at"]) == at("2026-03-03T09:00:00+01:00")
     clock.advance(timedelta(days=1))
     assert looks(bench_client, job)[1]["outcome"] == "due"
+    late = looks(bench_client, job)[1]["late_minutes"]
+    assert late > 0
     assert move(workshop.manager, again, "collected").status_code == 200
     assert looks(bench_client, job)[1]["outcome"] == "skipped"
+    clock.advance(timedelta(days=30))
+    assert looks(bench_client, job)[1]["late_minutes"] == late, "nobody is late for what nobody waits for"
 
 
 def test_a_reading_off_pitch_is_no_look(
