@@ -12,6 +12,7 @@ from datetime import datetime
 from itertools import groupby
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from sqlalchemy import delete, func, insert, select
@@ -27,14 +28,14 @@ from shimstock_calc.wood import wood_moisture
 from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
-from shimstock_server.database.tables.seasons import LearnedSensitivity
+from shimstock_server.database.tables.seasons import Keeping, LearnedSensitivity
 from shimstock_server.database.words import Movable, Part, Position, Quantity, Side, Stage
-from shimstock_server.shop import local_day
+from shimstock_server.shop import settings
 
 from .baseline import USUAL_FRET, delays
 from .drift import PRIORS
 from .last_checks import HARMLESS
-from .places import AirBook, place_of
+from .places import AirBook, Homes
 
 STAGES = (Stage.AS_RECEIVED, Stage.FINAL, Stage.RECHECK)
 MOVES_RELIEF = frozenset({Part.TRUSS_ROD, Part.STRINGS, Part.NECK_SHIM, Part.FRETS, Part.INSTRUMENT})
@@ -145,13 +146,22 @@ class _School:
 
     def __init__(self, session: Session, now: datetime, samples: dict[Movable, _Samples]) -> None:
         self.session, self.samples = session, samples
-        self.air = AirBook(session, local_day(session, now))
+        self.zone = ZoneInfo(settings(session).zone)
+        self.air = AirBook(session, now.astimezone(self.zone).date())
+        self.homes = Homes(session)
+        self.places: dict[UUID, str] = {}
 
     def teach(self, ids: Sequence[UUID]) -> None:
         """Take the sheets of some instruments."""
         done = self._work(ids)
         instruments = {
             row.id: row for row in self.session.scalars(select(Instrument).where(Instrument.id.in_(ids)))
+        }
+        rows = self.session.scalars(select(Keeping).where(Keeping.instrument_id.in_(ids)))
+        keepings = {row.instrument_id: row for row in rows}
+        self.places = {
+            each: self.homes.of(instrument, keepings.get(each)).key
+            for each, instrument in instruments.items()
         }
         for instrument_id, looks in self._looks(ids):
             instrument = instruments[instrument_id]
@@ -236,15 +246,13 @@ class _School:
 
         From a log the likeliest, and those of the ends of the time constant's range; empty when not known.
         """
-        where, _, rest = place_of(self.session, instrument).key.partition(":")
-        days = [local_day(self.session, look.taken_at) for look in looks]
+        where, _, rest = self.places[instrument.id].partition(":")
         if where == "room":
             log = self.air.log(UUID(rest))
-            lived = [[log.moisture_on(day, each) for day in days] for each in (tau.mid, tau.low, tau.high)]
-            known = [[wet for wet in each if wet is not None] for each in lived]
-            known = [each for each in known if len(each) == len(days)]
-            if known and all(wet is not None for wet in lived[0]):
-                return known
+            days = [look.taken_at.astimezone(self.zone).date() for look in looks]
+            lived = [log.moistures_on(days, each) for each in (tau.mid, tau.low, tau.high)]
+            if not np.isnan(lived[0]).any():
+                return [each.tolist() for each in lived if not np.isnan(each).any()]
         airs = [look.air for look in looks if look.air is not None]
         if len(airs) < len(looks):
             return []

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import json
 from collections import OrderedDict
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import cached_property
 from typing import Any
 from uuid import UUID
 
@@ -35,6 +36,8 @@ from .profiles import FIELDS, profile_over, usual
 
 LOG_YEARS = 3
 """Of a room's log that stand for its usual year."""
+ENOUGH_LOGGED = 0.6
+"""Share of the days before that a log must hold to tell a part's moisture."""
 REMEMBERED = 512
 """Years of air that one pass holds at a time: 512 × 365 numbers are 1.5 MB."""
 
@@ -119,11 +122,6 @@ class Homes:
         kept = {ours: getattr(profile, theirs) for ours, theirs in FIELDS.items()}
         written = json.dumps({"climate": str(climate_id), "profile": kept}, sort_keys=True)
         return Place(f"home:{written}")
-
-
-def place_of(session: Session, instrument: Instrument) -> Place:
-    """Return where an instrument lives; of many, ask `Homes`."""
-    return Homes(session).of(instrument, keeping_of(session, instrument.id))
 
 
 @dataclass(frozen=True)
@@ -240,6 +238,8 @@ class RoomLog:
     day_of_year: NDArray[np.int64]
     temperature: Floats
     relative_humidity: Floats
+    parts: dict[float, Floats] = field(default_factory=dict, repr=False, compare=False)
+    """Moisture of parts that lived through it, by their time constant; see `_lived`."""
 
     @property
     def first(self) -> date | None:
@@ -260,34 +260,48 @@ class RoomLog:
         counted = np.bincount(month_of_day(once), minlength=12)
         return [month + 1 for month in range(12) if counted[month] >= ENOUGH_DAYS]
 
-    def moisture_on(self, day: date, tau: float) -> float | None:
-        """Moisture of a part that lived through this log, at the end of a day [% MC].
+    @cached_property
+    def _settled(self) -> Floats:
+        """What the air of each day from the first to the last would settle wood at, gaps bridged [% MC]."""
+        days = np.arange(self.days[0], self.days[-1] + 1)
+        warm, humid = (
+            np.interp(days, self.days, logged) for logged in (self.temperature, self.relative_humidity)
+        )
+        return wood_moisture(np.clip(humid, 0.0, 95.0), warm)
+
+    def moistures_on(self, days: Sequence[date], tau: float) -> Floats:
+        """Moisture of a part that lived through this log, at the end of some days [% MC].
 
         Parameters
         ----------
-        day : date
-            Of which day.
+        days : sequence of date
+            Of which days.
         tau : float
             The part's time constant [days].
 
         Returns
         -------
-        float or None
-            None unless the log covers most of the two time constants before. Missing days are bridged in a
-            straight line.
+        array, shape (days,)
+            Not a number unless the log covers most of the two time constants before. Missing days are
+            bridged in a straight line.
         """
-        span = int(np.clip(3.0 * tau, 3.0, 400.0))
-        wanted = np.arange(day.toordinal() - span + 1, day.toordinal() + 1)
-        near = wanted[-max(2, int(2.0 * tau)) :]
-        if not self.days.size or np.isin(near, self.days).mean() < 0.6:
-            return None
-        begins = max(int(wanted[0]), int(self.days[0]))
-        days = np.arange(begins, day.toordinal() + 1)
-        warm = np.interp(days, self.days, self.temperature)
-        humid = np.interp(days, self.days, self.relative_humidity)
-        settles = wood_moisture(np.clip(humid, 0.0, 95.0), warm)
-        lead = settles[: max(1, min(days.size, int(tau)))].mean()
-        return float(moisture_response(lead, settles, tau)[-1])
+        if not self.days.size:
+            return np.full(len(days), np.nan)
+        near = max(2, int(2.0 * tau))
+        ends = np.array([day.toordinal() for day in days], dtype=np.int64)
+        logged = np.searchsorted(self.days, ends, "right") - np.searchsorted(self.days, ends - near + 1)
+        lived, stays = self._lived(tau), self._settled[-1]
+        at = lived[np.clip(ends - self.days[0], 0, lived.size - 1)]
+        # behind the log's end its last air stays
+        moisture = stays + (at - stays) * np.exp(-np.maximum(ends - self.days[-1], 0) / tau)
+        return np.where(logged >= ENOUGH_LOGGED * near, moisture, np.nan)
+
+    def _lived(self, tau: float) -> Floats:
+        """Moisture of a part on each day from the first to the last, worked out once [% MC]."""
+        if tau not in self.parts:
+            lead = self._settled[: max(1, int(tau))].mean()
+            self.parts[tau] = moisture_response(lead, self._settled, tau)
+        return self.parts[tau]
 
 
 def room_log(session: Session, room_id: UUID, today: date) -> RoomLog:

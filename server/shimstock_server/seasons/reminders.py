@@ -61,7 +61,11 @@ def _wants_closed(query: Mapping[str, Any]) -> bool:
 def _told_rows() -> Any:
     return (
         select(
-            Reminder, InstrumentModel.maker, InstrumentModel.name, Instrument.owner_id, Job.number,
+            Reminder,
+            InstrumentModel.maker,
+            InstrumentModel.name,
+            Instrument.owner_id,
+            Job.number,
             Instrument.serial,
         )
         .join(Instrument, Instrument.id == Reminder.instrument_id)

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import timedelta
 from typing import Any
 from uuid import UUID, uuid4
 
 import numpy as np
 import pytest
+from sqlalchemy import event, select
+from sqlalchemy.orm import Session
 
 from shimstock_calc.seasons import seasonal_drift
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.seasons import Climate
 from shimstock_server.database.words import Movable
-from shimstock_server.seasons.baseline import watches_of
+from shimstock_server.seasons.baseline import watches_of_all
 from shimstock_server.seasons.drift import Beliefs, laid
 from shimstock_server.seasons.learning import keep_lessons, lessons
 from shimstock_server.seasons.places import AirBook
@@ -124,6 +127,22 @@ def world(shop: SeasonShop) -> Iterator[World]:
     return world
 
 
+@contextmanager
+def asked(session: Session) -> Iterator[list[str]]:
+    """Collect what is asked of the database meanwhile."""
+    questions: list[str] = []
+
+    def note(_connection: Any, _cursor: Any, statement: str, *_: Any) -> None:
+        questions.append(statement)
+
+    engine = session.get_bind().engine
+    event.listen(engine, "before_cursor_execute", note)
+    try:
+        yield questions
+    finally:
+        event.remove(engine, "before_cursor_execute", note)
+
+
 def live(shop: SeasonShop, world: World, rng: np.random.Generator, year: int) -> Beliefs:
     """Let a year go by: rooms are logged, instruments are read and set up; then let the shop learn."""
     assert shop.bench.key_id is not None
@@ -132,8 +151,10 @@ def live(shop: SeasonShop, world: World, rng: np.random.Generator, year: int) ->
     with shop.database.write({"now": instant(last), "secret": shop.config.secret}) as session:
         log_rooms(session, world, first, last)
         look_at_instruments(session, world, rng, first, last, key_id=shop.bench.key_id)
-    with shop.database.read() as session:
+    with shop.database.read() as session, asked(session) as questions:
         rows = lessons(session, now=shop.clock.now())
+    # a few for all instruments together, and one for the log of each room
+    assert len(questions) < 20 + len(world.rooms)
     with shop.database.write() as session:
         keep_lessons(session, rows)
     with shop.database.read() as session:
@@ -190,8 +211,12 @@ def forecast_and_truth(
     with shop.database.read() as session:
         book = AirBook(session, BEGINS + timedelta(days=today))
         assert session.get(Climate, UUID(shop.things.ids["climate"])) is not None
+        rows = session.scalars(select(Instrument).where(Instrument.id.in_(world.instruments))).all()
+        with asked(session) as questions:
+            found = watches_of_all(session, rows)
+        assert len(questions) < 40  # not one for each of the 120
         for n, identifier in enumerate(world.instruments):
-            (watch,) = watches_of(session, session.get_one(Instrument, identifier))
+            (watch,) = found[identifier]
             watches.append(watch)
             first.append((watch.read_on - BEGINS).days)
             assert watch.place == f"room:{world.rooms[n % len(world.rooms)]}"
