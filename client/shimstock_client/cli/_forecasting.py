@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 KINDS = ("settle-hour", "settle-day", "seasonal", "strings")
 AIR = {
     "log": "the room's own log",
-    "log-and-model": "the room's own log, and the climate's normals where it is silent",
-    "model": "the climate's normals, by how such rooms are kept",
+    "log-and-model": "the room's own log, and where it is silent the climate's normals",
+    "model": "the climate's normals, and how such rooms are kept",
 }
 KNOWN = {
     "instrument": "learned from this instrument",
@@ -105,7 +105,8 @@ def _band(one: ForecastDay) -> str:
 def _whose(found: Forecast) -> str:
     air = found.air
     logged = f"{air['logged_days']} days logged" if air.get("logged_days") else ""
-    return "".join(f", {part}" for part in (air.get("climate"), logged) if part)
+    told = "; ".join(part for part in (air.get("climate"), logged) if part)
+    return f" ({told})" if told else ""
 
 
 def _answers(curve: ForecastCurve) -> str:
@@ -114,7 +115,7 @@ def _answers(curve: ForecastCurve) -> str:
         mean, sd = one["per_moisture_percent"]["value"], one["sd"]["value"]
         unit_ = one["sd"]["unit"]
         known = KNOWN.get(one["source"], one["source"])
-        told.append(f"{one['of'].replace('-', ' ')} {mean:+.3g} ± {sd:.2g} {unit_} ({known})")
+        told.append(f"{one['of'].replace('-', ' ')} {mean:.2g} ± {sd:.2g} {unit_} ({known})")
     return f"per % of moisture: {', '.join(told)}"
 
 

@@ -147,8 +147,8 @@ def test_a_forecast_says_when_to_look_and_where_it_lives(
     assert first.probability_out is not None
     told = f"0.27 ± {first.sd.value:.2f}  {100.0 * first.probability_out:.0f} %"
     assert told in shown.out
-    assert "the climate's normals, by how such rooms are kept, Here" in shown.out
-    assert "per % of moisture: relief +0 ± 0.03 mm (not learned yet)" in shown.out
+    assert "the climate's normals, and how such rooms are kept (Here)" in shown.out
+    assert "per % of moisture: relief 0 ± 0.03 mm (not learned yet)" in shown.out
     assert chart.read_text(encoding="utf-8").startswith("<svg")
     assert command("forecast", number, "--chart", str(tmp_path)).code == 2
     assert len(json.loads(command("forecast", number, "--every", "31", "--json").out)["room"]) == 12

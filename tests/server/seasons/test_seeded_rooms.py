@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from datetime import UTC, datetime
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
 
@@ -16,6 +17,7 @@ from shimstock_server.seasons import work_off_marks
 from tests.house.files import CHECKOUT
 from tests.server.clients import Client
 from tests.server.conftest import SECRET
+from tests.server.workshop import mm
 
 ON_SQLITE = pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
 SEED = CHECKOUT / "seed"
@@ -41,6 +43,22 @@ def test_the_demo_shop_warns_and_reminds(
     (strings,) = client.get("/v1/reminders?kind=strings").get_json()["items"]
     # strings of 2 March 2026, played 10 h a week: 100 h are reached after 70 days
     assert (strings["instrument"], strings["due_on"]) == ("Brackwater Ternall", "2026-05-11")
+    # a warm dry flat, in whatever season its instrument is set up
+    (herrow,) = client.get("/v1/instruments?serial=H-0448").get_json()["items"]
+    job = client.post("/v1/jobs", json={"instrument_id": herrow["id"], "complaints": "buzzes"}).get_json()
+    sheet = {
+        "id": str(uuid4()), "stage": "final", "taken_at": today.isoformat(), "at_pitch": True,
+        "readings": [{"quantity": "relief", "value": mm(0.2)}],
+    }  # fmt: skip
+    posted = client.post(f"/v1/jobs/{job['id']}/reading-sheets", json=sheet)
+    assert posted.status_code == 201, posted.get_data(as_text=True)
+    while work_off_marks(database, config, clock):
+        pass
+    (seasonal,) = client.get("/v1/reminders?kind=seasonal").get_json()["items"]
+    forecast = client.get(f"/v1/instruments/{herrow['id']}/forecast").get_json()
+    assert (seasonal["serial"], seasonal["due_on"]) == ("H-0448", forecast["recheck_on"])
+    assert "the wood has moved far enough to look" in seasonal["sentence"]
+    assert forecast["air"]["climate"] == "Lindenfurt, normal year"
 
 
 @ON_SQLITE
