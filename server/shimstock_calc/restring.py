@@ -313,7 +313,10 @@ def _notes(
     if near := told("near its limit", "margin"):
         notes.append(f"near the breaking point, tune up slowly, eyes protected: {near}")
     if unknown := told("margin unknown", "margin"):
-        notes.append(f"margin unknown, core not known or not steel: {unknown}")
+        notes.append(
+            f"margin unknown, core not known or not steel: {unknown}; nobody can say how near it stands to "
+            "breaking: tune up slowly, eyes protected, no higher than its maker says"
+        )
     if tight := told("too tight", "slot"):
         notes.append(
             f"nut slot too tight, opening it cannot be undone and needs the owner's consent: {tight}"

@@ -34,6 +34,16 @@ def bridge(kind, **more):
     return {"bridge": {"kind": kind, "string_spread": 52.0, **more}}
 
 
+def test_heights_of_sides_and_of_single_strings_are_told_apart():
+    own = cases.read("action", 2.3, cases.DEPTH, string=3, fret=12)
+    spec = [*CASE["spec"], {"quantity": "action", "string": 3, "target": 1.6, "lower": 1.35, "upper": 1.85,
+                            "fret": 12}]  # fmt: skip
+    made = plan([*HIGH, own], instrument=bridge("individual-saddles", height_thread_pitch=0.5), spec=spec)
+    text = plan_text(made)
+    assert "action 2.20 / 1.90 mm" in text
+    assert "action of string 3 2.30 mm" in text
+
+
 @pytest.mark.parametrize(
     "kind, more, noun, lower",
     [
@@ -357,6 +367,19 @@ def test_strings_that_share_a_saddle_go_to_the_middle_and_that_is_said():
     )
     assert {change.string for change in found(made, "intonation").changes} == {1, 2}
     assert "shared-saddle" in codes(made)
+
+
+def test_a_shared_bridge_stays_where_its_move_would_cost_more_than_it_gives():
+    instrument = bridge("one-piece", post_spacing=82.0, height_thread_pitch=1.0, intonation_screw_pitch=0.5)
+    read = [*GOOD, *pickup_height(2.0)]
+    # best line through these: 10.8 and -7.1 stay, and string 1 would leave its limits
+    left = plan([*read, *intonation([0.0, 0.0, 12.0, 0.0, -8.0, 0.0])], instrument=instrument)
+    assert "intonation" not in kinds(left)
+    (note,) = [each for each in left.notes if each.code == "shared-saddle"]
+    assert note.text.text().startswith("strings 3 and 5: sharing a saddle")
+    assert "no move of it is worth" in note.text.text()
+    moved = plan([*read, *intonation([12.0, 11.0, 12.0, 10.0, 12.0, 11.0])], instrument=instrument)
+    assert {move.direction for move in found(moved, "intonation").moves} == {"away from the nut"}
 
 
 def test_sharp_only_near_the_nut_points_to_the_nut():

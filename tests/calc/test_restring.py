@@ -187,7 +187,8 @@ def test_nylon_has_no_margin_and_pulls_like_nylon():
     assert {each.strength_used for each in forecast.strings} == {None}
     # common practice, no published source: a classical set pulls 350 to 450 N
     assert 330 < forecast.new_total < 460
-    assert any("margin unknown" in note for note in forecast.notes)
+    (note,) = [note for note in forecast.notes if "margin unknown" in note]
+    assert "tune up slowly, eyes protected" in note
 
 
 def test_steel_strings_on_an_instrument_built_for_nylon_are_refused():

@@ -11,7 +11,7 @@ from typing import Any
 
 from .._quantity import Quantity
 from ._measures import NotUnderstood, Units, read_measure
-from ._typed import check_place, expected_of, read_reading, split_quantity
+from ._typed import check_place, expected_of, read_reading, split_quantity, take_touching
 
 SHEET_FIELDS = {
     "id", "stage", "taken_at", "position", "at_pitch", "acclimatised", "room", "tool_id", "findings",
@@ -206,6 +206,7 @@ def _checked(reading: dict[str, Any], units: Units) -> dict[str, Any]:
         reading["value"] = _checked_object(value)
     elif value is None and not reading.get("zero_or_less"):
         raise NotUnderstood(f"value: the value of {quantity} is missing")
+    take_touching(reading)
     check_place(reading)
     return reading
 

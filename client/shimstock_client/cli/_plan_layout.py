@@ -244,11 +244,16 @@ def changes_line(step: Step) -> str:
     return line + (f" ({'; '.join(beside)})" if beside else "")
 
 
-def _after(changes: Iterable[Change]) -> Iterator[str]:
-    by_quantity: dict[tuple[str, str | None], list[Change]] = {}
+def _alike(changes: Iterable[Change]) -> Iterator[list[Change]]:
+    """Put the changes of one quantity together: those of sides, and those of strings."""
+    groups: dict[tuple[str, str | None, bool], list[Change]] = {}
     for change in changes:
-        by_quantity.setdefault((change.quantity, change.pickup), []).append(change)
-    for alike in by_quantity.values():
+        groups.setdefault((change.quantity, change.pickup, change.string is None), []).append(change)
+    yield from groups.values()
+
+
+def _after(changes: Iterable[Change]) -> Iterator[str]:
+    for alike in _alike(changes):
         signed = alike[0].quantity == "intonation"
         yield " / ".join(number(one.after, signed=signed) for one in alike) + spaced_unit(alike[0].after)
 
@@ -258,10 +263,7 @@ def _has_limits(change: Change) -> bool:
 
 
 def _group(changes: Iterable[Change], *, after_only: bool = False) -> Iterator[str]:
-    groups: dict[tuple[str, str | None], list[Change]] = {}
-    for change in changes:
-        groups.setdefault((change.quantity, change.pickup), []).append(change)
-    for alike in groups.values():
+    for alike in _alike(changes):
         yield _write_group(alike, after_only=after_only)
 
 

@@ -123,7 +123,7 @@ def explain(error: InvalidFields, sheet: UnsentSheet) -> str:
             lines.append(f"  {number + 1}  {describe(sheet.readings[number])}\n     {one.message}")
         else:
             lines.append(f"  {one.pointer.strip('/').replace('_', ' ')}: {one.message}")
-    if any("confirm it" in one.message for one in error.errors):
+    if any("or confirm " in one.message for one in error.errors):
         lines.append("(the word sure behind a reading confirms it: action bass 7 sure)")
     if error.request_id:
         lines.append(f"({error.code}, request {error.request_id})")

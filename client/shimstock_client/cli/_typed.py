@@ -113,10 +113,20 @@ def read_reading(text: str, units: Units = "mm") -> dict[str, Any]:
         if not value:
             raise NotUnderstood(f"{_plain(quantity)}: the value is missing; e.g. {EXAMPLES[quantity]}")
         reading["value"] = read_measure(value, expected_of(quantity, units)).wire()
+        take_touching(reading)
     elif value:
         raise NotUnderstood(f"{_plain(quantity)}: either a value or zero, not both")
     check_place(reading)
     return reading
+
+
+def take_touching(reading: dict[str, Any]) -> None:
+    """Take a relief of 0 for what the string shows there: zero or less."""
+    if reading["quantity"] == "relief" and reading.get("method") != "straightedge":
+        value = reading.get("value")
+        if isinstance(value, Mapping) and value["value"] == 0:
+            del reading["value"]
+            reading["zero_or_less"] = True
 
 
 def split_quantity(text: str) -> tuple[str, str]:

@@ -49,6 +49,8 @@ class Draft:
         self.rod_to_come = False
         self.strings_to_come = False
         """True once a change of strings has been placed that nobody refused."""
+        self.low_slots: set[int] = set()
+        """Strings whose nut slots were said to be too low as they are."""
         self.stopped = False
         """True when nothing may be planned at all."""
         self.relief_unreachable = False

@@ -8,7 +8,7 @@ from ..bridge import round_to_eighth
 from ..intonation import intonation_after_move, saddle_move, saddle_turns
 from . import directions
 from .cautions import cautions
-from .draft import Draft
+from .draft import Draft, Shift
 from .geometry import pair_of, share_across, string_numbers, string_scale
 from .goals import OCTAVE, Spot
 from .model import Move, Step
@@ -21,6 +21,9 @@ LEAST_PUSH = 0.15
 
 FAR_SADDLE = 10.0
 """Move of a saddle beyond which something else is wrong [mm]; common practice, no published source."""
+
+WORTH_LEAVING = 0.75
+"""What may stay of the worst deviation where a shared saddle takes a string out of spec [-]; judgement."""
 
 NUT_SUSPECT = 3.0
 """Sharpness at frets 1 to 3 above that at the 12th from which the nut is suspected [cents]; judgement."""
@@ -47,8 +50,9 @@ def intonation(draft: Draft) -> None:
         _say_fixed(draft, due)
         return
     moves, shift = _moves(draft, due)
+    kept = [known for known in due if known.spot not in shift]
     if not moves:
-        _say_shared(draft, due)
+        _say_shared(draft, kept, NOT_WORTH_IT)
         return
     draft.place_change(
         Step(
@@ -73,14 +77,32 @@ def intonation(draft: Draft) -> None:
         )
     )
     draft.apply(shift)
-    _say_shared(draft, [known for known in draft.of("intonation") if not _will_do(draft, known)])
+    _say_shared(draft, kept, NOT_WORTH_IT)
+    _say_shared(draft, [known for known in draft.of("intonation") if not _will_do(draft, known)], THE_MIDDLE)
 
 
 def _will_do(draft: Draft, known: Known) -> bool:
-    item, value = known.goal.item, draft.values.get(known.spot)
-    if value is None or known.spot not in draft.touched:
-        return True
+    value = draft.values.get(known.spot)
+    return value is None or known.spot not in draft.touched or _inside(known, value)
+
+
+def _inside(known: Known, value: float) -> bool:
+    item = known.goal.item
     return (item.lower is None or value >= item.lower) and (item.upper is None or value <= item.upper)
+
+
+def _worth_it(draft: Draft, shift: Shift) -> bool:
+    """Whether strings that share a saddle gain by its move: none leaves its limits for little."""
+    ways = [
+        (draft.known[spot], draft.values[spot], draft.values[spot] + by) for spot, (by, _) in shift.items()
+    ]
+    if not any(_inside(known, before) and not _inside(known, after) for known, before, after in ways):
+        return True
+    if sum(_inside(known, after) - _inside(known, before) for known, before, after in ways) > 0:
+        return True
+    worst_before = max(abs(before - known.goal.item.target) for known, before, _ in ways)
+    worst_after = max(abs(after - known.goal.item.target) for known, _, after in ways)
+    return worst_after <= WORTH_LEAVING * worst_before
 
 
 def _moves(draft: Draft, due: list[Known]) -> tuple[list[Move], dict[Spot, tuple[float, float]]]:
@@ -98,7 +120,8 @@ def _moves(draft: Draft, due: list[Known]) -> tuple[list[Move], dict[Spot, tuple
         for each in known
     }
     if kind in {"one-piece", "movable"}:
-        return _whole_bridge(draft, wanted)
+        moves, shift = _whole_bridge(draft, wanted)
+        return (moves, shift) if _worth_it(draft, shift) else ([], {})
     groups = [[number] for number in sorted(wanted)]
     if kind == "paired-saddles":
         asked = {each.spot.string for each in due}
@@ -115,9 +138,11 @@ def _moves(draft: Draft, due: list[Known]) -> tuple[list[Move], dict[Spot, tuple
             _say_travel(draft, group[0], shared, by)
         if move is None:
             continue
-        moves.append(move)
         carried = group if kind != "paired-saddles" else pair_of(draft.instrument, group[0])
-        shift.update(_cents_shift(draft, dict.fromkeys(carried, by)))
+        moved = _cents_shift(draft, dict.fromkeys(carried, by))
+        if _worth_it(draft, moved):
+            moves.append(move)
+            shift.update(moved)
     return moves, shift
 
 
@@ -271,14 +296,18 @@ def _say_travel(draft: Draft, number: int, wanted: float, by: float) -> None:
     )
 
 
-def _say_shared(draft: Draft, due: list[Known]) -> None:
+THE_MIDDLE = "this is the middle"
+NOT_WORTH_IT = "no move of it is worth what it does to the others"
+
+
+def _say_shared(draft: Draft, due: list[Known], end: str) -> None:
     """Strings that share a saddle or a bridge, and cannot all be right."""
     out = [known.spot.string or 0 for known in due]
     if draft.instrument.bridge.kind in {"one-piece", "movable", "paired-saddles"} and out:
         draft.note(
             "shared-saddle",
             say(
-                "string{plural} {numbers}: sharing a saddle, they cannot all be right; this is the middle",
+                "string{plural} {numbers}: sharing a saddle, they cannot all be right; " + end,
                 plural="s" if len(out) > 1 else "",
                 numbers=listed([str(number) for number in out]),
             ),

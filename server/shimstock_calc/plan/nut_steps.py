@@ -113,6 +113,7 @@ def _say_low(draft: Draft) -> None:
     for number, each in _low_now(draft):
         if each.spot in draft.touched:
             continue
+        draft.low_slots.add(number)
         draft.note(
             "nut-low",
             say(
@@ -239,13 +240,12 @@ def _why(left: float) -> Sentence:
 
 def say_low_to_come(draft: Draft) -> None:
     """Slots that the steps of this plan will likely leave too low: known before the owner is told a price."""
-    said = {number for number, _ in _low_now(draft)}
     coming = [
         each
         for each in draft.of("nut-action")
         if each.spot in draft.touched
         and each.spot in draft.values
-        and slot_number(draft, each.spot) not in said
+        and slot_number(draft, each.spot) not in draft.low_slots
         and each.goal.item.lower is not None
         and draft.values[each.spot] < each.goal.item.lower
         and draft.chance(each.spot) < LIKELY_LOW

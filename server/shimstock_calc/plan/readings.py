@@ -126,8 +126,12 @@ def _counting(readings: list[Reading], since: int) -> Reading:
     newest = fresh[0]
     if newest.zero_or_less:
         # a straightedge that says how far below zero outranks a string that merely touches
-        return next((each for each in fresh if each.value is not None and each.value <= 0), newest)
+        return next((each for each in fresh if _shows_below(each)), newest)
     return newest
+
+
+def _shows_below(reading: Reading) -> bool:
+    return reading.method == "straightedge" and reading.value is not None and reading.value <= 0
 
 
 def _repeats(one: Reading, other: Reading) -> bool:

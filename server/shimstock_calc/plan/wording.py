@@ -119,9 +119,9 @@ def _kind(quantity: str) -> MeasureKind:
 
 
 def _by_quantity(changes: Iterable[Change]) -> list[list[Change]]:
-    groups: dict[tuple[str, str | None], list[Change]] = {}
+    groups: dict[tuple[str, str | None, bool], list[Change]] = {}
     for change in changes:
-        groups.setdefault((change.quantity, change.pickup), []).append(change)
+        groups.setdefault((change.quantity, change.pickup, change.string is None), []).append(change)
     return list(groups.values())
 
 

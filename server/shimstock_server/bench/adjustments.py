@@ -14,8 +14,8 @@ from shimstock_server.database.tables.bench import Adjustment, ShownPlan
 from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
-from shimstock_server.database.words import BridgeKind, ConsentKind, Part, RodKind
-from shimstock_server.jobs import covering_consent, named_claim
+from shimstock_server.database.words import BridgeKind, Part, RodKind
+from shimstock_server.jobs import named_claim
 from shimstock_server.owners import fit_strings
 from shimstock_server.shop import local_day
 from shimstock_server.web.context import Actor
@@ -23,22 +23,15 @@ from shimstock_server.web.idempotency import client_made
 from shimstock_server.web.problems import IdTaken, InvalidFields
 from shimstock_server.web.quantities import Quantity
 
-from .problems import ConsentNeeded, InstrumentUnknown
+from .consenting import FILED, covering
+from .problems import InstrumentUnknown
 from .recommendation import current_plan
 from .sheets import refuse_clock_ahead
 
 QUARTER = 0.25
 WHOLE = 1.0
 
-IRREVERSIBLE = {
-    Part.NUT_SLOT: ConsentKind.NUT_FILING,
-    Part.SADDLE: ConsentKind.SADDLE_FILING,
-    Part.FRETS: ConsentKind.FRET_WORK,
-}
-"""What cannot be undone, and the consent that covers it; nut and saddle only where something is taken off."""
-
 TURNED = frozenset({Part.TRUSS_ROD, Part.SPRING_CLAW})
-FILED = frozenset({Part.NUT_SLOT, Part.SADDLE})
 _TREMOLOS = frozenset({BridgeKind.RESTING_TREMOLO, BridgeKind.FLOATING_TREMOLO, BridgeKind.LOCKING_TREMOLO})
 NOT_ON: dict[Part, frozenset[BridgeKind]] = {
     Part.BRIDGE_POST: frozenset(
@@ -86,14 +79,25 @@ def record_adjustment(
         raise InstrumentUnknown
     instrument = session.get_one(Instrument, job.instrument_id)
     _check(instrument, wish)
+    if wish["part"] is Part.STRINGS:
+        refuse_misfits(session, instrument, wish)
     refuse_clock_ahead(wish["done_at"], "/done_at", confirmed=wish["confirm_clock"], now=now)
     claim = named_claim(session, job, wish["claim"], actor=actor)
     if claim is None:
         raise InvalidFields.at("/claim", "nobody holds this job; claim it first")
-    consent_id = _consent(session, job, instrument, wish)
-    kept = _keep_plan(session, job, wish["plan"], now=now)
+    adjustment = Adjustment(
+        **_told(wish),
+        job_id=job.id,
+        fingerprint=fingerprint,
+        claim_id=claim.id,
+        received_at=now,
+        bench_id=actor.bench_id,
+        technician_id=actor.technician_id,
+        key_id=actor.key_id,
+        consent_id=covering(session, job, instrument, wish),
+        outside_plan=not _keep_plan(session, job, wish["plan"], now=now),
+    )
     if wish["part"] is Part.STRINGS:
-        refuse_misfits(session, instrument, wish)
         fit_strings(
             session,
             instrument,
@@ -103,44 +107,34 @@ def record_adjustment(
         )
     claim.last_act_at = now
     job.worked_minutes += wish["minutes"] or 0
+    session.add(adjustment)
+    session.flush()
+    emit(session, "job.adjusted", job, adjustment=str(adjustment.id), part=adjustment.part.value)
+    return adjustment, True
+
+
+def _told(wish: dict[str, Any]) -> dict[str, Any]:
+    """What was told of the work, as it is kept."""
+    names = (
+        "id", "done_at", "part", "side", "string", "pickup", "confirmed", "string_set_id", "tuning_id",
+        "minutes", "note",
+    )  # fmt: skip
     turns: Quantity | None = wish["turns"]
     amount: Quantity | None = wish["amount"]
-    adjustment = Adjustment(
-        id=wish["id"],
-        job_id=job.id,
-        fingerprint=fingerprint,
-        claim_id=claim.id,
-        done_at=wish["done_at"],
-        received_at=now,
-        bench_id=actor.bench_id,
-        technician_id=actor.technician_id,
-        key_id=actor.key_id,
-        part=wish["part"],
-        side=wish["side"],
-        string=wish["string"],
-        pickup=wish["pickup"],
-        turns=turns.value if turns is not None else None,
-        amount=amount.value if amount is not None else None,
-        typed={
+    return {name: wish[name] for name in names} | {
+        "turns": turns.value if turns is not None else None,
+        "amount": amount.value if amount is not None else None,
+        "typed": {
             f"{name}_{part}": value
             for name, quantity in (("turns", turns), ("amount", amount))
             if quantity is not None
             for part, value in (("value", quantity.typed_value), ("unit", str(quantity.typed_unit)))
         },
-        large_turn=wish["part"] is Part.TRUSS_ROD and turns is not None and abs(turns.value) > QUARTER + 1e-9,
-        confirmed=wish["confirmed"],
-        string_set_id=wish["string_set_id"],
-        tuning_id=wish["tuning_id"],
-        minutes=wish["minutes"],
-        consent_id=consent_id,
-        plan_digest=wish["plan"],
-        outside_plan=not kept,
-        note=wish["note"],
-    )
-    session.add(adjustment)
-    session.flush()
-    emit(session, "job.adjusted", job, adjustment=str(adjustment.id), part=adjustment.part.value)
-    return adjustment, True
+        "large_turn": wish["part"] is Part.TRUSS_ROD
+        and turns is not None
+        and abs(turns.value) > QUARTER + 1e-9,
+        "plan_digest": wish["plan"],
+    }
 
 
 def adjustments_of(session: Session, job: Job) -> list[Adjustment]:
@@ -213,25 +207,6 @@ def _missing(model: InstrumentModel, part: Part) -> str | None:
     if kind in NOT_ON.get(part, frozenset()):
         return f"this model's bridge ({str(kind).replace('-', ' ')}) has"
     return None
-
-
-def _consent(session: Session, job: Job, instrument: Instrument, wish: dict[str, Any]) -> Any:
-    """The consent that covers what cannot be undone; None for what can."""
-    part: Part = wish["part"]
-    step = IRREVERSIBLE.get(part)
-    takes_off = part not in FILED or (wish["amount"] is not None and wish["amount"].value > 0)
-    if step is None or not takes_off:
-        return None
-    named_only = instrument.named_consents or instrument.model.named_consents
-    consent = covering_consent(session, job.id, step, named_only=named_only)
-    if consent is None:
-        what = step.value.replace("-", " ")
-        raise ConsentNeeded(
-            f"{what.capitalize()} cannot be undone, and no consent covers it: ask the owner for one that "
-            + (f"names {what}." if named_only else f"names {what}, or a general one."),
-            covers=[step.value] if named_only else [step.value, ConsentKind.GENERAL.value],
-        )
-    return consent.id
 
 
 def _keep_plan(session: Session, job: Job, digest: str | None, *, now: datetime) -> bool:

@@ -100,7 +100,10 @@ class VerdictOut(PlaceOut):
         required=True, metadata={"description": "Older than an adjustment that affects it; read again."}
     )
     zero_or_less = Truth(required=True)
-    accepted = Truth(required=True)
+    accepted = Truth(
+        required=True,
+        metadata={"description": "The technician left it so: nothing is planned for it, the verdict stays."},
+    )
     reason = Text(max=2000, allow_none=True)
 
 
@@ -167,11 +170,22 @@ class StepOut(StrictSchema):
     why = Text(max=2000, allow_none=True)
     cautions = ListOf(Nested(CodedTextOut), required=True)
     readings_next = ListOf(Nested(ReadingWantedOut), required=True)
-    irreversible = Truth(required=True)
-    needs_consent = Choice(("general", "named"), allow_none=True)
-    consent_step = Choice(ConsentKind, allow_none=True)
-    blocked_by = ListOf(Nested(CodedTextOut), required=True)
-    do_now = Truth(required=True)
+    irreversible = Truth(required=True, metadata={"description": "It cannot be undone."})
+    needs_consent = Choice(
+        ("general", "named"),
+        allow_none=True,
+        metadata={"description": "The least consent that covers it: a general one, or one that names it."},
+    )
+    consent_step = Choice(
+        ConsentKind, allow_none=True, metadata={"description": "What a consent for it has to name."}
+    )
+    blocked_by = ListOf(
+        Nested(CodedTextOut), required=True, metadata={"description": "What it waits for; empty: nothing."}
+    )
+    do_now = Truth(
+        required=True,
+        metadata={"description": "To be done now; steps that change something later are forecasts."},
+    )
     changes_instrument = Truth(required=True)
 
 

@@ -339,10 +339,11 @@ class _SheetReader:
                 f"{kind.words} from {low:g} to {high:g} {kind.unit} is plausible; "
                 f"{read.value:.4g} {kind.unit} was given: read again, or confirm it",
             )
-        if quantity is Quantity.RELIEF and sent["method"] is Method.STRING and read.value < 0:
+        if quantity is Quantity.RELIEF and sent["method"] is Method.STRING and read.value <= 0:
             self._wrong(
                 f"{at}/value",
-                "the string method shows nothing below zero: say zero_or_less, or use a straightedge",
+                "the string method shows nothing below zero: say zero_or_less instead of a value, "
+                "or use a straightedge",
             )
         return read.value, read.typed_value, str(read.typed_unit)
 

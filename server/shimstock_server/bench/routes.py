@@ -88,7 +88,17 @@ def get_readings(job_id: UUID, query: dict[str, Any]) -> dict[str, Any]:
     creates="client-id", conflicts=(IdTaken, ClaimEnded, ConsentNeeded, InstrumentUnknown),
 )  # fmt: skip
 def post_adjustment(job_id: UUID, body: dict[str, Any]) -> Answer:
-    """Say what was done, under the claim that holds the job."""
+    """Say what was done, under the claim that holds the job.
+
+    Signs: rod and claw positive = tighten; heights positive = raise; saddle position positive = away from
+    the nut; filing and sanding: what was taken off, positive.
+
+    Filing a nut slot, taking something off a saddle and work on frets cannot be undone: without a consent
+    that names the step, or a general one, the answer is 409 `consent-needed`, its `covers` says which would
+    do, and nothing is stored. An instrument with `named_consents` needs one that names the step. There, and
+    where strings go in courses, strings that pull harder than those before, or nobody knows how hard, need
+    one that names `high-pull`. Consents are recorded under `/v1/jobs/{job_id}/consents`.
+    """
     job = load_job(current.session, job_id, for_change=True)
     adjustment, new = adjustments.record_adjustment(
         current.session, job, body, fingerprint=current.fingerprint, actor=current.actor, now=current.now

@@ -155,7 +155,9 @@ class ReadingOut(StrictSchema):
     method = Choice(Method, allow_none=True)
     value = QuantityOut(kind_from="kind", required=True)
     typed = TypedOut()
-    zero_or_less = Truth(required=True)
+    zero_or_less = Truth(
+        required=True, metadata={"description": "The string touched: the value 0 stands for nothing."}
+    )
     tool_id = Id(allow_none=True)
     tool_name = Text(max=200, allow_none=True)
     resolution = QuantityOut(kind_from="kind", allow_none=True)
@@ -165,8 +167,13 @@ class ReadingOut(StrictSchema):
         allow_none=True,
         metadata={"description": "Where it was learned; null where it is the tool's own."},
     )
-    confirmed = Truth(required=True)
-    accepted = Truth(required=True)
+    confirmed = Truth(
+        required=True, metadata={"description": "Outside the plausible range, and looked at twice."}
+    )
+    accepted = Truth(
+        required=True,
+        metadata={"description": "Left as it was read, by the technician's decision; the note says why."},
+    )
     note = Text(max=1000, allow_none=True)
 
 
@@ -251,7 +258,13 @@ class AdjustmentIn(StrictSchema):
     }
 
     id = Id(required=True, metadata={"description": "Made by the client, a UUIDv7 by preference."})
-    claim = Id(load_default=None, allow_none=True)
+    claim = Id(
+        load_default=None,
+        allow_none=True,
+        metadata={
+            "description": "Under which it was done; 409 when it has ended. Left out: the one that holds."
+        },
+    )
     done_at = Instant(required=True)
     part = Choice(Part, required=True)
     side = Choice(Side, load_default=None, allow_none=True)
@@ -261,7 +274,13 @@ class AdjustmentIn(StrictSchema):
     amount = QuantityIn("distance", min=-20.0, max=20.0, load_default=None, allow_none=True)
     string_set_id = Id(load_default=None, allow_none=True)
     tuning_id = Id(load_default=None, allow_none=True)
-    minutes = Whole(min=0, max=1440, load_default=None, allow_none=True)
+    minutes = Whole(
+        min=0,
+        max=1440,
+        load_default=None,
+        allow_none=True,
+        metadata={"description": "That it took; they add up to the job's `worked_minutes`."},
+    )
     plan = Text(
         max=64,
         pattern="[0-9a-f]{64}",
@@ -272,7 +291,11 @@ class AdjustmentIn(StrictSchema):
         },
     )
     confirmed = Truth(
-        load_default=False, metadata={"description": "A rod step beyond one turn, looked at twice."}
+        load_default=False,
+        metadata={
+            "description": "Looked at twice: a rod step beyond one turn, or a part that this model is not "
+            "known to have. It stands for no consent."
+        },
     )
     confirm_clock = Truth(load_default=False)
     note = Text(max=4000, multiline=True, load_default=None, allow_none=True)
@@ -308,7 +331,10 @@ class AdjustmentOut(StrictSchema):
     string_set_id = Id(allow_none=True)
     tuning_id = Id(allow_none=True)
     minutes = Whole(allow_none=True)
-    consent_id = Id(allow_none=True)
+    consent_id = Id(
+        allow_none=True,
+        metadata={"description": "The owner's yes that covered it; null for what can be undone."},
+    )
     plan = Text(max=64, allow_none=True)
     plan_kept = Truth(
         required=True, metadata={"description": "The plan was the job's newest, and is kept as it was shown."}

@@ -283,8 +283,19 @@ def _highest_tuning(given: Given) -> dict[str, Any]:
         "tuning_shift": found.shift,
         "bounded_by": found.bounded_by,
         "highest": [_highest(given, each, found.highest[each.key]) for each in new],
-        "note": [f"Margin unknown, core not known or not steel: {', '.join(unknown)}."] if unknown else [],
+        "note": _left_out(unknown),
     }
+
+
+def _left_out(unknown: list[str]) -> list[str]:
+    """Say which strings the answer knows nothing of."""
+    if not unknown:
+        return []
+    names = ", ".join(unknown)
+    return [
+        f"Margin unknown, core not known or not steel: {names}. What is told leaves them out: tune them no "
+        "higher than their maker says."
+    ]
 
 
 def _highest(given: Given, string: FittedString, top: float | None) -> dict[str, Any]:

@@ -93,6 +93,7 @@ def test_with_inches_a_bare_small_number_is_asked_about(text: str) -> None:
         ("relief 0.45", {"quantity": "relief", "value": quantity(0.45)}),
         ("RELIEF Bass 0.45", {"quantity": "relief", "side": "bass", "value": quantity(0.45)}),
         ("relief zero", {"quantity": "relief", "zero_or_less": True}),
+        ("relief 0.00", {"quantity": "relief", "zero_or_less": True}),
         ("relief zero or less", {"quantity": "relief", "zero_or_less": True}),
         ("relief touches treble", {"quantity": "relief", "side": "treble", "zero_or_less": True}),
         (

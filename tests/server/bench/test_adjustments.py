@@ -208,6 +208,35 @@ def test_new_strings_are_what_the_instrument_is_reckoned_with(
     assert all(verdict["stale"] or not verdict["usable"] for verdict in plan["verdicts"])
 
 
+def test_a_valuable_instrument_takes_heavier_strings_only_on_a_yes_to_them(
+    workshop: Workshop, bench_client: Client, job: dict[str, Any]
+) -> None:
+    path = f"/v1/instruments/{workshop.ids['instrument']}"
+    etag = workshop.manager.open("GET", path).headers["ETag"]
+    assert workshop.manager.open("PATCH", path, json={"named_consents": True}, etag=etag).status_code == 200
+    sets = {
+        name: workshop.add(name, "/v1/string-sets", {
+            "name": name, "built_for": "steel",
+            "strings": [{"number": n + 1, "gauge": mm(GAUGES[n]), "wound": n >= 3,
+                         "linear_density": {"value": DENSITIES[n] * weight, "unit": "g/m"}}
+                        for n in range(6)],
+        })["id"]
+        for name, weight in (("lighter", 0.9), ("heavier", 1.2))
+    }  # fmt: skip
+    said = {"covers": "general", "given": True, "given_by": "Robin Example", "how": "written"}
+    bench_client.open("POST", f"/v1/jobs/{job['id']}/consents", json=said)
+    refused = post(bench_client, job, done(job, "strings", string_set_id=sets["heavier"]))
+    assert (refused.status_code, refused.get_json()["covers"]) == (409, ["high-pull"])
+    assert bench_client.open("GET", path).get_json()["string_set_id"] != sets["heavier"]
+    for free in ({}, {"string_set_id": sets["lighter"]}):
+        kept = post(bench_client, job, done(job, "strings", **free))
+        assert (kept.status_code, kept.get_json()["consent_id"]) == (201, None)
+    said |= {"covers": "high-pull"}
+    consent = bench_client.open("POST", f"/v1/jobs/{job['id']}/consents", json=said).get_json()
+    kept = post(bench_client, job, done(job, "strings", string_set_id=sets["heavier"]))
+    assert (kept.status_code, kept.get_json()["consent_id"]) == (201, consent["id"])
+
+
 def test_a_plan_from_a_request_alone_stores_nothing(workshop: Workshop, bench_client: Client) -> None:
     body = {
         "instrument": {"model_id": workshop.ids["model"]},

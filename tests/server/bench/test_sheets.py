@@ -86,6 +86,7 @@ def test_what_was_typed_is_kept_beside_what_counts(
         ({"pickup": "neck"}, "/pickup", "only a pickup height"),
         ({"colour": "red"}, "/colour", "is not a field here"),
         ({"quantity": "relief", "value": mm(-0.1), "side": "bass"}, "/value", "use a straightedge"),
+        ({"quantity": "relief", "value": mm(0), "side": "bass"}, "/value", "say zero_or_less"),
         ({"quantity": "relief", "held": [5], "value": mm(0.1)}, "/held", "name the two frets"),
         (
             {"quantity": "relief", "held": [1, 8], "fret": 9, "value": mm(0.1)},
