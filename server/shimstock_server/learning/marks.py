@@ -73,11 +73,12 @@ def _note(session: Session, job_ids: Iterable[UUID]) -> None:
         session.execute(_NOTE, rows)
 
 
-def standing_marks(session: Session, limit: int = AT_ONCE) -> dict[UUID, UUID]:
-    """Return marks, the oldest first, each with its job."""
-    rows = session.execute(
-        select(LearningMark.id, LearningMark.job_id).order_by(LearningMark.id).limit(limit)
-    )
+def standing_marks(
+    session: Session, limit: int = AT_ONCE, *, without: UUID | None = None
+) -> dict[UUID, UUID]:
+    """Return marks, the oldest first, each with its job; perhaps without one."""
+    wanted = select(LearningMark.id, LearningMark.job_id).order_by(LearningMark.id).limit(limit)
+    rows = session.execute(wanted if without is None else wanted.where(LearningMark.id != without))
     return {row.id: row.job_id for row in rows}
 
 

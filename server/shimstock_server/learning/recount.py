@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
 from typing import Any
 from uuid import UUID
@@ -25,7 +25,7 @@ from .counting import Cells, count_cells
 from .facts import came_back, closings, in_parts
 from .judging import Judge
 from .marks import clear_marks, standing_marks
-from .responses import learn
+from .responses import Learned, keep_learned, pooled
 from .rows import of_model, reading_rows
 from .samples import sample_job
 from .store import count_month, facts_of, keep_facts, keep_months, touched_months
@@ -54,35 +54,51 @@ def work_off_marks(database: Database, config: Config, clock: Clock) -> int:
     """Count and learn anew what changed since the last round; return how many jobs that were."""
     info = {"now": clock.now(), "secret": config.secret}
     done: set[UUID] = set()
+    held: UUID | None = None  # stays until all is learned: whoever is killed before leaves it to the next
     while True:
         with database.read(info) as session:
-            counted = _count(session)
+            counted = _count(session, without=held)
         if not counted.marks:
             break
         with database.write(info) as session:
             if not _alone(session) or not _still_there(session, counted.marks):
                 break  # another worker is at it
-            _write(session, counted)
+            held = held or counted.marks[0]
+            _write(session, counted, [mark for mark in counted.marks if mark != held])
         done |= set(counted.jobs)
-    if done:
-        with database.write(info) as session:
-            if _alone(session):
-                learn_all(session)
+    if held is not None:
+        _learn(database, info, held)
     return len(done)
 
 
-def learn_all(session: Session) -> None:
-    """Pool the samples of every kind."""
-    for kind in ResponseKind:
-        learn(session, kind, now=session.info["now"])
+def _learn(database: Database, info: dict[str, Any], held: UUID) -> None:
+    """Pool the samples of every kind while benches write, keep what came of it, and clear the held mark."""
+    with database.read(info) as session:
+        learned = _pooled(session)
+    with database.write(info) as session:
+        if not _alone(session):
+            return
+        if not _still_there(session, [held]):
+            learned = _pooled(session)  # another worker counted meanwhile
+        _keep_learned(session, learned)
+        clear_marks(session, [held])
 
 
-def _count(session: Session) -> _Counted:
+def _pooled(session: Session) -> dict[ResponseKind, dict[UUID, Learned]]:
+    return {kind: pooled(session, kind) for kind in ResponseKind}
+
+
+def _keep_learned(session: Session, learned: dict[ResponseKind, dict[UUID, Learned]]) -> None:
+    for kind, rows in learned.items():
+        keep_learned(session, kind, rows, now=session.info["now"])
+
+
+def _count(session: Session, without: UUID | None) -> _Counted:
     zone = _zone(session)
     counted = _Counted()
     if zone is None:
         return counted
-    for mark, job_id in standing_marks(session).items():
+    for mark, job_id in standing_marks(session, without=without).items():
         if job_id not in counted.jobs:
             if len(counted.jobs) == JOBS_AT_ONCE:
                 continue
@@ -96,13 +112,13 @@ def _count(session: Session) -> _Counted:
     return counted
 
 
-def _write(session: Session, counted: _Counted) -> None:
+def _write(session: Session, counted: _Counted, done_with: Collection[UUID]) -> None:
     for model_id, month, cells, tallies in counted.months:
         keep_months(session, model_id, {month}, cells, tallies, now=session.info["now"])
     keep_facts(session, counted.jobs, counted.facts)
     for job in session.scalars(select(Job).where(Job.id.in_(counted.jobs)).order_by(Job.id)):
         sample_job(session, job)
-    clear_marks(session, counted.marks)
+    clear_marks(session, done_with)
 
 
 def rebuild(
@@ -129,7 +145,7 @@ def rebuild(
         if tell is not None:
             tell(number, len(models))
     with database.write(info) as session:
-        learn_all(session)
+        _keep_learned(session, _pooled(session))
     return len(models)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -41,7 +41,7 @@ PLACES = {
 
 
 @dataclass(frozen=True)
-class _Row:
+class Learned:
     """A belief as it is kept."""
 
     level: ResponseLevel
@@ -57,8 +57,8 @@ def prior_of(kind: ResponseKind) -> Prior:
     return Prior(stated.mean, stated.sd)
 
 
-def learn(session: Session, kind: ResponseKind, *, now: datetime) -> int:
-    """Pool all samples of a kind and keep what changed; return how many rows that were."""
+def pooled(session: Session, kind: ResponseKind) -> dict[UUID, Learned]:
+    """Pool all samples of a kind: what is believed of the shop, its models and its instruments."""
     samples = _newest(session, kind)
     nested = pool_nested(
         [row.response - (row.expected if kind is ResponseKind.COUPLING else 0.0) for row in samples],
@@ -67,8 +67,7 @@ def learn(session: Session, kind: ResponseKind, *, now: datetime) -> int:
         [row.model_id for row in samples],
         prior_of(kind),
     )
-    wanted = _beliefs(nested, kind, {row.instrument_id: row.model_id for row in samples})
-    return _keep(session, kind, wanted, now=now)
+    return _beliefs(nested, kind, {row.instrument_id: row.model_id for row in samples})
 
 
 def _newest(session: Session, kind: ResponseKind) -> Sequence[Any]:
@@ -104,11 +103,11 @@ def _newest(session: Session, kind: ResponseKind) -> Sequence[Any]:
     ).all()
 
 
-def _beliefs(nested: Nested, kind: ResponseKind, models: dict[UUID, UUID]) -> dict[UUID, _Row]:
-    def row(belief: Belief, level: ResponseLevel, model_id: UUID | None) -> _Row:
+def _beliefs(nested: Nested, kind: ResponseKind, models: dict[UUID, UUID]) -> dict[UUID, Learned]:
+    def row(belief: Belief, level: ResponseLevel, model_id: UUID | None) -> Learned:
         digits = DIGITS[kind]
         least = 10.0**-digits
-        return _Row(
+        return Learned(
             level, model_id, round(belief.mean, digits), max(least, round(belief.sd, digits)), belief.samples
         )
 
@@ -124,7 +123,9 @@ def _beliefs(nested: Nested, kind: ResponseKind, models: dict[UUID, UUID]) -> di
     return found
 
 
-def _keep(session: Session, kind: ResponseKind, wanted: dict[UUID, _Row], *, now: datetime) -> int:
+def keep_learned(
+    session: Session, kind: ResponseKind, wanted: Mapping[UUID, Learned], *, now: datetime
+) -> None:
     """Write what moved. A row tells the samples that its figures were learned from."""
     known = {
         row.subject: (row.mean, row.sd, row.model_id)
@@ -159,7 +160,6 @@ def _keep(session: Session, kind: ResponseKind, wanted: dict[UUID, _Row], *, now
         session.execute(insert(LearnedResponse), new)
     if moved:
         session.execute(update(LearnedResponse), moved)
-    return len(gone) + len(new) + len(moved)
 
 
 def learned_responses(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -107,7 +107,7 @@ def import_readings(session: Session, text: str, *, actor: Actor, now: datetime)
     for sheet in sheets:
         wish, errors = load(ReadingSheetIn(), sheet.body)
         if errors:
-            _tell(result, sheet, errors)
+            _tell(result, sheet.rows, errors)
             continue
         if wish["id"] in begun:
             result.wrong(sheet.rows[0], None, _told_otherwise(begun[wish["id"]]))
@@ -124,7 +124,7 @@ def import_readings(session: Session, text: str, *, actor: Actor, now: datetime)
                 record_sheet(session, jobs[day], wish, fingerprint="imported", actor=actor, now=now)
         except Problem as problem:
             jobs.pop(day, None)
-            _tell(result, sheet, problem.errors or [{"pointer": "", "message": problem.detail}])
+            _tell(result, sheet.rows, problem.errors or [{"pointer": "", "message": problem.detail}])
             continue
         result.sheets += 1
         result.readings += len(sheet.rows)
@@ -147,13 +147,15 @@ def _job(session: Session, instrument: Instrument, *, actor: Actor, now: datetim
     return move_job(session, job, {"to": JobState.CANCELLED, "reason": REASON}, actor=actor, now=now)
 
 
-def _tell(result: Result, sheet: _Sheet, errors: Iterable[FieldError]) -> None:
-    """Turn pointers into a sheet into rows and columns of the file."""
+def _tell(
+    result: Result, rows: Sequence[int], errors: Iterable[FieldError], known: Collection[str | None] = ()
+) -> None:
+    """Turn pointers into a sheet into rows and columns of the file; what is known of a column stays."""
     for error in errors:
         parts = error["pointer"].strip("/").split("/")
-        row, column = sheet.rows[0], parts[0] or None
+        row, column = rows[0], parts[0] or None
         if parts[0] == "readings" and len(parts) > 1 and parts[1].isdecimal():
-            row = sheet.rows[int(parts[1])]
+            row = rows[int(parts[1])]
             column = parts[2] if len(parts) > 2 else None
             if column == "value" and parts[-1] == "unit":
                 column = "unit"
@@ -162,7 +164,8 @@ def _tell(result: Result, sheet: _Sheet, errors: Iterable[FieldError]) -> None:
             column = "tool" if column == "tool_id" else column
         elif parts[0] == "room":
             column = "humidity" if "relative_humidity" in parts else "temperature"
-        result.wrong(row, column, error["message"])
+        if column is None or column not in known:
+            result.wrong(row, column, error["message"])
 
 
 def _lines(text: str, separator: str) -> Iterator[tuple[int, list[str]]]:
@@ -251,6 +254,10 @@ class _Reader:
         reading = self._reading(number, cells)
         body = self._sheet(number, cells)
         if len(self.result.problems) > before or instrument is None:
+            # it is not kept: what else is wrong with it is told at once
+            known = {problem["column"] for problem in self.result.problems[before:]}
+            _, errors = load(ReadingSheetIn(), body | {"id": str(_SHEETS), "readings": [reading]})
+            _tell(self.result, [number], errors, known)
             return
         key = (instrument.id, *(str(part) for part in body.values()))
         sheet = sheets.get(key)
@@ -279,7 +286,7 @@ class _Reader:
             try:
                 found = self.session.get(Instrument, UUID(identifier))
             except ValueError:
-                return "is not an id"
+                return "is no id of this service; where it is not known, leave it empty and fill in serial"
             return found or "no instrument of this shop has this id"
         if not serial:
             return "name the instrument: its id, or its serial and, where that is not enough, maker and model"

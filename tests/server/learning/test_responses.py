@@ -11,6 +11,7 @@ from sqlalchemy import func, select
 from shimstock_calc.response import ROD_PRIOR, AdjustmentSample, adjustment_response
 from shimstock_server.database.session import Database
 from shimstock_server.database.tables.learning import LearningMark
+from shimstock_server.learning import recount
 from tests.server.workshop import case_one_readings, mm, sheet
 
 from .conftest import Shop
@@ -267,4 +268,25 @@ def test_marks_are_worked_off_once(shop: Shop, database: Database) -> None:
     assert shop.count() == 1
     with database.read() as session:
         assert session.scalar(select(func.count()).select_from(LearningMark)) == 0
+    assert shop.count() == 0
+
+
+def test_a_worker_that_is_killed_before_it_has_learned_leaves_that_to_the_next(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shop.run(shop.workshop.ids["instrument"], 0.25, 0.45, 0.30)
+    shop.run(shop.workshop.ids["instrument"], 0.25, 0.50, 0.36)
+
+    def killed(*_args: Any) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr(recount, "pooled", killed)
+        with pytest.raises(KeyboardInterrupt):
+            shop.count()
+    assert len(samples(shop)) == 2
+    assert learned(shop, kind="rod", level="shop") == []
+    assert shop.count() == 1
+    (found,) = learned(shop, kind="rod", level="shop")
+    assert found["samples"] == 2
     assert shop.count() == 0

@@ -168,3 +168,14 @@ def test_one_sheet_has_one_pitch(client: Client, shop: Workshop) -> None:
     (problem,) = send(client, text + row.format("1,8", "no"))["problems"]
     assert problem["row"] == 3
     assert "row 2 tells of the same instrument, time and stage" in problem["message"]
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_one_look_finds_all_that_is_wrong_with_a_row(client: Client, shop: Workshop) -> None:
+    assert shop.ids
+    header = "instrument_id,taken_at,stage,quantity,side,fret,value,unit\n"
+    told = send(client, header + "S-1,2024-05-06T10:00:00Z,finale,action,middle,12,1.7,mm\n")["problems"]
+    assert [(each["row"], each["column"]) for each in told] == [
+        (2, "instrument_id"), (2, "side"), (2, "stage"),
+    ]  # fmt: skip
+    assert "leave it empty and fill in serial" in told[0]["message"]
