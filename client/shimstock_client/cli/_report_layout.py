@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 Raw = Mapping[str, Any]
 NONE = "–"
+WITH_CPK = 100
+"""Columns from which the readings have room for capability and its interval."""
 SECOND = 30
 """Longest line below a name; what is longer becomes two, not broken within a range."""
 ENDS = {"as-received": "received", "final": "final"}
@@ -62,7 +64,7 @@ def print_report(console: Console, report: Raw) -> None:
         console.print(Text(line))
     if report["quantities"]:
         console.print()
-        console.print(_readings(report, narrow=console.width < NARROW))
+        console.print(_readings(report, narrow=console.width < WITH_CPK))
     suggesting = [each for each in report["quantities"] if each["suggestion"] is not None]
     for heading, lines in (
         ("Done", [_doing(each) for each in report["steps"]]),

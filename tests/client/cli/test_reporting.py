@@ -76,6 +76,11 @@ def test_a_narrow_screen_gets_fewer_columns(command: Command, monkeypatch: pytes
         assert ran.code == 0
         assert max(map(len, ran.out.splitlines())) <= 50
         assert "Cpk" not in ran.out
+    monkeypatch.setenv("COLUMNS", "80")
+    usual = command("report", "model 001", *FROM).out.splitlines()
+    assert max(map(len, usual)) <= 80
+    assert any(line.startswith("  held 1-22, fret 9;  ") for line in usual)
+    assert any(line.strip().startswith("spec 0.10 … 0.3") for line in usual)
 
 
 @pytest.mark.usefixtures("simulated")
