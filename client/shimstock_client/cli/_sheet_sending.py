@@ -114,8 +114,12 @@ def with_tools(bench: Bench, sheet: UnsentSheet) -> dict[str, Any]:
 
 def explain(error: InvalidFields, sheet: UnsentSheet) -> str:
     """Say which readings cannot be taken, by what was typed instead of by pointers."""
-    many = any(one.pointer.startswith("/readings/") for one in error.errors)
-    lines = [error.detail if many else "the sheet cannot be taken as it stands; nothing was stored"]
+    bad = {one.pointer.split("/")[2] for one in error.errors if one.pointer.startswith("/readings/")}
+    lines = [
+        f"{len(bad)} of {len(sheet.readings)} readings cannot be taken; nothing was stored."
+        if bad
+        else "the sheet cannot be taken as it stands; nothing was stored"
+    ]
     for one in error.errors:
         place = re.match(r"/readings/(\d+)", one.pointer)
         number = int(place[1]) if place else len(sheet.readings)

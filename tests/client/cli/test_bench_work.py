@@ -222,6 +222,20 @@ def test_a_reading_out_of_range_is_told_as_typed_and_nothing_is_lost(
 
 
 @SQLITE
+def test_a_wrong_word_in_a_file_is_told_without_pointers(
+    command: Command, taken: dict[str, Any], tmp_path: Path
+) -> None:
+    file = tmp_path / "sheet.json"
+    wrong = {"quantity": "action", "side": "bas", "value": {"value": 2.0, "unit": "mm"}}
+    file.write_text(json.dumps(["relief 0.3", wrong]))
+    refused = command("read", "--file", str(file), "--at-pitch")
+    assert refused.code == 1
+    assert "1 of 2 readings cannot be taken" in refused.err
+    assert "must be one of bass, treble" in refused.err
+    assert "Pointer" not in refused.err
+
+
+@SQLITE
 def test_a_line_that_is_not_understood_sends_nothing(command: Command, taken: dict[str, Any]) -> None:
     ran = command("read", "relief 0.45", "action 2.2", "intonation 3", "--at-pitch")
     assert ran.code == 2
