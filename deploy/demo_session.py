@@ -352,6 +352,12 @@ def look_ahead(bench: Bench, job: Job) -> None:
     forecast = bench.client.forecasts.get(str(job.instrument_id), step=31)
     chapter(bench, "What the seasons will do to it")
     say(forecast.sentence, lead="       ")
+    if forecast.recheck_on is not None:
+        say(
+            f"The worker notes a reminder for {forecast.recheck_on}, beside those of strings and settling: "
+            "shimstock reminders --all.",
+            lead="       ",
+        )
 
 
 def bench_key(keys: dict[str, str]) -> str:

@@ -131,6 +131,8 @@ def test_the_session_ends_with_an_instrument_in_spec_and_a_card(
         "takes the job back early",
         "Final check",
         "is ready",
+        "What the seasons will do to it",
+        "The worker notes a reminder for",
     ):
         assert words in said
     assert "<svg" in (tmp_path / "card.html").read_text(encoding="utf-8")

@@ -258,6 +258,8 @@ def _line(one: Reminder) -> str:
 
     when = day(one.due_on) if one.all_day else local(one.due_at)
     state = "" if one.state == "open" else f", {one.state}"
+    if one.snoozed_until is not None:
+        state += f" until {local(one.snoozed_until)}"
     due = "due " if one.due else "from "
     serial = f", serial {one.serial}" if one.serial else ""
     what = f"{one.instrument}{serial}: {one.kind.replace('-', ' ')}"
@@ -273,7 +275,7 @@ def _line(one: Reminder) -> str:
 @click.option("--note", "-n", help="What others should know.")
 @at_bench
 def reminder(bench: Bench, which: str, note: str | None, **answers: Any) -> None:
-    """Show a reminder with its history, or answer it; WHICH is the end of its id.
+    """Show a reminder with its history, or answer it; WHICH is how it is listed, or the beginning of that.
 
     \b
     shimstock reminder 4f2a91c3
@@ -322,12 +324,17 @@ def _the_reminder(bench: Bench, which: str) -> Reminder:
     client = bench.client.reminders
     found: list[Reminder] = []
     for closed in (None, True):
-        found = found or [one for one in client.list(closed=closed) if one.id.endswith(which.lower())]
+        found = found or [one for one in client.list(closed=closed) if _is_meant(one.id, which.lower())]
     if not found:
-        raise Stop(f"no reminder's id ends in {which}", Exit.REFUSED)
+        raise Stop(f"no reminder is listed as {which}", Exit.REFUSED)
     if len(found) > 1:
-        raise Stop(f"{len(found)} reminders' ids end in {which}: type more of it", Exit.USAGE)
+        raise Stop(f"{len(found)} reminders are listed as {which}: type more of it", Exit.USAGE)
     return client.get(found[0])
+
+
+def _is_meant(identifier: str, typed: str) -> bool:
+    """Whether an id ends in what was typed, or begins so where it is listed short."""
+    return bool(typed) and (identifier.endswith(typed) or identifier[-SHORT:].startswith(typed))
 
 
 def _duration(text: str) -> timedelta:

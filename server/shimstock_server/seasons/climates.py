@@ -23,7 +23,7 @@ from shimstock_server.web.units import Unit
 from .epw import read_epw
 from .marks import mark
 from .problems import NameUsedAlready
-from .text_tables import Errors, read_table, the_heading
+from .text_tables import Errors, expect_headings, read_table, the_heading
 
 COLDEST, WARMEST = -60.0, 50.0
 """Of a month's mean; beyond it is another unit or a slip [degC]."""
@@ -95,8 +95,10 @@ def climate_from_csv(session: Session, text: str, query: Mapping[str, Any]) -> C
         With every bad line; pointers are ``/lines/LINE/COLUMN``.
     """
     table = read_table(text)
-    warmth = the_heading(table, ("temperature_degC", "temperature_degF"))
-    damp = the_heading(table, [name for name, (measure, _) in _HEADINGS.items() if measure != "temperature"])
+    warmths = ("temperature_degC", "temperature_degF")
+    damps = [name for name, (measure, _) in _HEADINGS.items() if measure != "temperature"]
+    expect_headings(table, ("month",), warmths, damps)
+    warmth, damp = the_heading(table, warmths), the_heading(table, damps)
     month_at = table.column(the_heading(table, ("month",)) or "month")
     errors = Errors()
     months: list[dict[str, Any]] = []

@@ -14,7 +14,7 @@ from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.units import Unit, convert
 
 from .room_readings import Sent, line_id
-from .text_tables import Errors, Table, read_table, the_heading
+from .text_tables import Errors, Table, expect_headings, read_table, the_heading
 
 LONGEST_NOTE = 1000
 _TIMES = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d(\.\d{1,6})?)?\s?([Zz]|[+-]\d\d:?\d\d)?")
@@ -44,9 +44,9 @@ def read_log(text: str, query: Mapping[str, Any], *, zone: ZoneInfo) -> list[Sen
         With every bad line; pointers are ``/lines/LINE/COLUMN``.
     """
     table = read_table(text)
-    the_heading(table, ("taken_at",))
-    the_heading(table, ("relative_humidity_percent",))
-    warmth = the_heading(table, ("temperature_degC", "temperature_degF")) or ""
+    warmths = ("temperature_degC", "temperature_degF")
+    expect_headings(table, ("taken_at",), warmths, ("relative_humidity_percent",))
+    warmth = the_heading(table, warmths) or ""
     if not table.lines:
         raise InvalidFields.at("/lines/2", "the file has headings and no reading")
     return _Reader(table, warmth, query, zone).read()

@@ -143,6 +143,21 @@ def _rows(numbered: Sequence[tuple[int, str]], separator: str) -> Iterator[tuple
         yield number, tuple(next(csv.reader(io.StringIO(line), delimiter=separator)))
 
 
+def expect_headings(table: Table, *groups: Sequence[str]) -> None:
+    """Refuse a table that lacks columns, naming all of them at once; of each group one must stand.
+
+    Raises
+    ------
+    InvalidFields
+        When a group has none.
+    """
+    missing = [" or ".join(group) for group in groups if not any(name in table.headings for name in group)]
+    if missing:
+        wanted = f"a column {missing[0]} was" if len(missing) == 1 else f"columns {', '.join(missing)} were"
+        told = f"{wanted} expected; the headings are {', '.join(table.headings)}"
+        raise InvalidFields.at("/lines/1", told[:500])
+
+
 def the_heading(table: Table, wanted: Sequence[str], *, required: bool = True) -> str | None:
     """Return the one heading of several that stands in a table.
 

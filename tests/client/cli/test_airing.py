@@ -207,6 +207,8 @@ def test_reminders_are_listed_and_answered(
     assert ", acknowledged\n" in command("reminder", short, "--seen").out
     later = command("reminder", short, "--later", "2w", "--note", "away")
     assert "snoozed: away" in later.out
+    until = shop.client().reminders.get(json.loads(command("reminder", short[:5], "--json").out)["id"])
+    assert f", snoozed until {local(until.snoozed_until)}\n" in later.out
     for wrong in (
         ("reminder", short, "--seen", "--later", "1d"),
         ("reminder", short, "--drop"),

@@ -152,7 +152,12 @@ def test_a_loggers_file_can_be_sent_again(shop: SeasonShop, room: str) -> None:
 BAD_LOGS = (
     ("", "/lines/1", "empty"),
     (HEADINGS, "/lines/2", "no reading"),
-    ("taken_at;temperature_degC\n", "/lines/1", "relative_humidity_percent"),
+    ("taken_at;temperature_degC\n", "/lines/1", "a column relative_humidity_percent was expected"),
+    (
+        "Time;Temp(C);RH(%)\n",
+        "/lines/1",
+        "columns taken_at, temperature_degC or temperature_degF, relative_humidity_percent were expected",
+    ),
     (f"{HEADINGS}\n2026-10-01 00:00;21;130", "/lines/2/relative_humidity_percent", "0 to 100"),
     (f"{HEADINGS}\n2026-10-01 00:00;99;45", "/lines/2/temperature_degC", "meant in degF"),
     (f"{HEADINGS}\n2026-10-01 00:00;;45", "/lines/2/temperature_degC", "leave the line out"),
