@@ -24,9 +24,6 @@ Timeout = tuple[float, float]
 TIMEOUT: Timeout = (3.05, 15.0)
 """Seconds to connect (just above TCP's first repeat at 3 s) and seconds between two bytes of the answer."""
 
-PACKED = ("application/zip", "application/pdf")
-"""Answers that are bytes, not text."""
-
 LOOPBACK = ("localhost", "127.0.0.1", "::1")
 
 _IN_PROGRESS_TRIES = 4

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from .goals import Spot
-from .model import Change, Note, Plan, ReadingWanted, Step, Verdict
+from .model import Change, Note, Plan, ReadingWanted, Step
 from .reading_steps import NAMES, listed, named, numbered
 from .words import Measure, MeasureKind, Writer, write_measure
 
@@ -99,19 +99,6 @@ def _group_text(reading: ReadingWanted, group: list[ReadingWanted]) -> str:
     if reading.method:
         words += f", with a {reading.method}"
     return f"{words} ({reading.why})" if reading.why else words
-
-
-def verdict_text(verdict: Verdict, write: Writer = write_measure) -> str:
-    """Say one verdict."""
-    where = verdict.side or (f"string {verdict.string}" if verdict.string is not None else "")
-    words = f"{NAMES[verdict.quantity]} {where}".strip()
-    if not verdict.usable or verdict.verdict is None:
-        return f"{words}: {verdict.reason.text(write) if verdict.reason else 'not read yet'}"
-    value = (
-        "zero or less" if verdict.value is None else write(Measure(_kind(verdict.quantity), verdict.value))
-    )
-    chance = "" if verdict.probability is None else f" ({write(Measure('probability', verdict.probability))})"
-    return f"{words}: {value}, {verdict.verdict}{chance}"
 
 
 def _kind(quantity: str) -> MeasureKind:

@@ -10,7 +10,6 @@ from shimstock_calc.plan.words import Sentence
 
 Side = Literal["bass", "treble"]
 SIDES: tuple[Side, Side] = ("bass", "treble")
-WHOLE_STRING = frozenset({"intonation", "break-clearance"})
 
 
 @dataclass(frozen=True)

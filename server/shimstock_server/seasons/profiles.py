@@ -76,8 +76,3 @@ def told(profile: RoomProfile, said: Mapping[str, Any]) -> dict[str, Any]:
     return {ours: getattr(profile, theirs) for ours, theirs in FIELDS.items()} | {
         "typed": said.get("typed", {})
     }
-
-
-def key_of(profile: RoomProfile) -> str:
-    """Return a text that two profiles share when they keep a room alike."""
-    return "|".join(f"{getattr(profile, name)!r}" for name in FIELDS.values())
