@@ -29,7 +29,7 @@ PUBLIC = {
     "Events", "ForgedWebhook", "Service", "Slot", "SlotDay", "verify_webhook", "WebhookDelivery",
     "WebhookEndpoint", "Calendar", "Climate", "ClimateMonth", "Forecast", "ForecastCurve", "ForecastDay",
     "Hygrometer", "Keeping", "LogGap", "LogOutcome", "Reminder", "ReminderEvent", "Room", "RoomNow",
-    "RoomReading", "RoomRemark", "SaltCheck",
+    "RoomDay", "RoomReading", "RoomRemark", "RoomWarning", "SaltCheck", "SeasonSettings", "Sensitivity",
 }  # fmt: skip
 
 
