@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -15,7 +15,9 @@ from ._lines import read_air
 from ._measures import Expected, NotUnderstood, read_measure
 
 if TYPE_CHECKING:
-    from .. import Hygrometer, LogOutcome, Reminder, Room
+    from .. import Climate, Hygrometer, LogOutcome, Reminder, Room
+
+    Named = TypeVar("Named", Room, Climate)
 
 _LATER = re.compile(r"(\d{1,3})\s*(h|d|w|hours?|days?|weeks?)?")
 _HOURS = {"h": 1, "d": 24, "w": 168}
@@ -32,13 +34,18 @@ def room_named(bench: Bench, name: str | None) -> Room:
             return rooms[0]
         told = ", ".join(one.name for one in rooms) or "none yet"
         raise Stop(f"which room? {told}", Exit.USAGE if rooms else Exit.NOTHING)
+    return one_named(rooms, name, "room")
+
+
+def one_named(known: list[Named], name: str, what: str) -> Named:
+    """Return the one of this name, else the only one whose name begins so."""
     wanted = name.strip().casefold()
-    found = [one for one in rooms if one.name.casefold() == wanted] or [
-        one for one in rooms if one.name.casefold().startswith(wanted)
+    found = [one for one in known if one.name.casefold() == wanted] or [
+        one for one in known if one.name.casefold().startswith(wanted)
     ]
     if len(found) != 1:
-        told = ", ".join(one.name for one in found or rooms) or "none yet"
-        raise Stop(f"{name!r} names {'more than one room' if found else 'no room'}: {told}", Exit.USAGE)
+        told = ", ".join(one.name for one in found or known) or "none yet"
+        raise Stop(f"{name!r} names {f'more than one {what}' if found else f'no {what}'}: {told}", Exit.USAGE)
     return found[0]
 
 

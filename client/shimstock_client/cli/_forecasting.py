@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ._airing import room_named, text_of
+from ._airing import one_named, room_named, text_of
 from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
 
@@ -230,15 +230,7 @@ def _climate_line(one: Climate) -> str:
 
 
 def _climate_named(bench: Bench, name: str) -> Climate:
-    known = list(bench.client.climates.list())
-    wanted = name.strip().casefold()
-    found = [one for one in known if one.name.casefold() == wanted] or [
-        one for one in known if one.name.casefold().startswith(wanted)
-    ]
-    if len(found) != 1:
-        told = ", ".join(one.name for one in found or known) or "none yet"
-        raise Stop(f"{name!r} names {'more than one climate' if found else 'no climate'}: {told}", Exit.USAGE)
-    return found[0]
+    return one_named(list(bench.client.climates.list()), name, "climate")
 
 
 @click.command("calendars")
