@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import types
 import typing
 from typing import Any, TypeVar, Union
@@ -12,9 +13,14 @@ from shimstock_calc.plan import model
 Record = TypeVar("Record")
 
 
+@functools.cache
+def _hints(kind: type) -> dict[str, Any]:
+    return typing.get_type_hints(kind)
+
+
 def record(kind: type[Record], plain: dict[str, Any]) -> Record:
     """Build a dataclass from plain data, its nested ones too; unknown fields fail."""
-    hints = typing.get_type_hints(kind)
+    hints = _hints(kind)
     return kind(**{name: _value(hints[name], value) for name, value in plain.items()})
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections import Counter
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -13,6 +12,7 @@ from shimstock_calc.plan.model import Adjustment, Part, Quantity, Reading, Readi
 from .hidden import Hidden
 from .instruments import Scenario, make_instrument
 from .policy import Act, Answer, Do, Job, Policy, Read, Spot, spot_of
+from .rod import DAY
 from .rules import Rules
 from .tools import Tools
 
@@ -49,6 +49,9 @@ DETUNES: frozenset[Part] = frozenset(
 FLOATING = frozenset({"floating-tremolo", "locking-tremolo"})
 LOOK_OVER, RETUNE, RETUNE_FLOATING = 3.0, 2.0, 4.0
 MOST_PROMPTS, MOST_PASSES = 60, 40
+
+SUSPECTED = 0.3
+"""Stated chance of a dead or reversed rod from which it counts as suspected."""
 
 
 @dataclass
@@ -96,11 +99,12 @@ class Bench:
         self.clock = self.minutes = 0.0
         self.order = 0
         self.in_tune = False
-        self.visits = 1
-        self.hands: dict[Act | tuple[object, ...], np.random.Generator] = {}
+        self.visits, self.prompts, self.answers = 1, 0, 0
+        self.seconds = 0.0
+        self.suspected: float | None = None
+        self.hands: dict[tuple[object, ...], np.random.Generator] = {}
         self.expected: dict[Spot, tuple[float, float]] = {}
         self.scores: list[tuple[str, float]] = []
-        self.log: list[str] = []
 
     # -------------------------------------------------------- doing
 
@@ -177,7 +181,6 @@ class Bench:
         self.rules.about_to(together, self.adjustments, self.clock)
         spent: set[Part] = set()
         for act in together.acts:
-            self.log.append(f"{act.part} {act.turns if act.turns is not None else act.amount}")
             if act.part == "nut-slot":
                 self.file_slot(act)
                 continue
@@ -191,11 +194,9 @@ class Bench:
         self.rules.did(together, self.clock)
 
     def enter(self, act: Act) -> None:
-        """Enter what was done; those done together share their rank's time."""
+        """Enter what was done; a shim is entered as less than nothing taken off."""
         self.order += 1
-        amount = (
-            None if act.amount is None else -act.amount if act.part == "saddle" and act.filing else act.amount
-        )
+        shim = act.part == "saddle" and not act.filing and act.amount is not None
         self.adjustments.append(
             Adjustment(
                 id=f"a{self.order:04}",
@@ -203,7 +204,7 @@ class Bench:
                 order=self.order,
                 at=self.clock,
                 turns=act.turns,
-                amount=amount,
+                amount=-(act.amount or 0.0) if shim else act.amount,
                 side=act.side,
                 string=act.string,
                 pickup=act.pickup,
@@ -254,55 +255,48 @@ class Bench:
         return Job(known, self.tools.of, self.tools.known)
 
     def play(self, policy: Policy) -> Outcome:
-        """Play the job to its end."""
+        """Play the job to its end, hand the instrument over and look a day later."""
         self.spend(LOOK_OVER)
-        prompts = answers = 0
-        seconds = 0.0
-        suspected = given_up = None
         ended = "loop"
         answer = Answer()
-        while prompts < MOST_PROMPTS and answers < 2 * MOST_PROMPTS:
-            job = self.job()
-            begun = time.process_time()
-            answer = policy.answer(job)
-            seconds += time.process_time() - begun
-            answers += 1
-            self.expected.update(answer.forecasts)
-            if suspected is None and answer.rod_doubt >= 0.3:
-                suspected = self.hidden.rod.past_play
-            if answer.word is not None:
-                ended = answer.word
+        while self.prompts < MOST_PROMPTS:
+            answer = self.ask(policy)
+            if answer.word is not None or not (answer.steps or answer.rest_until):
+                ended = answer.word or "no word"
                 break
-            if not answer.steps and answer.rest_until is None:
-                ended = "no word"
-                break
-            prompts += 1
-            for step in answer.steps:
-                if isinstance(step, Read):
-                    self.read(step)
-                else:
-                    self.do(step)
-            if answer.rest_until is not None:
-                self.rest(answer.rest_until)
-                if answer.after_rest is not None:
-                    self.read(answer.after_rest)
-        if ended == "rod given up":
-            given_up = self.hidden.rod.past_play
-        return self.outcome(ended, answer, prompts, answers, seconds, suspected, given_up)
+            self.prompts += 1
+            self.follow(answer)
+        given_up = self.hidden.rod.past_play if ended == "rod given up" else None
+        self.hidden.wait(DAY)
+        return self.outcome(ended, answer, given_up)
 
-    def outcome(
-        self,
-        ended: str,
-        answer: Answer,
-        prompts: int,
-        answers: int,
-        seconds: float,
-        suspected: float | None,
-        given_up: float | None,
-    ) -> Outcome:
-        """Hand the instrument over, and look a day later."""
+    def ask(self, policy: Policy) -> Answer:
+        """Ask the policy what to do."""
+        job = self.job()
+        begun = time.process_time()
+        answer = policy.answer(job)
+        self.seconds += time.process_time() - begun
+        self.answers += 1
+        self.expected.update(answer.forecasts)
+        if self.suspected is None and answer.rod_doubt >= SUSPECTED:
+            self.suspected = self.hidden.rod.past_play
+        return answer
+
+    def follow(self, answer: Answer) -> None:
+        """Do what the policy says, in order."""
+        for step in answer.steps:
+            if isinstance(step, Read):
+                self.read(step)
+            else:
+                self.do(step)
+        if answer.rest_until is not None:
+            self.rest(answer.rest_until)
+            if answer.after_rest is not None:
+                self.read(answer.after_rest)
+
+    def outcome(self, ended: str, answer: Answer, given_up: float | None) -> Outcome:
+        """Judge the hidden truth as it stands."""
         hidden = self.hidden
-        hidden.a_day_later()
         refused = self.rules.refuses("nut-filing")
         inside = {
             spot: hidden.inside(spot, item) or (refused and spot.quantity == "nut-action")
@@ -317,17 +311,17 @@ class Bench:
             inner=refused or hidden.inner_inside(),
             minutes=self.minutes,
             readings=len(self.readings),
-            prompts=prompts,
+            prompts=self.prompts,
             visits=self.visits,
             broken=sorted(self.rules.broken),
-            out=sorted(Counter(spot.quantity for spot, fine in inside.items() if not fine)),
+            out=sorted({spot.quantity for spot, fine in inside.items() if not fine}),
             chances=[(answer.chances[spot], fine) for spot, fine in inside.items() if spot in answer.chances],
             scores=self.scores,
-            suspected_after=suspected,
+            suspected_after=self.suspected,
             given_up_after=given_up,
             rod_past_play=hidden.rod.past_play,
-            answers=answers,
-            seconds=seconds,
+            answers=self.answers,
+            seconds=self.seconds,
         )
 
 

@@ -9,7 +9,7 @@ from shimstock_calc.plan.model import PlanInput, ReadingWanted, SpecItem
 
 from .neck import ALONG, Neck, gap_under_chord
 from .policy import Act, Spot
-from .rod import DAY, Rod
+from .rod import Rod
 
 OCTAVE = 12
 TOP_OF_NUT = 1
@@ -133,10 +133,6 @@ class Hidden:
         """Let time pass."""
         if self.rod.to_come:
             self._bend(self.rod.wait(minutes), by_rod=True)
-
-    def a_day_later(self) -> None:
-        """Let a day pass after hand-over."""
-        self.wait(DAY)
 
     def _bend(self, relief: float, *, by_rod: bool) -> None:
         before = {number: self.height(number, OCTAVE) for number in self.numbers}

@@ -16,6 +16,9 @@ from .neck import ALONG, make_neck
 from .rod import Rod
 
 KINDS = ("two-post", "individual-saddles", "fixed-saddle", "bass", "floating-tremolo")
+CLEAR = 0.25
+"""Least height of an open string over any fret on arrival [mm]."""
+
 EVERY_KIND = (*KINDS, "paired-saddles", "one-piece", "movable", "resting-tremolo", "locking-tremolo")
 
 
@@ -233,7 +236,15 @@ def _bring_out(rng: np.random.Generator, hidden: Hidden, kind: str) -> None:
     for number in hidden.numbers:
         part = hidden.across(number)
         hidden.saddles[number] += rise["bass"] * part + rise["treble"] * (1 - part)
+    while _least_clearance(hidden) < CLEAR:
+        for number in hidden.numbers:
+            hidden.saddles[number] += 0.1
     _detune(rng, hidden, kind)
+
+
+def _least_clearance(hidden: Hidden) -> float:
+    frets = range(1, hidden.plan_input.instrument.frets + 1)
+    return min(hidden.height(number, fret) for number in hidden.numbers for fret in frets)
 
 
 def _detune(rng: np.random.Generator, hidden: Hidden, kind: str) -> None:

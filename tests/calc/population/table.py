@@ -14,6 +14,12 @@ LEAST_IN_A_BIN = 300
 
 SHARES = (0.50, 0.80, 0.95)
 
+PROMPT, VISIT, WRONG = 1.0, 10.0, 160.0
+"""What a prompt, a visit and an instrument that goes out wrong cost beside the bench minutes [min]; judgement.
+
+Rests and prompts take no bench minutes: they count in the price alone.
+"""
+
 
 def wilson(found: int, of: int, confidence: float = 0.95) -> tuple[float, float]:
     """Bounds of a share (E. B. Wilson, JASA 22, 209 (1927), from memory).
@@ -79,7 +85,7 @@ def row(policy: str, scenario: str, outcomes: Sequence[Outcome]) -> tuple[str, .
         f"{mean([each.readings for each in outcomes]):.1f}",
         f"{prompts:.1f}",
         f"{visits:.2f}",
-        f"{minutes + prompts + 10.0 * (visits - 1.0) + 160.0 * wrong:.0f}",
+        f"{minutes + PROMPT * prompts + VISIT * visits + WRONG * wrong:.0f}",
         f"{1000 * sum(each.seconds for each in outcomes) / max(answers, 1):.2f}",
     )
 
@@ -125,20 +131,21 @@ def _rods(outcomes: Sequence[Outcome]) -> list[str]:
     given_up = sum(each.ended == "rod given up" for each in healthy)
     lines = [f"  healthy rods given up: {share(given_up, len(healthy))} of {len(healthy)}"] if healthy else []
     for health in ("dead", "reversed"):
-        tried = [
-            each
-            for each in outcomes
-            if each.health == health and (each.rod_past_play > 0.25 or each.given_up_after is not None)
-        ]
-        if tried:
-            soon = sum(
-                (each.suspected_after or 0.0) <= 0.75 for each in tried if each.suspected_after is not None
-            )
-            within = sum(each.given_up_after <= 1.0 for each in tried if each.given_up_after is not None)
-            lines.append(
-                f"  {health} rods that were turned: {len(tried)}; suspected within 3/4 turn past the play "
-                f"{share(soon, len(tried))}, given up within one turn {share(within, len(tried))}"
-            )
+        rods = [each for each in outcomes if each.health == health]
+        for what, turns, when in (
+            ("suspected", 0.75, [each.suspected_after for each in rods]),
+            ("given up", 1.0, [each.given_up_after for each in rods]),
+        ):
+            # a rod that was turned less, and not judged, has not been tried
+            tried = [
+                after
+                for each, after in zip(rods, when, strict=True)
+                if after is not None or each.rod_past_play >= turns
+            ]
+            soon = sum(after <= turns for after in tried if after is not None)
+            if tried:
+                within = f"within {turns:g} turn past the play"
+                lines.append(f"  {health} rods {what} {within}: {share(soon, len(tried))} of {len(tried)}")
     return lines
 
 

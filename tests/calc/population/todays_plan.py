@@ -15,7 +15,6 @@ from shimstock_calc.plan.model import (
     ReadingWanted,
     Responses,
     RodResponse,
-    Side,
     Step,
 )
 from shimstock_calc.response import AdjustmentSample, adjustment_response
@@ -30,10 +29,10 @@ SILENT = frozenset({"judgement", "delicate-finish", "fixed-saddle-intonation"})
 
 
 class TodaysPlan:
-    """Follows the plan word by word, and reads everything once more when it is complete."""
+    """Follows the plan word by word, and reads everything once more when nothing is left to do."""
 
     def __init__(self) -> None:
-        self.finals = 0
+        self.final_check = False
         self.refused = 0
         self.response = RodResponse()
         self.samples = 0
@@ -54,10 +53,11 @@ class TodaysPlan:
             return Answer(steps, rest, Read(asked), rod_doubt=doubts)
         if steps:
             return Answer(steps, rod_doubt=doubts)
-        if plan.complete and not self.finals:
-            self.finals += 1
+        word = last_word(plan)
+        if not self.final_check and word != "rod given up":
+            self.final_check = True
             return Answer((Read(every(plan, given.instrument)),), rod_doubt=doubts)
-        return Answer(word=last_word(plan), chances=chances(plan), rod_doubt=doubts)
+        return Answer(word=word, chances=chances(plan), rod_doubt=doubts)
 
     def contradicted(self, given: PlanInput) -> Answer:
         """Read again what cannot all be true; give up after three times."""
@@ -112,24 +112,12 @@ def to_do(plan: Plan, instrument: Instrument) -> tuple[ToDo, ...]:
     for step in plan.steps:
         if not step.do_now or step.kind == "settle":
             continue
-        if step.changes_instrument:
-            acts = tuple(acts_of(step, instrument))
-            if acts:
-                found.append(Do(acts))
-        elif step.kind == "balance":
-            continue
-        elif step.readings_next:
+        acts = tuple(acts_of(step, instrument)) if step.changes_instrument else ()
+        if acts:
+            found.append(Do(acts))
+        elif step.readings_next and not step.changes_instrument:
             found.append(Read(step.readings_next))
-    if any(isinstance(each, Do) for each in found) and any(
-        _gates(step) for step in plan.steps if step.do_now
-    ):
-        # readings that later changes wait for come first, in an answer of their own
-        return tuple(each for each in found if isinstance(each, Read))
     return tuple(found)
-
-
-def _gates(step: Step) -> bool:
-    return step.kind == "measure" and bool(step.readings_next)
 
 
 def acts_of(step: Step, instrument: Instrument) -> Iterable[Act]:
@@ -226,11 +214,7 @@ def last_word(plan: Plan) -> Word | None:
 def chances(plan: Plan) -> dict[Spot, float]:
     """Chance of each quantity as its verdict states it, taken for tomorrow's too."""
     return {
-        Spot(each.quantity, _side(each.side), each.string, each.pickup): each.probability
+        Spot(each.quantity, each.side, each.string, each.pickup): each.probability
         for each in plan.verdicts
         if each.probability is not None and each.usable
     }
-
-
-def _side(side: Side | None) -> Side | None:
-    return side
