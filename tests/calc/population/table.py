@@ -15,7 +15,7 @@ LEAST_IN_A_BIN = 300
 SHARES = (0.50, 0.80, 0.95)
 
 PROMPT, VISIT, WRONG = 1.0, 10.0, 160.0
-"""What a prompt, a visit and an instrument that goes out wrong cost beside the bench minutes [min]; judgement.
+"""Cost of a prompt, a visit and an instrument that goes out wrong, beside bench minutes [min]; judgement.
 
 Rests and prompts take no bench minutes: they count in the price alone.
 """

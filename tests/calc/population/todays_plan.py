@@ -41,6 +41,7 @@ class TodaysPlan:
     def answer(self, job: Job) -> Answer:
         """Do as the plan says."""
         given = replace(job.plan_input, responses=Responses(rod=self.learned(job.plan_input)))
+        self.plan = None
         try:
             plan = self.plan = make_plan(given)
         except Contradiction:
