@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 
 import pytest
 
@@ -139,3 +140,16 @@ def test_a_rod_that_turns_out_reversed_is_never_turned_far_the_wrong_way():
         assert all(each <= (0.25 if known else 0.125) for each in turns)
         assert sum(turns) <= 0.75
     assert unproven > RODS / 5
+
+
+def test_a_rod_known_to_be_reversed_is_turned_the_other_way():
+    right = tried = 0
+    for seed in range(RODS):
+        bench = Bench(seed, SCENARIOS["reversed-rods"])
+        rod = replace(bench.instrument.rod, reversed=True)
+        bench.instrument = replace(bench.instrument, rod=rod)
+        outcome = bench.play(WatchedPlan())
+        tried += bool(rod_turns(bench))
+        right += bool(rod_turns(bench)) and "relief" not in outcome.out
+    assert tried > RODS / 2
+    assert right > tried / 2

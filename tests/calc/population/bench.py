@@ -25,7 +25,7 @@ MINUTES_READING: dict[Quantity, float] = {
     "saddle-out": 0.5,
     "intonation": 0.75,
 }
-"""Minutes of a reading, a side or a string."""
+"""Minutes of a reading of one side, string or end of a pickup; judgement."""
 
 MINUTES_PART: dict[Part, float] = {
     "truss-rod": 1.0,
@@ -38,7 +38,7 @@ MINUTES_PART: dict[Part, float] = {
     "spring-claw": 5.0,
     "strings": 15.0,
 }
-"""Minutes of an adjustment: of each screw, saddle or pass; both posts, or both ends of a saddle, are one."""
+"""Minutes of an adjustment: each screw, saddle or pass; both posts, or both ends of a saddle, are one. Judgement."""
 
 ONCE: frozenset[Part] = frozenset({"bridge-post", "saddle"})
 DETUNES: frozenset[Part] = frozenset(
@@ -48,6 +48,8 @@ DETUNES: frozenset[Part] = frozenset(
 
 FLOATING = frozenset({"floating-tremolo", "locking-tremolo"})
 LOOK_OVER, RETUNE, RETUNE_FLOATING = 3.0, 2.0, 4.0
+"""Minutes of looking over, and of tuning every string; judgement."""
+
 MOST_PROMPTS, MOST_PASSES = 60, 40
 
 SUSPECTED = 0.3
@@ -77,7 +79,7 @@ class Outcome:
     scores: list[tuple[str, float]] = field(default_factory=list)
     """Quantity and deviation of each reading from its forecast, in stated standard deviations."""
     suspected_after: float | None = None
-    """Turns past the play when the rod was first suspected (stated chance of 0.3)."""
+    """Turns past the play when the rod was first suspected."""
     given_up_after: float | None = None
     rod_past_play: float = 0.0
     answers: int = 0
@@ -178,7 +180,7 @@ class Bench:
 
     def do(self, together: Do) -> None:
         """Adjust parts together."""
-        self.rules.about_to(together, self.adjustments, self.clock)
+        self.rules.about_to(together)
         spent: set[Part] = set()
         for act in together.acts:
             if act.part == "nut-slot":
@@ -214,12 +216,8 @@ class Bench:
     def file_slot(self, act: Act) -> None:
         """File a slot in passes, reading after each, until the reading has come down to the stop."""
         number = act.string or 1
-        outer = {self.hidden.outermost(side): side for side in ("bass", "treble")}
-        wanted = ReadingWanted(
-            "nut-action",
-            side=outer.get(number),
-            string=None if number in outer else number,  # type: ignore[arg-type]
-        )
+        side = self.hidden.side_of(number)
+        wanted = ReadingWanted("nut-action", side, None if side else number)
         self.tune()
         left = act.amount or 0.05
         for _ in range(MOST_PASSES):
@@ -277,7 +275,7 @@ class Bench:
         answer = policy.answer(job)
         self.seconds += time.process_time() - begun
         self.answers += 1
-        self.expected.update(answer.forecasts)
+        self.expected = dict(answer.forecasts)
         if self.suspected is None and answer.rod_doubt >= SUSPECTED:
             self.suspected = self.hidden.rod.past_play
         return answer

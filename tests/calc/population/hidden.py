@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from shimstock_calc.plan.model import PlanInput, ReadingWanted, SpecItem
+from shimstock_calc.plan.model import PlanInput, Quantity, ReadingWanted, Side, SpecItem
 
 from .neck import ALONG, Neck, gap_under_chord
-from .policy import Act, Spot
+from .policy import SIDES, Act, Spot
 from .rod import Rod
 
 OCTAVE = 12
@@ -59,6 +59,10 @@ class Hidden:
         """Outermost string of a side."""
         return self.numbers[-1] if side == "bass" else self.numbers[0]
 
+    def side_of(self, number: int) -> Side | None:
+        """Side that an outermost string is on; None for those between."""
+        return next((side for side in SIDES if self.outermost(side) == number), None)
+
     def relief(self, held: tuple[int, ...] = (), fret: int | None = None, side: str | None = None) -> float:
         """Gap under a string held down at two frets [mm]."""
         item = self.spec_relief
@@ -100,13 +104,11 @@ class Hidden:
                 found += [(Spot("intonation", None, number), item) for number in self.numbers]
             elif item.quantity == "pickup-height":
                 for pickup in instrument.pickups:
-                    found += [
-                        (Spot("pickup-height", side, None, pickup.name), item) for side in ("bass", "treble")
-                    ]
+                    found += [(Spot("pickup-height", side, None, pickup.name), item) for side in SIDES]
             elif item.quantity == "relief" or item.side is not None:
                 found.append((Spot(item.quantity, item.side), item))
             else:
-                found += [(Spot(item.quantity, side), item) for side in ("bass", "treble")]
+                found += [(Spot(item.quantity, side), item) for side in SIDES]
         return found
 
     def inside(self, spot: Spot, item: SpecItem) -> bool:
@@ -117,7 +119,8 @@ class Hidden:
     def inner_inside(self) -> bool:
         """Whether the strings between the outer two lie within limits between theirs."""
         limits = {(item.quantity, item.side): item for item in self.plan_input.spec}
-        for quantity, fret in (("nut-action", TOP_OF_NUT), ("action", OCTAVE)):
+        frets: dict[Quantity, int] = {"nut-action": TOP_OF_NUT, "action": OCTAVE}
+        for quantity, fret in frets.items():
             bass, treble = limits[quantity, "bass"], limits[quantity, "treble"]
             for number in self.numbers[1:-1]:
                 part, value = self.across(number), self.height(number, fret)

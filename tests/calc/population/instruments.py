@@ -13,6 +13,7 @@ from tests.calc.plan_inputs import plan_input
 
 from .hidden import OCTAVE, ON_POSTS, TOP_OF_NUT, WHOLE, Hidden
 from .neck import ALONG, make_neck
+from .policy import SIDES
 from .rod import Rod
 
 KINDS = ("two-post", "individual-saddles", "fixed-saddle", "bass", "floating-tremolo")
@@ -82,9 +83,9 @@ def make_instrument(seed: int, scenario: Scenario) -> Hidden:
         pickups={
             (pickup["name"], side): float(rng.uniform(1.2, 3.2))
             for pickup in case["instrument"]["pickups"]
-            for side in ("bass", "treble")
+            for side in SIDES
         },
-        saddle_out={side: float(rng.uniform(5.0, 6.2)) for side in ("bass", "treble")},
+        saddle_out={side: float(rng.uniform(5.0, 6.2)) for side in SIDES},
         # a beam estimate of 1.1e-3 mm/N, uncertain by a factor 2 either way
         compliance=1.1e-3 * float(np.clip(np.exp(rng.normal(0.0, 0.35)), 0.5, 2.0)),
         more_pull=82.0 if "strings" in case["wanted"] else 0.0,
@@ -191,11 +192,8 @@ def _set_up(rng: np.random.Generator, hidden: Hidden) -> None:
     goal = {(item.quantity, item.side): item for item in hidden.plan_input.spec}
     hidden.neck.strings_bend += hidden.spec_relief.target - hidden.relief()
     high = rng.random() < 0.25
-    over = {
-        side: float(rng.uniform(0.12, 0.40)) if high and rng.random() < 0.8 else 0.0
-        for side in ("bass", "treble")
-    }
-    usual = {side: float(rng.normal(0.0, 0.025)) for side in ("bass", "treble")}
+    over = {side: float(rng.uniform(0.12, 0.40)) if high and rng.random() < 0.8 else 0.0 for side in SIDES}
+    usual = {side: float(rng.normal(0.0, 0.025)) for side in SIDES}
     one_piece = hidden.plan_input.instrument.bridge.kind == "fixed-saddle"
     for number in hidden.numbers:
         part, inner = hidden.across(number), number not in {hidden.numbers[0], hidden.numbers[-1]}
@@ -228,7 +226,7 @@ def _bring_out(rng: np.random.Generator, hidden: Hidden, kind: str) -> None:
     goal = {(item.quantity, item.side): item for item in hidden.plan_input.spec}
     wants = {
         side: goal["action", side].target + off + sign * tilt / 2.0
-        for side, sign in (("bass", 1), ("treble", -1))
+        for side, sign in zip(SIDES, (1, -1), strict=True)
     }
     rise = {
         side: (wants[side] - hidden.height(hidden.outermost(side), OCTAVE)) / ALONG[OCTAVE] for side in wants

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 MOST_FRETS = 24
-ALONG = [1.0 - 2.0 ** (-fret / 12.0) for fret in range(MOST_FRETS + 1)]
+ALONG: list[float] = [1.0 - 2.0 ** (-fret / 12.0) for fret in range(MOST_FRETS + 1)]
 """Distance from the nut as a share of the scale length, equal temperament [-]."""
 
 _PIECES = 240

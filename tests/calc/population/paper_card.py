@@ -10,11 +10,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from shimstock_calc.plan.model import Quantity, ReadingWanted, Side, SpecItem
+from shimstock_calc.plan.model import Quantity, ReadingWanted, SpecItem
 
-from .policy import Act, Answer, Do, Job, Read, Spot, spot_of
+from .policy import SIDES, Act, Answer, Do, Job, Read, Spot, spot_of
 
-SIDES: tuple[Side, Side] = ("bass", "treble")
 ORDER: tuple[Quantity, ...] = ("relief", "nut-action", "action", "pickup-height", "intonation")
 TRIES: dict[Quantity, int] = {"relief": 10, "nut-action": 2, "action": 3, "pickup-height": 2, "intonation": 3}
 

@@ -13,11 +13,13 @@ from typing import Literal, NamedTuple, Protocol, TypeAlias
 
 from shimstock_calc.plan.model import Part, PlanInput, Quantity, Reading, ReadingWanted, Side
 
+SIDES: tuple[Side, Side] = ("bass", "treble")
+
 Word: TypeAlias = Literal["done", "rod given up", "beyond a setup", "waits for the owner"]
 
 
 class Spot(NamedTuple):
-    """Where a quantity is read."""
+    """Where a quantity is read; what is read at an outermost string names its side, not the string."""
 
     quantity: Quantity
     side: Side | None = None
@@ -99,13 +101,13 @@ class Answer:
     rest_until: float | None = None
     """After the steps the job rests until then [min, the job's clock]."""
     after_rest: Read | None = None
-    """Readings to take when it comes back."""
+    """Readings to take when it comes back: a policy knows the time from the newest entry alone."""
     word: Word | None = None
     """Ends the job."""
     chances: Mapping[Spot, float] = field(default_factory=dict)
-    """Stated chance that a spot is in spec a day after hand-over."""
+    """Stated chance that a spot is in spec a day after hand-over; those of the last answer count."""
     forecasts: Mapping[Spot, tuple[float, float]] = field(default_factory=dict)
-    """Stated mean and standard deviation of the next reading of a spot."""
+    """Stated mean and standard deviation of the first reading of a spot that this answer asks for."""
     rod_doubt: float = 0.0
     """Stated chance that the rod is dead or reversed."""
 

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
 
-from shimstock_calc.plan.model import Adjustment, Reading
+from shimstock_calc.plan.model import Reading
 
-from .hidden import Hidden
+from .hidden import TOP_OF_NUT, Hidden
 from .policy import Act, Do, Spot, spot_of
 
 MOST_AT_ONCE = 0.25
@@ -31,6 +30,7 @@ class Rules:
         self.relief_read = False
         self.relief_at_rest = False
         self.filed = False
+        """Filed since relief was last read."""
 
     def refuses(self, step: str) -> bool:
         """Whether the owner said no to a step."""
@@ -50,11 +50,11 @@ class Rules:
         """Note a reading."""
         self.seen[spot_of(reading)] += 1
         if reading.quantity == "relief":
-            self.relief_read = True
+            self.relief_read, self.filed = True, False
             if self.rod_turned_at is not None and now >= self.rod_turned_at + LEAST_REST:
                 self.relief_at_rest = True
 
-    def about_to(self, together: Do, done: Sequence[Adjustment], now: float) -> None:
+    def about_to(self, together: Do) -> None:
         """Judge what is about to be done."""
         turned = [act for act in together.acts if act.part == "truss-rod"]
         if len(turned) > 1 or any(abs(act.turns or 0.0) > MOST_AT_ONCE for act in turned):
@@ -80,9 +80,8 @@ class Rules:
     def _grounds(self, act: Act) -> list[Spot]:
         if act.part == "saddle":
             return [Spot("action", act.side), Spot("saddle-out", act.side)]
-        outer = {self.hidden.outermost(side): side for side in ("bass", "treble")}
-        side = outer.get(act.string or 1)
-        return [Spot("nut-action", side) if side else Spot("nut-action", None, act.string)]  # type: ignore[arg-type]
+        side = self.hidden.side_of(act.string or 1)
+        return [Spot("nut-action", side) if side else Spot("nut-action", None, act.string)]
 
     def did(self, together: Do, now: float) -> None:
         """Judge what was done by what is true."""
@@ -96,9 +95,8 @@ class Rules:
             self.filed = True
             if act.part == "saddle" and self.hidden.saddle_out[act.side or "bass"] < LEAST_OUT:
                 self.broken.add("floor of the saddle")
-            for side in ("bass", "treble"):
-                number = self.hidden.outermost(side)
-                if act.part == "nut-slot" and act.string == number:
-                    lower = limits["nut-action", side]  # type: ignore[index]
-                    if self.hidden.height(number, 1) < (lower or 0.0):
-                        self.broken.add("floor of the nut")
+            side = self.hidden.side_of(act.string or 1)
+            if act.part == "nut-slot" and side is not None:
+                number, lower = self.hidden.outermost(side), limits["nut-action", side]
+                if self.hidden.height(number, TOP_OF_NUT) < (lower or 0.0):
+                    self.broken.add("floor of the nut")

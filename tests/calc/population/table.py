@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from statistics import NormalDist
@@ -11,6 +12,9 @@ from .bench import Outcome
 
 LEAST_IN_A_BIN = 300
 """Fewest stated chances that make a bin."""
+
+EDGES = (0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.93, 0.95, 0.97, 0.98, 0.99, 0.995, 0.999)
+"""Chances at which a bin that is full enough ends."""
 
 SHARES = (0.50, 0.80, 0.95)
 
@@ -155,15 +159,10 @@ def _calibration(outcomes: Sequence[Outcome]) -> list[str]:
     if not stated:
         return ["  chances: none stated"]
     bins: list[list[tuple[float, bool]]] = [[]]
-    edges = iter(
-        [0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.93, 0.95, 0.97, 0.98, 0.99, 0.995]
-    )
-    edge = next(edges)
     for pair in stated:
-        while edge is not None and pair[0] >= edge:
-            if len(bins[-1]) >= LEAST_IN_A_BIN:
-                bins.append([])
-            edge = next(edges, 2.0)
+        full = len(bins[-1]) >= LEAST_IN_A_BIN
+        if full and bisect(EDGES, pair[0]) > bisect(EDGES, bins[-1][-1][0]):
+            bins.append([])
         bins[-1].append(pair)
     if len(bins) > 1 and len(bins[-1]) < LEAST_IN_A_BIN:
         last = bins.pop()
