@@ -38,7 +38,7 @@ MINUTES_PART: dict[Part, float] = {
     "spring-claw": 5.0,
     "strings": 15.0,
 }
-"""Minutes of an adjustment: each screw, saddle or pass; both posts, or both ends of a saddle, are one. Judgement."""
+"""Minutes of each screw, saddle or pass; both posts, or both ends of a saddle, are one; judgement."""
 
 ONCE: frozenset[Part] = frozenset({"bridge-post", "saddle"})
 DETUNES: frozenset[Part] = frozenset(

@@ -24,7 +24,7 @@ from .policy import Step as ToDo
 
 GEOMETRY = frozenset({"relief", "nut-action", "action"})
 ROD_WORDS = frozenset({"rod-no-response", "rod-wrong-way", "rod-unproven"})
-SILENT = frozenset({"judgement", "delicate-finish", "fixed-saddle-intonation"})
+SILENT = frozenset({"judgement", "delicate-finish"})
 """Notes that end no job."""
 
 
