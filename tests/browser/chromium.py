@@ -1,62 +1,106 @@
-"""Headless Chromium: measures what a page looks like, and prints it. Nothing is fetched."""
+"""Headless Chromium with fonts of the tests' choice: shows pages, measures what they look like, prints them."""
 
 from __future__ import annotations
 
+import base64
+import fcntl
 import json
+import os
 import re
+import select
 import shutil
 import subprocess
-from collections.abc import Mapping
-from html import escape, unescape
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from html import escape
 from pathlib import Path
-from typing import Any
+from types import TracebackType
+from typing import Any, Self
 
 import pytest
+
+from . import fonts
+from .driving import Driven
 
 NAMES = ("chromium", "chromium-browser", "google-chrome")
 FLAGS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
-    "--disable-dev-shm-usage", "--host-resolver-rules=MAP * ~NOTFOUND",
+    "--disable-dev-shm-usage", "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
+    "--remote-debugging-pipe",
 )  # fmt: skip
 PATIENCE = 120.0
 """Seconds; a machine that runs other tests beside needs them."""
 
 HOLDER = """<!DOCTYPE html><meta charset="utf-8"><style>body{margin:0}iframe{border:0;display:block}</style>
-%(frames)s
-<script>
-const measures = {%(measures)s};
-window.onload = () => {
-  const found = {};
+%s"""
+FRAME = '<iframe id="%s" srcdoc="%s" width="%d" height="900"></iframe>'
+MEASURE = """(() => {
+  const measures = {%s}, found = {};
   for (const frame of document.querySelectorAll("iframe")) {
     found[frame.id] = {};
-    for (const [name, measure] of Object.entries(measures)) {
-      try { found[frame.id][name] = measure(frame.contentDocument); }
-      catch (error) { found[frame.id][name] = {error: String(error)}; }
-    }
+    for (const [name, measure] of Object.entries(measures))
+      found[frame.id][name] = measure(frame.contentDocument);
   }
-  const told = document.createElement("pre");
-  told.id = "found";
-  told.textContent = JSON.stringify(found);
-  document.body.replaceChildren(told);
-};
-</script>"""
-FRAME = '<iframe id="%s" srcdoc="%s" width="%d" height="900"></iframe>'
+  return found;
+})()"""
 
 
 class Chromium:
-    """A browser of its own for each run.
+    """One browser for many tests, spoken to by two pipes: JSON messages that end with a NUL (DevTools protocol).
 
     Parameters
     ----------
     program : str
         Where it is.
     folder : Path
-        For its profile and the pages.
+        For its profile, its fonts and the pages.
+    family : str
+        Which fonts it finds, of `fonts.FAMILIES`.
     """
 
-    def __init__(self, program: str, folder: Path) -> None:
-        self.program, self.folder = program, folder
+    def __init__(self, program: str, folder: Path, family: str) -> None:
+        self._folder = folder
+        self._number = 0
+        self._kept = b""
+        self._pages: dict[str, Driven] = {}
+        (folder / "fonts").mkdir()
+        configuration = fonts.configure(family, folder / "fonts")
+        # The browser reads its messages from descriptor 3 and writes to 4; bash puts ours there.
+        theirs_in, self._write = _pipe()
+        self._read, theirs_out = _pipe()
+        self._process = subprocess.Popen(
+            ["bash", "-c", f'exec "$0" "$@" 3<&{theirs_in} 4>&{theirs_out}', program, *FLAGS,
+             f"--user-data-dir={folder / 'profile'}", "about:blank"],
+            pass_fds=(theirs_in, theirs_out), stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL, env={**os.environ, "FONTCONFIG_FILE": str(configuration)},
+        )  # fmt: skip
+        os.close(theirs_in)
+        os.close(theirs_out)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._process.terminate()
+        self._process.wait(timeout=PATIENCE)
+        os.close(self._read)
+        os.close(self._write)
+
+    @contextmanager
+    def page(self) -> Iterator[Driven]:
+        """Open a page that shares neither cookies nor storage with another, and close it at the end."""
+        context = self.ask("Target.createBrowserContext")["browserContextId"]
+        target = self.ask("Target.createTarget", url="about:blank", browserContextId=context)["targetId"]
+        session = self.ask("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
+        page = self._pages[session] = Driven(self.ask, session)
+        for domain in ("Page", "Runtime", "Log", "Network", "Accessibility"):
+            page.ask(f"{domain}.enable")
+        yield page
+        del self._pages[session]
+        self.ask("Target.disposeBrowserContext", browserContextId=context)
 
     def measure(
         self, pages: Mapping[str, tuple[str, int]], scripts: Mapping[str, str]
@@ -72,36 +116,61 @@ class Chromium:
         """
         frames = [FRAME % (name, escape(page), width) for name, (page, width) in pages.items()]
         measures = ",\n".join(f"{json.dumps(name)}: {script}" for name, script in scripts.items())
-        holder = self.folder / "holder.html"
-        holder.write_text(HOLDER % {"frames": "\n".join(frames), "measures": measures}, encoding="utf-8")
-        shown = self._run("--dump-dom", "--window-size=1400,900", holder.as_uri())
-        told = re.search(r'<pre id="found">(.*?)</pre>', shown, re.DOTALL)
-        assert told is not None, f"the browser did not get to measuring: {shown[:500]}"
-        found: dict[str, dict[str, Any]] = json.loads(unescape(told[1]))
-        wrong = [
-            each
-            for page in found.values()
-            for each in page.values()
-            if isinstance(each, dict) and "error" in each
-        ]
-        assert not wrong, wrong
+        with self.page() as page:
+            page.size(1400, 900)
+            self._show(page, HOLDER % "\n".join(frames))
+            found: dict[str, dict[str, Any]] = page.say(MEASURE % measures)
         return found
 
-    def printed_pages(self, page: str) -> int:
+    def printed_pages(self, text: str) -> int:
         """Print a page and return how many sheets it takes."""
-        source, target = self.folder / "print.html", self.folder / "print.pdf"
-        source.write_text(page, encoding="utf-8")
-        self._run("--no-pdf-header-footer", f"--print-to-pdf={target}", source.as_uri())
-        return len(re.findall(rb"/Type\s*/Page\b(?!s)", target.read_bytes()))
+        with self.page() as page:
+            self._show(page, text)
+            printed = page.ask("Page.printToPDF", preferCSSPageSize=True, printBackground=True)["data"]
+        return len(re.findall(rb"/Type\s*/Page\b(?!s)", base64.b64decode(printed)))
 
-    def _run(self, *arguments: str) -> str:
-        profile = self.folder / "profile"
-        done = subprocess.run(
-            [self.program, *FLAGS, f"--user-data-dir={profile}", *arguments],
-            capture_output=True, text=True, timeout=PATIENCE, check=False,
-        )  # fmt: skip
-        assert done.returncode == 0, done.stderr[-2000:]
-        return done.stdout
+    def _show(self, page: Driven, text: str) -> None:
+        file = self._folder / "page.html"
+        file.write_text(text, encoding="utf-8")
+        page.go(file.as_uri())
+
+    def ask(self, method: str, session: str | None = None, /, **parameters: Any) -> dict[str, Any]:
+        """Call a method of the protocol, on a page's session or on the browser, and return its result."""
+        self._number += 1
+        message = {"id": self._number, "method": method, "params": parameters}
+        if session is not None:
+            message["sessionId"] = session
+        text = json.dumps(message).encode() + b"\0"
+        while text:
+            text = text[os.write(self._write, text) :]
+        while True:
+            answer = self._next()
+            if answer.get("id") == self._number:
+                assert "error" not in answer, f"{method}: {answer['error']}"
+                result: dict[str, Any] = answer["result"]
+                return result
+            page = self._pages.get(answer.get("sessionId", ""))
+            if page is not None:
+                page.told.append(answer)
+
+    def _next(self) -> dict[str, Any]:
+        while b"\0" not in self._kept:
+            ready, _, _ = select.select([self._read], [], [], PATIENCE)
+            got = os.read(self._read, 1 << 16) if ready else b""
+            assert got, "the browser says nothing any more"
+            self._kept += got
+        message, _, self._kept = self._kept.partition(b"\0")
+        told: dict[str, Any] = json.loads(message)
+        return told
+
+
+def _pipe() -> tuple[int, int]:
+    """Return a pipe whose descriptors stand clear of those that the browser wants."""
+    ends = os.pipe()
+    clear = tuple(fcntl.fcntl(end, fcntl.F_DUPFD_CLOEXEC, 10) for end in ends)
+    for end in ends:
+        os.close(end)
+    return clear[0], clear[1]
 
 
 def find() -> str | None:
@@ -109,9 +178,9 @@ def find() -> str | None:
     return next((found for name in NAMES if (found := shutil.which(name))), None)
 
 
-def start(folder: Path) -> Chromium:
+def start(folder: Path, family: str) -> Chromium:
     """Return a browser, or skip the test on a machine without one."""
     program = find()
     if program is None:
-        pytest.skip("no Chromium found")
-    return Chromium(program, folder)
+        pytest.skip("no Chromium found: install the package chromium")
+    return Chromium(program, folder, family)

@@ -1,9 +1,9 @@
-"""The service with a busy shop on a port, and a browser that looks at it."""
+"""The service with a busy shop on a port, and browsers that look at it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 
 import pytest
 from flask import Flask
@@ -19,7 +19,9 @@ from tests.server.conftest import (  # noqa: F401 - fixtures of the service's ow
     staff,
 )
 
-from .driving import Driven, drive
+from . import chromium
+from .chromium import Chromium
+from .driving import Driven
 from .serving import Served
 
 
@@ -31,8 +33,32 @@ def served(app: Flask, clock: FixedClock) -> Iterator[Served]:  # noqa: F811
     served.stop()
 
 
-@pytest.fixture
-def driven(tmp_path: Path) -> Iterator[Driven]:
-    """A browser to drive."""
-    with drive(tmp_path) as browser:
+Browsers = Callable[[str], Chromium]
+
+
+@pytest.fixture(scope="session")
+def browsers(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browsers]:
+    """One browser for each family of fonts, started when a test first wants it."""
+    started: dict[str, Chromium] = {}
+    with ExitStack() as stack:
+
+        def browser(family: str) -> Chromium:
+            if family not in started:
+                folder = tmp_path_factory.mktemp(family)
+                started[family] = stack.enter_context(chromium.start(folder, family))
+            return started[family]
+
         yield browser
+
+
+@pytest.fixture
+def family() -> str:
+    """Which fonts the browser finds; a test that measures asks for each."""
+    return "wide"
+
+
+@pytest.fixture
+def driven(browsers: Browsers, family: str) -> Iterator[Driven]:
+    """A page to drive."""
+    with browsers(family).page() as page:
+        yield page

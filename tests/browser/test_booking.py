@@ -29,8 +29,10 @@ from tests.server.cards.samples import ELECTRIC, speech
 from tests.server.clients import Client
 from tests.server.conftest import SECRET, Staff
 
-from . import chromium, measures
+from . import measures
+from .conftest import Browsers
 from .driving import Driven
+from .fonts import FAMILIES
 from .serving import Served
 
 pytestmark = pytest.mark.browser
@@ -319,10 +321,10 @@ SCRIPTS = {
 }
 
 
-@pytest.fixture(scope="module")
-def found(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]:
-    """What one browser measured in every page at every width."""
-    return chromium.start(tmp_path_factory.mktemp("browser")).measure(PAGES, SCRIPTS)
+@pytest.fixture(scope="module", params=FAMILIES)
+def found(request: pytest.FixtureRequest, browsers: Browsers) -> dict[str, dict[str, Any]]:
+    """What a browser measured in every page at every width."""
+    return browsers(request.param).measure(PAGES, SCRIPTS)
 
 
 @pytest.mark.parametrize("shown", PAGES)

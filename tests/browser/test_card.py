@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from itertools import combinations, pairwise
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,8 +10,9 @@ import pytest
 from shimstock_server.cards.page import page
 from tests.server.cards.samples import ALL, ELECTRIC, speech
 
-from . import chromium, measures
-from .chromium import Chromium
+from . import measures
+from .conftest import Browsers
+from .fonts import FAMILIES
 
 pytestmark = pytest.mark.browser
 
@@ -35,16 +35,10 @@ SCRIPTS = {
 Found = dict[str, dict[str, Any]]
 
 
-@pytest.fixture
-def browser(tmp_path: Path) -> Chromium:
-    """A browser of its own."""
-    return chromium.start(tmp_path)
-
-
-@pytest.fixture(scope="module")
-def found(tmp_path_factory: pytest.TempPathFactory) -> Found:
-    """What one browser measured in every card at every width."""
-    return chromium.start(tmp_path_factory.mktemp("browser")).measure(PAGES, SCRIPTS)
+@pytest.fixture(scope="module", params=FAMILIES)
+def found(request: pytest.FixtureRequest, browsers: Browsers) -> Found:
+    """What a browser measured in every card at every width."""
+    return browsers(request.param).measure(PAGES, SCRIPTS)
 
 
 @pytest.mark.parametrize("shown", PAGES)
@@ -136,12 +130,14 @@ def test_figures_of_a_column_end_on_one_line(found: Found) -> None:
         assert max(edges) - min(edges) < 0.5
 
 
+@pytest.mark.parametrize("family", FAMILIES)
 @pytest.mark.parametrize("paper", PAPERS)
 @pytest.mark.parametrize("name", ALL)
-def test_a_card_prints_on_one_page(browser: Chromium, name: str, paper: str) -> None:
+def test_a_card_prints_on_one_page(browsers: Browsers, family: str, name: str, paper: str) -> None:
     size = f"<style>@page {{ size: {PAPERS[paper]}; }}</style></head>"
-    assert browser.printed_pages(page(ALL[name], speech("inch")).replace("</head>", size)) == 1
+    printed = page(ALL[name], speech("inch")).replace("</head>", size)
+    assert browsers(family).printed_pages(printed) == 1
 
 
-def test_the_count_of_printed_pages_counts(browser: Chromium) -> None:
-    assert browser.printed_pages('<p>one</p><p style="break-before: page">two</p>') == 2
+def test_the_count_of_printed_pages_counts(browsers: Browsers) -> None:
+    assert browsers("wide").printed_pages('<p>one</p><p style="break-before: page">two</p>') == 2

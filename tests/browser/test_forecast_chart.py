@@ -3,26 +3,32 @@
 from __future__ import annotations
 
 from itertools import combinations, pairwise
-from pathlib import Path
 
 import pytest
 
 from tests.server.conftest import bench_client  # noqa: F401 - a fixture of the service's own tests
 from tests.server.seasons.conftest import SeasonShop, bare, clock, shop  # noqa: F401 - fixtures
 
-from . import chromium, measures
+from . import measures
+from .conftest import Browsers
+from .fonts import FAMILIES
 from .test_card import _crosses, _overlap
 
 pytestmark = [pytest.mark.browser, pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)]
 
 SCREEN, PHONE, SCROLLBAR = 760, 360, 20
-SCRIPTS = {"drawn": measures.DRAWN_TEXTS, "contrasts": measures.CONTRASTS, "overflow": measures.OVERFLOW}
 GREYS = """document => {
   const light = fill => { const parts = (fill.match(/[\\d.]+/g) || []).map(Number);
     return parts.length < 3 ? null : 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]; };
   return [...document.querySelectorAll("polygon")].map(each => light(getComputedStyle(each).fill));
 }"""
 """How light each band is when the picture is printed in grey, of 255."""
+SCRIPTS = {
+    "drawn": measures.DRAWN_TEXTS,
+    "contrasts": measures.CONTRASTS,
+    "overflow": measures.OVERFLOW,
+    "greys": GREYS,
+}
 
 
 def drawn(shop: SeasonShop, width: int, units: str) -> str:  # noqa: F811
@@ -37,7 +43,7 @@ def drawn(shop: SeasonShop, width: int, units: str) -> str:  # noqa: F811
     )
 
 
-def test_a_forecast_is_legible_wherever_it_is_looked_at(shop: SeasonShop, tmp_path: Path) -> None:  # noqa: F811
+def test_a_forecast_is_legible_wherever_it_is_looked_at(shop: SeasonShop, browsers: Browsers) -> None:  # noqa: F811
     shop.read_to_the_end(0.29)  # near its limit: the labels beside the panel would touch
     pages = {
         f"fresh-{units}-{width}": (drawn(shop, width, units), width + SCROLLBAR)
@@ -46,7 +52,11 @@ def test_a_forecast_is_legible_wherever_it_is_looked_at(shop: SeasonShop, tmp_pa
     }
     shop.advance(days=200)
     pages["overdue"] = drawn(shop, PHONE, "mm"), PHONE + SCROLLBAR
-    found = chromium.start(tmp_path).measure(pages, {**SCRIPTS, "greys": GREYS})
+    found = {
+        f"{name}, {family} fonts": measured
+        for family in FAMILIES
+        for name, measured in browsers(family).measure(pages, SCRIPTS).items()
+    }
     for name, measured in found.items():
         (drawing,) = measured["drawn"]
         frame, texts = drawing["frame"], drawing["texts"]
@@ -70,5 +80,5 @@ def test_a_forecast_is_legible_wherever_it_is_looked_at(shop: SeasonShop, tmp_pa
         wide, likely = measured["greys"][:2]
         assert 255.0 - wide > 20.0, name
         assert wide - likely > 20.0, name
-    said = {text["text"] for text in found["overdue"]["drawn"][0]["texts"]}
+    said = {text["text"] for text in found["overdue, wide fonts"]["drawn"][0]["texts"]}
     assert {"today, 30 April 2027", "final reading, 12 October 2026", "look again, 26 October 2026"} <= said

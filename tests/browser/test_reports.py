@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from datetime import timedelta
 from itertools import combinations, pairwise
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,7 +13,9 @@ from tests.server.learning.test_studies import begin, read_all
 from tests.server.reports.conftest import Counted, counted  # noqa: F401 - a fixture
 from tests.server.workshop import mm
 
-from . import chromium, measures
+from . import measures
+from .conftest import Browsers
+from .fonts import FAMILIES
 from .test_card import _crosses, _overlap
 
 pytestmark = [pytest.mark.browser, pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)]
@@ -86,7 +87,7 @@ def benches_compared(counted: Counted) -> None:  # noqa: F811
         assert checked.status_code == 201, checked.get_data(as_text=True)
 
 
-def test_reports_are_legible_wherever_they_are_looked_at(counted: Counted, tmp_path: Path) -> None:  # noqa: F811
+def test_reports_are_legible_wherever_they_are_looked_at(counted: Counted, browsers: Browsers) -> None:  # noqa: F811
     benches_compared(counted)
     period = "first=2024-01-01&last=2025-12-31"
     addresses = {
@@ -98,7 +99,11 @@ def test_reports_are_legible_wherever_they_are_looked_at(counted: Counted, tmp_p
     }
     texts = {name: shown(counted, path) for name, path in addresses.items()}
     pages = {f"{name}-{width}": (text, width) for name, text in texts.items() for width in (DESK, PHONE)}
-    found = chromium.start(tmp_path).measure(pages, SCRIPTS)
+    found = {
+        f"{name}, {family} fonts": measured
+        for family in FAMILIES
+        for name, measured in browsers(family).measure(pages, SCRIPTS).items()
+    }
     for name, measured in found.items():
         outside = measured["outside"]
         # WCAG 2.2, success criteria 1.4.10 (tables may scroll by themselves, with the keyboard too: 2.1.1)
