@@ -1,4 +1,4 @@
-"""Headless Chromium with fonts of the tests' choice: shows pages, measures what they look like, prints them."""
+"""Headless Chromium with chosen fonts: shows pages, measures what they look like, prints them."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ MEASURE = """(() => {
 
 
 class Chromium:
-    """One browser for many tests, spoken to by two pipes: JSON messages that end with a NUL (DevTools protocol).
+    """One browser for many tests, on two pipes of its DevTools protocol: JSON messages that end with a NUL.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ class Chromium:
         self.ask("Target.disposeBrowserContext", browserContextId=context)
 
     def measure(
-        self, pages: Mapping[str, tuple[str, int]], scripts: Mapping[str, str]
+        self, pages: Mapping[str, tuple[str, int]], scripts: Mapping[str, str], *, media: str = "screen"
     ) -> dict[str, dict[str, Any]]:
         """Show pages in frames, and return what scripts find in their documents, by page and script.
 
@@ -113,21 +113,26 @@ class Chromium:
             HTML and the frame's width [CSS px], by name.
         scripts : mapping
             JavaScript functions of a page's document that return what JSON can hold, by name.
+        media : str
+            What the pages are laid out for: ``"screen"`` or ``"print"``.
         """
         frames = [FRAME % (name, escape(page), width) for name, (page, width) in pages.items()]
         measures = ",\n".join(f"{json.dumps(name)}: {script}" for name, script in scripts.items())
         with self.page() as page:
-            page.size(1400, 900)
+            page.size(1400, 900, media=media)
             self._show(page, HOLDER % "\n".join(frames))
             found: dict[str, dict[str, Any]] = page.say(MEASURE % measures)
         return found
 
-    def printed_pages(self, text: str) -> int:
-        """Print a page and return how many sheets it takes."""
+    def printed_pages(self, pages: Mapping[str, str]) -> dict[str, int]:
+        """Print pages of HTML and return how many sheets each takes, by name."""
+        found = {}
         with self.page() as page:
-            self._show(page, text)
-            printed = page.ask("Page.printToPDF", preferCSSPageSize=True, printBackground=True)["data"]
-        return len(re.findall(rb"/Type\s*/Page\b(?!s)", base64.b64decode(printed)))
+            for name, text in pages.items():
+                self._show(page, text)
+                printed = page.ask("Page.printToPDF", preferCSSPageSize=True, printBackground=True)["data"]
+                found[name] = len(re.findall(rb"/Type\s*/Page\b(?!s)", base64.b64decode(printed)))
+        return found
 
     def _show(self, page: Driven, text: str) -> None:
         file = self._folder / "page.html"

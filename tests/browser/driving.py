@@ -31,8 +31,8 @@ class Driven:
         """Call a method of the protocol on the page."""
         return self._ask(method, self._session, **parameters)
 
-    def size(self, width: int, height: int, *, dark: bool = False) -> None:
-        """Give the page a window of this size [CSS px]."""
+    def size(self, width: int, height: int, *, dark: bool = False, media: str = "screen") -> None:
+        """Give the page a window of this size [CSS px], for a screen or for print."""
         self.ask(
             "Emulation.setDeviceMetricsOverride",
             width=width,
@@ -41,7 +41,8 @@ class Driven:
             mobile=False,
         )
         scheme = "dark" if dark else "light"
-        self.ask("Emulation.setEmulatedMedia", features=[{"name": "prefers-color-scheme", "value": scheme}])
+        features = [{"name": "prefers-color-scheme", "value": scheme}]
+        self.ask("Emulation.setEmulatedMedia", media=media, features=features)
 
     def go(self, address: str) -> None:
         """Open an address and wait until it is loaded."""

@@ -11,8 +11,8 @@ FAMILIES = {
 }
 """What stands for sans-serif and for serif, and the files of both, which matplotlib brings along.
 
-DejaVu Sans, as wide as Verdana, is the widest face that Debian, Windows or macOS fall back to; STIX General is
-as narrow as Times (common practice, no published source).
+DejaVu Sans, as wide as Verdana, is the widest face that Debian, Windows or macOS fall back to; STIX General
+is as narrow as Times (common practice, no published source).
 """
 
 CONFIGURATION = """<?xml version="1.0"?>

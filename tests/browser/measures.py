@@ -69,3 +69,20 @@ RIGHT_EDGES = """document => [...document.querySelectorAll(".readings .is .n, .r
   .filter(each => each.getClientRects().length)
   .map(each => ({column: each.closest("td").className, right: each.getBoundingClientRect().right}))"""
 """Where the figures of each column end [CSS px]."""
+
+OUT_OF_CELLS = """document => {
+  const found = [];
+  for (const cell of document.querySelectorAll("th, td")) {
+    const box = cell.getBoundingClientRect(), texts = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT);
+    for (let text = texts.nextNode(); text; text = texts.nextNode()) {
+      if (text.parentElement.closest(".said") || !text.textContent.trim()) continue;
+      const range = document.createRange();
+      range.selectNodeContents(text);
+      for (const part of range.getClientRects())
+        if (part.right > box.right + 0.5 || part.left < box.left - 0.5)
+          found.push(`${text.textContent.trim()} in ${cell.textContent.trim().replace(/\\s+/g, " ")}`);
+    }
+  }
+  return found;
+}"""
+"""Texts of tables that stand over the edge of their cells, where they would touch the next one's."""

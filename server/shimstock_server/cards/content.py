@@ -198,9 +198,11 @@ class CardContent:
         )
 
     def line_of(self, quantity: str, side: Side) -> Line | None:
-        """The line of a quantity that speaks for a side: its own, else the one for the whole neck."""
-        own = [line for line in self.lines if line.quantity == quantity and line.string is None]
-        return next((line for wanted in (side, None) for line in own if line.side == wanted), None)
+        """The line of a quantity for a side: its own, its outermost string's, else that of the whole neck."""
+        outermost = self.instrument.strings if side == "bass" else 1
+        found = [line for line in self.lines if line.quantity == quantity]
+        wanted = ((side, None), (None, outermost), (None, None))
+        return next((line for each in wanted for line in found if (line.side, line.string) == each), None)
 
     def relief_of(self, side: Side) -> Line | None:
         """The relief of a side; a neck of which one side was read is taken to bend alike on both."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from functools import lru_cache
 from importlib.resources import files
 from itertools import pairwise
@@ -21,17 +21,8 @@ from .done import what_was_done
 from .drawing import pictures
 from .speech import Speech
 
-WIDEST_STRIP = 8
-"""Strings side by side; more are told in two tables."""
-
-FULL = 25.0
-"""Lines from which a printed page is set smaller, so that it stays one page."""
-
-CHARACTERS, COLUMNS = 45, 3
-"""Of a printed line of words, and side by side."""
-
-LEAST_LABELS = 13
-"""Texts of a picture that has nothing to explain."""
+WIDEST_STRIP = 6
+"""Strings side by side on half a printed page; more are told in two tables."""
 
 
 @lru_cache(maxsize=1)
@@ -69,9 +60,6 @@ def what_it_says(content: CardContent, speech: Speech, *, embedded: bool = False
     """
     drawn = pictures(content, speech)
     facts = content.instrument
-    done = what_was_done(content, speech)
-    left = wording.left_open(content, speech) + wording.refused(content, speech)
-    next_look = wording.next_look(content, speech)
     return {
         "embedded": embedded,
         "say": speech.say,
@@ -86,20 +74,11 @@ def what_it_says(content: CardContent, speech: Speech, *, embedded: bool = False
             part for quantity, lines in content.strips() for part in _strip(quantity, lines, content, speech)
         ],
         "pictures": [Markup(drawn[side]) for side in SIDES],  # noqa: S704 - escaped by ElementTree
-        "done": done,
-        "left": left,
-        "next_look": next_look,
-        "dense": _fullness(content, [*done, *left, *next_look], drawn) > FULL,
+        "done": what_was_done(content, speech),
+        "left": wording.left_open(content, speech) + wording.refused(content, speech),
+        "next_look": wording.next_look(content, speech),
         "care": [text for _, text in wording.care(content, speech)],
     }
-
-
-def _fullness(content: CardContent, texts: Sequence[str], drawn: Mapping[str, str]) -> float:
-    """About how many lines a printed page takes."""
-    strips = sum(4 * ceil(len(lines) / WIDEST_STRIP) for _, lines in content.strips())
-    words = sum(1.2 * ceil(len(text) / CHARACTERS) for text in texts) / COLUMNS
-    notes = max(drawing.count("<text") for drawing in drawn.values()) - LEAST_LABELS
-    return len(content.rows) + strips + words + notes
 
 
 def _facts(content: CardContent, speech: Speech) -> list[tuple[str, str]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -176,4 +177,44 @@ NYLON = replace(
 )  # fmt: skip
 """High action, back-bow before, one limit only, and action that stays too high."""
 
-ALL = {"electric": ELECTRIC, "unread": UNREAD, "partly": PARTLY, "twelve": TWELVE, "nylon": NYLON}
+
+def nut_by_string(targets: Sequence[float]) -> tuple[Line, ...]:
+    """Nut action read string by string, each with limits of its own."""
+    return tuple(
+        row("nut-action", (target, target - 0.1, target + 0.15), look(target + 0.3, BAD), look(target, GOOD),
+            string=number, fret=1)
+        for number, target in enumerate(targets, start=1)
+    )  # fmt: skip
+
+
+EACH_NUT = replace(
+    ELECTRIC,
+    lines=(RELIEF, *nut_by_string((0.35, 0.35, 0.37, 0.40, 0.43, 0.45)), *ACTION, *PICKUPS, *INTONATION),
+)
+"""The nut read string by string."""
+
+EIGHT = replace(
+    EACH_NUT,
+    instrument=replace(ELECTRIC.instrument, strings=8, notes=(*NOTES, "B1", "F#1")),
+    lines=(
+        RELIEF, *nut_by_string((0.35, 0.35, 0.37, 0.40, 0.43, 0.45, 0.50, 0.55)), *ACTION, *PICKUPS,
+        *INTONATION, *(replace(INTONATION[0], string=number) for number in (7, 8)),
+    ),
+)  # fmt: skip
+"""Eight strings."""
+
+FULLEST = replace(
+    ELECTRIC,
+    instrument=replace(ELECTRIC.instrument, strings=12, notes=TWELVE.instrument.notes),
+    lines=(
+        *(_partly(line) for line in (RELIEF, *ACTION)), *PICKUPS, TWIST,
+        *nut_by_string([0.35 + 0.01 * number for number in range(12)]),
+        *(line for line in TWELVE.lines if line.quantity == "intonation"),
+    ),
+)  # fmt: skip
+"""All that a card may hold at once."""
+
+ALL = {
+    "electric": ELECTRIC, "unread": UNREAD, "partly": PARTLY, "twelve": TWELVE, "nylon": NYLON,
+    "each-nut": EACH_NUT, "eight": EIGHT, "fullest": FULLEST,
+}  # fmt: skip

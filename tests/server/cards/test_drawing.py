@@ -15,7 +15,7 @@ from shimstock_server.cards.drawing import Frame, picture, pictures
 from shimstock_server.cards.side_view import side_view
 from shimstock_server.web.svg import NAMESPACE
 
-from .samples import ALL, ELECTRIC, NYLON, PARTLY, RELIEF, UNREAD, look, speech
+from .samples import ALL, EACH_NUT, ELECTRIC, NYLON, PARTLY, RELIEF, UNREAD, look, speech
 
 SVG = f"{{{NAMESPACE}}}"
 
@@ -126,6 +126,19 @@ def test_without_nut_action_the_string_is_drawn_over_its_fret_alone() -> None:
     assert "Before: nut action was not read; the string is drawn over fret 12 alone." in told.replace(
         "  ", " "
     )
+
+
+def test_a_nut_read_string_by_string_is_drawn_by_the_outermost_strings() -> None:
+    numbers = {"bass": 6, "treble": 1}  # string 1 lies on the treble side
+    by_side = tuple(
+        replace(line, string=None, side=side)
+        for side, number in numbers.items()
+        for line in EACH_NUT.lines
+        if (line.quantity, line.string) == ("nut-action", number)
+    )
+    others = tuple(line for line in EACH_NUT.lines if line.quantity != "nut-action")
+    assert len(lines_of(drawn(EACH_NUT), "string-before")) == 2
+    assert picture(EACH_NUT, speech()) == picture(replace(EACH_NUT, lines=(*by_side, *others)), speech())
 
 
 def test_readings_that_contradict_each_other_are_said() -> None:

@@ -120,7 +120,7 @@ def test_a_card_without_final_readings_is_provisional() -> None:
     assert "Provisional" not in page(ELECTRIC, speech())
 
 
-def test_more_than_eight_strings_are_told_in_two_tables() -> None:
+def test_more_than_six_strings_are_told_in_two_tables() -> None:
     text = page(TWELVE, speech())
     assert "Intonation, strings 1 to 6" in text
     assert "Intonation, strings 7 to 12" in text
