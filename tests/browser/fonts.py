@@ -30,7 +30,7 @@ ALIAS = '<alias binding="same"><family>{generic}</family><prefer><family>{family
 def configure(family: str, folder: Path) -> Path:
     """Write a configuration for fontconfig with the files of one family alone, and return where it is."""
     sans, serif, pattern = FAMILIES[family]
-    found = sorted(_shipped().glob(pattern))
+    found = sorted(shipped().glob(pattern))
     assert found, f"matplotlib ships no {pattern}"
     for file in found:
         (folder / file.name).symlink_to(file)
@@ -41,7 +41,7 @@ def configure(family: str, folder: Path) -> Path:
     return configuration
 
 
-def _shipped() -> Path:
+def shipped() -> Path:
     """Return where matplotlib keeps its fonts, without importing it."""
     spec = find_spec("matplotlib")
     assert spec is not None

@@ -362,7 +362,7 @@ class _Panel:
     ) -> None:
         """A name and its values near an upright, and a thin line from there to what they measure."""
         row, start = rows
-        half = width_of(f"{name}  {values}", TEXT) / 2
+        half = (width_of(f"{name}\u2002", TEXT) + width_of(values, TEXT, bold=True)) / 2
         middle = min(max(x, INSET + half), WIDTH - INSET - half)
         text = label(self.canvas, (middle, row), f"{name}\u2002", size=TEXT, anchor="middle")
         element(text, "tspan", values, font_weight=600)

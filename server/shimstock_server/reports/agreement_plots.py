@@ -10,7 +10,7 @@ from shimstock_calc.check_pieces import IN_CONTROL
 from shimstock_server.learning import TOO_LITTLE
 from shimstock_server.web.svg import element, label, line, polyline
 
-from .axes import BAND, DASHES, INK, SOFT, TEXT, Panel, Scale, rectangle
+from .axes import BAND, BELOW, DASHES, END, INK, SOFT, TEXT, Panel, Scale, rectangle
 from .chosen import told, unit_of
 from .page import exactly
 
@@ -68,9 +68,9 @@ def _reader(
                 stroke_width=1.25)  # fmt: skip
     line(panel.canvas, (panel.left, panel.bottom), (panel.right, panel.bottom), stroke=SOFT)
     for number in range(1, count + 1) if count <= MOST_NAMES else (1, count):
-        label(panel.canvas, (across(number), panel.bottom + 15.0), str(number), size=TEXT, anchor="middle",
+        label(panel.canvas, (across(number), panel.bottom + BELOW), str(number), size=TEXT, anchor="middle",
               fill=SOFT)  # fmt: skip
-    panel.end = panel.bottom + 19.0
+    panel.end = panel.bottom + END
     return panel.written()
 
 
@@ -108,6 +108,6 @@ def check_panel(piece: dict[str, Any], units: str) -> str | None:
     line(panel.canvas, (panel.left, panel.bottom), (panel.right, panel.bottom), stroke=SOFT)
     ends = [(panel.left, "start", days[0]), (panel.right, "end", days[-1])]
     for at, anchor, day in ends if first != last else ends[:1]:
-        label(panel.canvas, (at, panel.bottom + 15.0), day.isoformat(), size=TEXT, anchor=anchor, fill=SOFT)
-    panel.end = panel.bottom + 19.0
+        label(panel.canvas, (at, panel.bottom + BELOW), day.isoformat(), size=TEXT, anchor=anchor, fill=SOFT)
+    panel.end = panel.bottom + END
     return panel.written()

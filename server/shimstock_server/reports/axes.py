@@ -12,6 +12,8 @@ from shimstock_server.web.svg import FONT, element, label, line, width_of, wrapp
 WIDTH = 320.0
 LEFT, RIGHT = 40.0, 10.0
 TITLE, TEXT = 12.5, 11.0
+BELOW, END = 18.0, 24.0
+"""Where texts of the scale below stand under it, and where the drawing ends; some faces reach far down."""
 INK, SOFT, PALE, EDGE, BAND, GRID = "#1f1d1a", "#55514a", "#c3ccd3", "#6f7a83", "#f0e8d5", "#e2ded6"
 DASHES = "4 3"
 
@@ -89,12 +91,12 @@ class Panel:
         self.canvas = element(self.root, "g", font_family=FONT, fill=INK)
         self.left, self.right = left, WIDTH - RIGHT
         at = 15.0
-        for text in wrapped(title, TITLE, WIDTH - 2.0):
-            label(self.canvas, (0.0, at), text, size=TITLE, font_weight=600)
-            at += 14.5
+        for text in wrapped(title, TITLE, WIDTH - 2.0, bold=True):
+            label(self.canvas, (1.0, at), text, size=TITLE, font_weight=600)
+            at += 17.0
         for text in wrapped(small, TEXT, WIDTH - 2.0):
-            label(self.canvas, (0.0, at), text, size=TEXT, fill=SOFT)
-            at += 13.5
+            label(self.canvas, (1.0, at), text, size=TEXT, fill=SOFT)
+            at += 14.5
         self.top = at + 2.0
         self.bottom = self.top + tall
         self.end = self.bottom
@@ -109,8 +111,8 @@ class Panel:
             half = width_of(text, TEXT) / 2.0
             line(self.canvas, (x, self.bottom), (x, self.bottom + 4.0), stroke=SOFT)
             middle = min(max(x, half), WIDTH - half)
-            label(self.canvas, (middle, self.bottom + 15.0), text, size=TEXT, anchor="middle", fill=SOFT)
-        self.end = self.bottom + 19.0
+            label(self.canvas, (middle, self.bottom + BELOW), text, size=TEXT, anchor="middle", fill=SOFT)
+        self.end = self.bottom + END
         return scale
 
     def upward(self, low: float, high: float, *, most: int = 4, sign: str = "") -> Scale:

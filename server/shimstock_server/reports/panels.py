@@ -10,7 +10,7 @@ from shimstock_server.database.words import Stage
 from shimstock_server.web.quantities import write
 from shimstock_server.web.svg import element, label, line, polyline, width_of, written
 
-from .axes import BAND, DASHES, EDGE, INK, PALE, SOFT, TEXT, Limits, Panel, Scale, rectangle
+from .axes import BAND, BELOW, DASHES, EDGE, END, INK, PALE, SOFT, TEXT, Limits, Panel, Scale, rectangle
 from .chosen import ENDS, bar_edges, name_of, shown_curves, shown_places, stage_of, told, unit_of
 from .tables import Report
 
@@ -242,9 +242,14 @@ def _months(months: Sequence[dict[str, Any]], follows: dict[tuple[str, str, str]
     line(panel.canvas, (panel.left, panel.bottom), (panel.right, panel.bottom), stroke=SOFT)
     for number, letter in enumerate(MONTHS, start=1):
         label(
-            panel.canvas, (across(number), panel.bottom + 15.0), letter, size=TEXT, anchor="middle", fill=SOFT
+            panel.canvas,
+            (across(number), panel.bottom + BELOW),
+            letter,
+            size=TEXT,
+            anchor="middle",
+            fill=SOFT,
         )
-    panel.end = panel.bottom + 19.0
+    panel.end = panel.bottom + END
     return panel.written()
 
 

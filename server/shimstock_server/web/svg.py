@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from unicodedata import normalize
 from xml.etree import ElementTree as ET
 
 NAMESPACE = "http://www.w3.org/2000/svg"
@@ -11,10 +12,24 @@ Point = tuple[float, float]
 
 ET.register_namespace("", NAMESPACE)
 
-# Advance widths in em of a wide sans serif (from memory, rounded up): a label has room in any font.
-_NARROW = dict.fromkeys("iIjl.,:;'|!ftr()[] \u00a0", 0.36) | {"→": 1.0, "−": 0.84, "×": 0.84}
-_WIDE = dict.fromkeys("mMwW%@", 0.96)
-_USUAL = 0.64
+# Advance widths in em, none less than that of DejaVu Sans, the widest of the usual faces: a label has room in
+# any font. Accents add nothing; what is missing here is taken as a wide letter.
+_WIDTHS = {
+    letter: width
+    for letters, width in {
+        "ijl'": 0.31,
+        ".,:;|/I \u00a0-": 0.37,
+        "()[]!frtľ": 0.43,
+        '"*°·': 0.51,
+        "aceghknopqsuvxyzbd0123456789$_?EFJLPSTYß–": 0.64,
+        "{}`ABCDGHKNOQRUVXZ&w": 0.82,
+        "+<>=^~#±×÷−→¬": 0.84,
+    }.items()
+    for letter in letters
+}
+_WIDEST = 1.1
+_BOLD = 1.15
+"""How much wider a bold face is."""
 
 
 def element(parent: ET.Element | None, tag: str, text: object = None, **attributes: object) -> ET.Element:
@@ -83,17 +98,17 @@ def label(
     )
 
 
-def width_of(text: str, size: float) -> float:
+def width_of(text: str, size: float, *, bold: bool = False) -> float:
     """Return about how wide a text is; rather too wide than too narrow."""
-    widths = (_NARROW.get(each) or _WIDE.get(each) or _USUAL for each in text)
-    return size * sum(widths)
+    known = (each if each in _WIDTHS else normalize("NFD", each)[0] for each in text)
+    return size * sum(_WIDTHS.get(each, _WIDEST) for each in known) * (_BOLD if bold else 1.0)
 
 
-def wrapped(text: str, size: float, width: float) -> list[str]:
+def wrapped(text: str, size: float, width: float, *, bold: bool = False) -> list[str]:
     """Break a text into lines that fit a width."""
     lines: list[str] = []
     for word in text.split():
-        if lines and width_of(f"{lines[-1]} {word}", size) <= width:
+        if lines and width_of(f"{lines[-1]} {word}", size, bold=bold) <= width:
             lines[-1] += f" {word}"
         else:
             lines.append(word)
