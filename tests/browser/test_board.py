@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from datetime import timedelta
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from tests.server.conftest import Staff
 from . import measures
 from .busy_shop import OWNER, open_shop
 from .driving import Driven
+from .fonts import FAMILIES
 from .serving import Served
 
 pytestmark = [
@@ -104,13 +106,13 @@ def test_a_wrong_key_is_told_and_a_right_one_is_kept_nowhere(
     driven.until("document.activeElement.id === 'key'")
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
-def test_it_is_readable_from_afar(on_the_wall: Driven, dark: bool) -> None:
-    for name, (width, height) in WALLS.items():
+@pytest.mark.parametrize("family", FAMILIES)
+def test_it_is_readable_from_afar(on_the_wall: Driven, family: str) -> None:
+    for (name, (width, height)), dark in product(WALLS.items(), (False, True)):
         on_the_wall.size(width, height, dark=dark)
         on_the_wall.until(f"innerWidth === {width} && document.documentElement.className.includes('wall')")
         on_the_wall.say("new Promise(requestAnimationFrame)")
-        keep(on_the_wall, f"{name}-{'dark' if dark else 'light'}")
+        keep(on_the_wall, f"{name}-{'dark' if dark else 'light'}-{family}")
         assert on_the_wall.say("document.documentElement.scrollHeight <= innerHeight"), name
         assert on_the_wall.say("document.documentElement.scrollWidth <= innerWidth"), name
         assert on_the_wall.say(BROKEN) == [], name
@@ -231,14 +233,15 @@ def test_it_names_no_owner_and_asks_nobody_else(on_the_wall: Driven, served: Ser
     assert complaints == []
 
 
-@pytest.mark.parametrize("width", [320, 390, 768])
-def test_it_fits_a_phone(on_the_wall: Driven, width: int) -> None:
-    on_the_wall.size(width, 800)
-    on_the_wall.until(f"innerWidth === {width} && !document.documentElement.className.includes('wall')")
-    keep(on_the_wall, f"phone-{width}")
-    # WCAG 2.2, success criterion 1.4.10: no scrolling in two dimensions at 320 CSS px
-    assert on_the_wall.say("document.documentElement.scrollWidth <= innerWidth")
-    assert on_the_wall.say("document.querySelectorAll('tbody tr[hidden]').length") == 0
+@pytest.mark.parametrize("family", FAMILIES)
+def test_it_fits_a_phone(on_the_wall: Driven, family: str) -> None:
+    for width in (320, 390, 768):
+        on_the_wall.size(width, 800)
+        on_the_wall.until(f"innerWidth === {width} && !document.documentElement.className.includes('wall')")
+        keep(on_the_wall, f"phone-{width}-{family}")
+        # WCAG 2.2, success criterion 1.4.10: no scrolling in two dimensions at 320 CSS px
+        assert on_the_wall.say("document.documentElement.scrollWidth <= innerWidth"), width
+        assert on_the_wall.say("document.querySelectorAll('tbody tr[hidden]').length") == 0, width
 
 
 def _events(driven: Driven, method: str) -> list[dict[str, Any]]:
