@@ -57,6 +57,7 @@ if TYPE_CHECKING:
     from ._errors import NotFound as NotFound
     from ._errors import NotReachable as NotReachable
     from ._errors import NotSignedIn as NotSignedIn
+    from ._errors import PlainHttpWarning as PlainHttpWarning
     from ._errors import Refused as Refused
     from ._errors import ServiceFailed as ServiceFailed
     from ._errors import ShimstockError as ShimstockError
@@ -146,7 +147,8 @@ _HOMES = {
     "_client": "Client",
     "_connection": "TIMEOUT",
     "_errors": "BadAnswer BadRequest Changed ClaimEnded Conflict FieldError InvalidFields NotAllowed "
-    "NotFound NotReachable NotSignedIn Refused ServiceFailed ShimstockError TooManyRequests",
+    "NotFound NotReachable NotSignedIn PlainHttpWarning Refused ServiceFailed ShimstockError "
+    "TooManyRequests",
     "_ids": "uuid7",
     "_learning_records": "AdjustmentResponse CheckPiece CheckReading ControlLimits CountedQuantity "
     "CountedStage ModelReport NextReading RankedModel Ranking ReadingsImport ReportRun ResponseSample "

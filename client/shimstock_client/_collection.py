@@ -81,7 +81,7 @@ class Link:
             cursor = page.get("next")
             if cursor is None:
                 return
-            if cursor in seen:
+            if not isinstance(cursor, str) or cursor in seen:
                 raise BadAnswer(f"{path}: the list goes in a circle", request_id=answer.request_id)
             seen.add(cursor)
 
@@ -103,7 +103,7 @@ def id_of(thing: Stored | UUID | str) -> str:
     text = thing.id if isinstance(thing, Stored) else str(thing)
     if not text:
         raise ValueError("id: an id was expected, not an empty text")
-    return quote(text, safe="")
+    return quote(text, safe="", errors="surrogatepass")
 
 
 def read(record: type[R], answer: Answer) -> R:

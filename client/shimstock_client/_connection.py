@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 import time
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from email.utils import parsedate_to_datetime
+from ipaddress import ip_address
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -15,16 +17,17 @@ from requests.adapters import BaseAdapter, HTTPAdapter
 from urllib3.exceptions import ConnectTimeoutError, NewConnectionError, ReadTimeoutError
 
 from ._answer import Answer
-from ._errors import BadAnswer, NotReachable, Refused, refusal
+from ._errors import BadAnswer, NotReachable, PlainHttpWarning, Refused, refusal
 from ._retries import BoundedRetry
 from ._version import VERSION
+from ._wire import parse_json
 from ._writes import Write
 
 Timeout = tuple[float, float]
 TIMEOUT: Timeout = (3.05, 15.0)
 """Seconds to connect (just above TCP's first repeat at 3 s) and seconds between two bytes of the answer."""
 
-LOOPBACK = ("localhost", "127.0.0.1", "::1")
+CAUTION = "over http everybody on the way can read the key; https keeps it secret"
 
 _IN_PROGRESS_TRIES = 4
 _IN_PROGRESS_WAIT = 1.0
@@ -75,10 +78,13 @@ class Connection:
         self.timeout = timeout
         self._auth = _BearerKey(key)
         # a proxy of the environment leads out of this machine, never back to it
-        self._proxies = {"no_proxy": ",".join(LOOPBACK)} if urlsplit(self.url).hostname in LOOPBACK else None
+        host = str(urlsplit(self.url).hostname)
+        self._proxies = {"no_proxy": host} if is_loopback(host) else None
         self._session = session or _own_session()
         if transport is not None:
             self._session.mount(self.url, transport)
+        elif key_is_readable(self.url):
+            warnings.warn(f"{self.url}: {CAUTION}", PlainHttpWarning, stacklevel=3)
 
     def close(self) -> None:
         """Close the connections."""
@@ -121,7 +127,9 @@ class Connection:
         headers = dict(call.headers)
         content: bytes | None = None
         if call.body is not None:
-            content = json.dumps(call.body, ensure_ascii=False, allow_nan=False).encode()
+            content = json.dumps(call.body, ensure_ascii=False, allow_nan=False).encode(
+                errors="backslashreplace"  # half of a surrogate pair becomes JSON's own escape of it
+            )
             headers["Content-Type"] = "application/json"
         elif call.file is not None:
             content = call.file.encode()
@@ -184,6 +192,26 @@ def checked_url(url: str) -> str:
     return url.strip().rstrip("/").removesuffix("/v1").rstrip("/")
 
 
+def is_loopback(host: str) -> bool:
+    """Tell whether a host is this machine (RFC 1122 3.2.1.3, RFC 4291 2.5.3, RFC 6761 6.3).
+
+    >>> is_loopback("localhost"), is_loopback("127.0.0.2"), is_loopback("::1"), is_loopback("192.0.2.1")
+    (True, True, True, False)
+    """
+    if host == "localhost" or host.endswith(".localhost"):
+        return True
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def key_is_readable(url: str) -> bool:
+    """Tell whether the key would travel to another machine without encryption."""
+    parts = urlsplit(url)
+    return parts.scheme == "http" and not is_loopback(str(parts.hostname))
+
+
 def _own_session() -> requests.Session:
     session = requests.Session()
     session.headers["User-Agent"] = f"shimstock-client/{VERSION}"
@@ -208,10 +236,10 @@ class _BearerKey(requests.auth.AuthBase):
         return "<key>"
 
 
-def _query_text(value: Any) -> str:
+def _query_text(value: Any) -> bytes:
     if isinstance(value, bool):
-        return "true" if value else "false"
-    return str(value)
+        return b"true" if value else b"false"
+    return str(value).encode(errors="surrogatepass")  # the service refuses half of a pair in words
 
 
 def _cause(error: BaseException) -> str:
@@ -259,10 +287,10 @@ def _read(response: requests.Response, *, as_text: bool) -> Answer:
         response.encoding = response.encoding or "utf-8"
         return Answer(response.status_code, response.headers, response.text)
     try:
-        return Answer(response.status_code, response.headers, response.json())
+        return Answer(response.status_code, response.headers, parse_json(response.content))
     except ValueError as error:
         raise BadAnswer(
-            "the answer is no JSON; is this address the service?",
+            f"the answer is no JSON ({error}); is this address the service?",
             status=response.status_code,
             request_id=request_id,
         ) from error
@@ -270,7 +298,7 @@ def _read(response: requests.Response, *, as_text: bool) -> Answer:
 
 def _problem(response: requests.Response) -> Mapping[str, Any]:
     try:
-        problem = response.json()
+        problem = parse_json(response.content)
     except ValueError:
         return {}
     return problem if isinstance(problem, dict) else {}
@@ -279,7 +307,7 @@ def _problem(response: requests.Response) -> Mapping[str, Any]:
 def _retry_after(text: str | None) -> float | None:
     if not text:
         return None
-    if text.strip().isdigit():
+    if text.strip().isdecimal():
         return float(text)
     try:
         return max(0.0, parsedate_to_datetime(text).timestamp() - time.time())

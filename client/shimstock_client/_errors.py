@@ -66,6 +66,10 @@ class FieldError:
         return f"{self.pointer}: {self.message}" if self.pointer else self.message
 
 
+class PlainHttpWarning(UserWarning):
+    """The key travels over plain http to another machine, where everybody on the way can read it."""
+
+
 class NotReachable(ShimstockError):
     """No answer came: the service is down, the network is, or the address is wrong. Send it again later."""
 

@@ -24,7 +24,7 @@ class Verdict(Record):
     lower: Quantity | None = None
     upper: Quantity | None = None
     source: str | None = None
-    reading: str | None = None
+    reading: dict[str, Any] | None = None
     value: Quantity | None = None
     uncertainty: Quantity | None = None
     uncertainty_source: str | None = None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import math
+import sys
 from dataclasses import dataclass
 from typing import Any
 
@@ -37,7 +37,7 @@ class Quantity:
     def __post_init__(self) -> None:
         if isinstance(self.value, bool) or not isinstance(self.value, int | float):
             raise ValueError(f"value: a number was expected, not {self.value!r}")
-        if not math.isfinite(self.value):
+        if not abs(self.value) <= sys.float_info.max:
             raise ValueError(f"value: a finite number was expected, not {self.value!r}")
         if not isinstance(self.unit, str) or not self.unit:
             raise ValueError(f"unit: a unit such as mm, in/64 or cents was expected, not {self.unit!r}")

@@ -6,12 +6,12 @@ import base64
 import binascii
 import hashlib
 import hmac
-import json
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 
 from ._booking_records import Event
 from ._errors import ShimstockError
+from ._wire import parse_json
 
 TOLERANCE = 300
 PREFIX = "whsec_"
@@ -84,7 +84,7 @@ def verify_webhook(
     if not any(fits):
         raise ForgedWebhook("no signature fits")
     try:
-        tree = json.loads(body)
+        tree = parse_json(body)
     except ValueError:
         raise ForgedWebhook("the body is not JSON") from None
     if not isinstance(tree, dict):

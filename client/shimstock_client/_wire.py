@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import enum
+import json
+import math
 import types
 import typing
 from collections.abc import Hashable, Mapping, Sequence
@@ -12,9 +14,31 @@ from functools import cache
 from typing import Any, TypeVar
 from uuid import UUID
 
+from ._errors import BadAnswer
 from ._quantity import Quantity
 
 R = TypeVar("R", bound="Record")
+
+
+def parse_json(text: str | bytes) -> Any:
+    """Parse JSON as RFC 8259 has it; numbers are finite.
+
+    Raises
+    ------
+    ValueError
+        When it is no JSON, holds NaN or a number beyond all measures, or is nested too deeply.
+    """
+    try:
+        return json.loads(text, parse_constant=_finite, parse_float=_finite)
+    except RecursionError:
+        raise ValueError("it is nested too deeply") from None
+
+
+def _finite(text: str) -> float:
+    number = float(text)
+    if not math.isfinite(number):
+        raise ValueError(f"{text} is no number that can be stored")
+    return number
 
 
 class Absent(enum.Enum):
@@ -99,14 +123,18 @@ class Record:
     """What a later edit must match; None for an object out of a list."""
 
     @classmethod
-    def from_wire(cls: type[R], data: Mapping[str, Any], *, etag: str | None = None) -> R:
-        """Read a record from parsed JSON; unknown members stay in `raw`, missing ones get their default."""
-        known: dict[str, Any] = {}
-        for name, annotation in _annotations(typing.cast(Hashable, cls)).items():
-            wire_name = name.rstrip("_")
-            if data.get(wire_name) is not None:
-                known[name] = _read(annotation, data[wire_name])
-        return cls(raw=dict(data), etag=etag, **known)
+    def from_wire(cls: type[R], data: Any, *, etag: str | None = None) -> R:
+        """Read a record from parsed JSON; unknown members stay in `raw`, missing ones get their default.
+
+        Raises
+        ------
+        BadAnswer
+            When it is no object, or a member is not of its kind.
+        """
+        try:
+            return typing.cast(R, _read_record(cls, data, "", etag))
+        except ValueError as error:
+            raise BadAnswer(f"{cls.__name__}: {error}; is this address the service?") from error
 
 
 @cache
@@ -116,30 +144,81 @@ def _annotations(record: Hashable) -> dict[str, Any]:
     return {one.name: hints[one.name] for one in fields(kind) if one.name not in {"raw", "etag"}}
 
 
-def _read(annotation: Any, value: Any) -> Any:
-    if value is None:
-        return None
+def read_as(annotation: Any, value: Any, where: str) -> Any:
+    """Return a value out of JSON as what an annotation says; None stays None.
+
+    Raises
+    ------
+    ValueError
+        When it is of another kind, naming where.
+    """
+    if value is None or annotation is Any:
+        return value
     origin = typing.get_origin(annotation)
     if origin in (typing.Union, types.UnionType):
         inner = [one for one in typing.get_args(annotation) if one is not type(None)]
-        return _read(inner[0], value)
-    if origin is list:
+        return read_as(inner[0], value, where)
+    if origin is list and isinstance(value, list):
         (item,) = typing.get_args(annotation)
-        return [_read(item, each) for each in value] if isinstance(value, list) else []
-    if isinstance(annotation, type):
-        return _read_plain(annotation, value)
-    return value
-
-
-def _read_plain(annotation: type, value: Any) -> Any:
-    if issubclass(annotation, Record) and isinstance(value, Mapping):
-        return annotation.from_wire(value)
-    if annotation is Quantity and isinstance(value, Mapping):
-        return Quantity(value["value"], value["unit"]) if value.get("value") is not None else None
-    if annotation is datetime and isinstance(value, str):
-        return datetime.fromisoformat(value)
-    if annotation is date and isinstance(value, str):
-        return date.fromisoformat(value)
+        return [read_as(item, each, f"{where}[{index}]") for index, each in enumerate(value)]
     if annotation is float and isinstance(value, int) and not isinstance(value, bool):
-        return float(value)
+        return _as_float(value, where)
+    if isinstance(annotation, type) and isinstance(value, Mapping) and origin is None:
+        if issubclass(annotation, Record):
+            return _read_record(annotation, value, f"{where}.", None)
+        if annotation is Quantity:
+            return _read_quantity(value, where)
+    if annotation in (datetime, date) and isinstance(value, str):
+        return _read_time(annotation, value, where)
+    kind = origin or annotation
+    if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
+        raise ValueError(f"{where}: {_SAID.get(kind, 'an object')} was expected, not {_shortened(value)}")
     return value
+
+
+_SAID: dict[Any, str] = {
+    str: "a text", bool: "true or false", int: "a whole number", float: "a number", list: "a list",
+    datetime: "a date and time", date: "a date",
+}  # fmt: skip
+
+
+def _shortened(value: Any) -> str:
+    text = "an object" if isinstance(value, dict) else "a list" if isinstance(value, list) else repr(value)
+    return text if len(text) <= 60 else f"{text[:60]}…"
+
+
+def _read_record(record: type[Record], data: Any, where: str, etag: str | None) -> Record:
+    if not isinstance(data, Mapping):
+        raise ValueError(
+            f"{where.rstrip('.') or 'the whole'}: an object was expected, not {_shortened(data)}"
+        )
+    known: dict[str, Any] = {}
+    for name, annotation in _annotations(typing.cast(Hashable, record)).items():
+        wire_name = name.rstrip("_")
+        if data.get(wire_name) is not None:
+            known[name] = read_as(annotation, data[wire_name], where + wire_name)
+    return record(raw=dict(data), etag=etag, **known)
+
+
+def _as_float(value: int, where: str) -> float:
+    try:
+        return float(value)
+    except OverflowError:
+        raise ValueError(f"{where}: a number beyond all measures was given") from None
+
+
+def _read_quantity(value: Mapping[str, Any], where: str) -> Quantity | None:
+    number = value.get("value")
+    if number is None:
+        return None
+    try:
+        return Quantity(number, value.get("unit", ""))
+    except ValueError as error:
+        raise ValueError(f"{where}.{error}") from error
+
+
+def _read_time(kind: type[date], value: str, where: str) -> date:
+    try:
+        return kind.fromisoformat(value)
+    except ValueError as error:
+        raise ValueError(f"{where}: {_SAID[kind]} was expected, not {_shortened(value)}") from error

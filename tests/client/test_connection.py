@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import warnings
 from pathlib import Path
 from typing import Any
 from uuid import UUID
@@ -22,6 +24,7 @@ from shimstock_client import (
     NotFound,
     NotReachable,
     NotSignedIn,
+    PlainHttpWarning,
     Quantity,
     Refused,
     ServiceFailed,
@@ -287,3 +290,43 @@ def test_the_card_as_a_page_is_text() -> None:
     service = Service([Says(200, "<html>card</html>")])
     assert service.client().cards.page("j1") == "<html>card</html>"
     assert service.asked[0].headers["Accept"] == "text/html"
+
+
+@pytest.mark.parametrize("url", ["http://192.0.2.1", "http://shop.test:8080", "http://[2001:db8::1]"])
+def test_a_key_over_plain_http_to_another_machine_is_warned_of(url: str) -> None:
+    with pytest.warns(PlainHttpWarning, match="everybody on the way can read the key") as warned:
+        Client(url, "k").close()
+    assert [Path(each.filename).name for each in warned] == [Path(__file__).name]
+
+
+@pytest.mark.parametrize(
+    "url", ["https://shop.test", "http://localhost:1", "http://127.0.0.2:1", "http://[::1]:1"]
+)  # fmt: skip
+def test_a_key_that_nobody_can_read_on_the_way_is_not_warned_of(url: str) -> None:
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        Client(url, "k").close()
+
+
+@pytest.mark.parametrize(
+    "answer, said",
+    [
+        ('{"number": "one"}', "number: a whole number was expected, not 'one'"),
+        ('{"number": true}', "number: a whole number was expected, not True"),
+        ('{"claim": 5}', "claim: an object was expected, not 5"),
+        ('{"claim": {"since": "yesterday"}}', "claim.since: a date and time was expected, not 'yesterday'"),
+        ('{"room": {"temperature": {"value": 1e999, "unit": "degC"}}}', "no number that can be stored"),
+        ('{"skills": ["setup", 5]}', "skills[1]: a text was expected, not 5"),
+        ('{"number": NaN}', "NaN is no number"),
+        ("[" * 100_000, "nested too deeply"),
+    ],
+)  # fmt: skip
+def test_an_answer_of_another_shape_is_named(answer: str, said: str) -> None:
+    with pytest.raises(BadAnswer, match=re.escape(said)):
+        Service([Says(200, answer)]).client().jobs.get("j")
+
+
+def test_half_of_a_surrogate_pair_travels_as_an_escape() -> None:
+    service = Service([Says(200, {"id": "o"})])
+    service.client().owners.create(name="Robin\ud800")
+    assert service.asked[0].body == {"name": "Robin\ud800"}

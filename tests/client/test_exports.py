@@ -25,6 +25,7 @@ PUBLIC = {
     "Refused", "RoomAir", "ServiceFailed", "SettlingJob", "SetupSpec", "Shift", "ShimstockError",
     "Shop", "SpecItem", "SpecSource", "Step", "StringOfSet", "StringSet", "Technician", "TIMEOUT",
     "Tool", "TooManyRequests", "Tuning", "uuid7", "Verdict", "VERSION", "Way", "Write", "WSGITransport",
+    "PlainHttpWarning",
     "Availability", "BookedInstrument", "BookedJob", "Booking", "CardLink", "Event", "EventObject",
     "Events", "ForgedWebhook", "Service", "Slot", "SlotDay", "verify_webhook", "WebhookDelivery",
     "WebhookEndpoint", "Calendar", "Climate", "ClimateMonth", "Forecast", "ForecastCurve", "ForecastDay",
