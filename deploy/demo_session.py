@@ -14,10 +14,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import IO, cast
 
 from demo_instrument import DemoInstrument
-from rich.console import Console
 
 from shimstock_client import (
     Client,
@@ -36,7 +34,8 @@ from shimstock_client import (
 )
 from shimstock_client.cli._layout import print_card
 from shimstock_client.cli._plan_layout import print_step, print_verdicts, turns
-from shimstock_client.cli._speaking import Trimmed
+from shimstock_client.cli._speaking import visible
+from shimstock_client.cli._tables import Console
 
 SERIAL = "K-0117"
 TOO_CLOSE = "too close to call"
@@ -87,7 +86,7 @@ class Bench:
 
 def say(text: str = "", *, lead: str = "") -> None:
     """Print a paragraph."""
-    print(textwrap.fill(text, 98, initial_indent=lead, subsequent_indent=" " * len(lead)))
+    print(textwrap.fill(visible(text), WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead)))
 
 
 def chapter(bench: Bench, title: str) -> None:
@@ -97,7 +96,7 @@ def chapter(bench: Bench, title: str) -> None:
 
 def console() -> Console:
     """Return where plans and cards are printed."""
-    return Console(file=cast(IO[str], Trimmed()), width=WIDTH, highlight=False, markup=False, emoji=False)
+    return Console(width=WIDTH)
 
 
 # ------------------------------------------------------------ the counter

@@ -13,6 +13,7 @@ from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
 from ._lines import read_air
 from ._measures import Expected, NotUnderstood, read_measure
+from ._speaking import echo
 
 if TYPE_CHECKING:
     from .. import Climate, Hygrometer, LogOutcome, Reminder, Room
@@ -66,16 +67,14 @@ def room(bench: Bench, name: str | None) -> None:
         from ._layout import local
 
         if now.newest is None or now.newest.temperature is None:
-            click.echo(f"{found.name}: nothing was read here in the last two days.")
+            echo(f"{found.name}: nothing was read here in the last two days.")
             return
         newest = now.newest
-        click.echo(
-            f"{found.name}: {newest.temperature}, {newest.relative_humidity} at {local(newest.taken_at)}"
-        )
+        echo(f"{found.name}: {newest.temperature}, {newest.relative_humidity} at {local(newest.taken_at)}")
         for one in now.warnings:
-            click.echo(f"  {one.text}")
+            echo(f"  {one.text}")
         if now.fit_for_verdicts:
-            click.echo("  fit for a verdict on frets and action")
+            echo("  fit for a verdict on frets and action")
 
     bench.show(now.raw, say)
 
@@ -107,7 +106,7 @@ def room_log(bench: Bench, name: str | None, air: str | None, **how: Any) -> Non
             found, text_of(file), hygrometer=meter, zone=how["zone"], shift_minutes=how["shift"],
             confirmed=how["sure"],
         )  # fmt: skip
-        bench.show(kept.raw, lambda: click.echo(_told(kept)))
+        bench.show(kept.raw, lambda: echo(_told(kept)))
         return
     if how["zone"] is not None or how["shift"] is not None:
         raise Stop("--zone and --shift go with --file", Exit.USAGE)
@@ -121,7 +120,7 @@ def room_log(bench: Bench, name: str | None, air: str | None, **how: Any) -> Non
         corrected = reading.relative_humidity
         shown = reading.shown
         told = f"{found.name}: {reading.temperature}, {corrected}"
-        click.echo(told if corrected == shown else f"{told} (the hygrometer shows {shown})")
+        echo(told if corrected == shown else f"{told} (the hygrometer shows {shown})")
 
     bench.show(reading.raw, say)
 
@@ -201,7 +200,7 @@ def salt_check(bench: Bench, hygrometer: str, low: str | None, high: str | None,
     kept = bench.client.hygrometers.check(
         meter, low_reading=readings[0], high_reading=readings[1], temperature=warm, **salts
     )
-    bench.show(kept.raw, lambda: click.echo(f"{meter.name}: {kept.meaning}"))
+    bench.show(kept.raw, lambda: echo(f"{meter.name}: {kept.meaning}"))
 
 
 def _show_checks(bench: Bench, meter: Hygrometer) -> None:
@@ -213,7 +212,7 @@ def _show_checks(bench: Bench, meter: Hygrometer) -> None:
         from ._layout import local
 
         for one in found:
-            click.echo(f"{meter.name}, {local(one.checked_at)}: {one.meaning}")
+            echo(f"{meter.name}, {local(one.checked_at)}: {one.meaning}")
 
     bench.show({"items": [one.raw for one in found]}, say)
 
@@ -255,7 +254,7 @@ def reminders(
 
     def say() -> None:
         for one in found:
-            click.echo(_line(one))
+            echo(_line(one))
 
     bench.show({"items": [one.raw for one in found]}, say)
 
@@ -299,11 +298,11 @@ def reminder(bench: Bench, which: str, note: str | None, **answers: Any) -> None
     def say() -> None:
         from ._layout import local
 
-        click.echo(_line(one))
-        click.echo(f"  owner: {_owner_line(bench, one)}")
+        echo(_line(one))
+        echo(f"  owner: {_owner_line(bench, one)}")
         for event in bench.client.reminders.history(one):
             said = f": {event.note}" if event.note else ""
-            click.echo(f"  {local(event.at)}  {event.what}{said}")
+            echo(f"  {local(event.at)}  {event.what}{said}")
 
     bench.show(one.raw, say)
 

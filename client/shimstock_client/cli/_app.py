@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import logging
 import sys
+import traceback
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import click
@@ -32,7 +35,7 @@ from . import (
 )
 from ._bench import Bench
 from ._exits import MEANING, Exit, Stop
-from ._speaking import json_text, speak_plainly
+from ._speaking import echo, echo_json, speak_plainly
 
 SECTIONS: dict[str, tuple[click.Command, ...]] = {
     "Who works here": (_signing.sign_in, _signing.who, _signing.tools, _signing.sign_out),
@@ -131,13 +134,13 @@ def run(arguments: Sequence[str] | None = None, *, transport: Any = None) -> int
     except click.exceptions.Exit as error:
         return error.exit_code
     except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(error.format_message())
+        echo(error.format_message())
         return int(Exit.USAGE)
     except click.ClickException as error:
-        error.show()
+        echo(_with_usage(error), err=True)
         return _end_as_json(bench, arguments, error.format_message(), Exit(error.exit_code))
     except (click.Abort, KeyboardInterrupt):
-        click.echo("\ninterrupted", err=True)
+        echo("\ninterrupted", err=True)
         return _end_as_json(bench, arguments, "interrupted", Exit.INTERRUPTED)
     except Stop as stop:
         problem = {"code": stop.code.name.lower(), "detail": stop.message}
@@ -145,17 +148,35 @@ def run(arguments: Sequence[str] | None = None, *, transport: Any = None) -> int
     except Exception as error:
         from .. import ShimstockError
 
-        if not isinstance(error, ShimstockError):
-            raise
-        return _end(bench, _in_words(error), exit_of(error), _as_problem(error))
+        if isinstance(error, ShimstockError):
+            return _end(bench, _in_words(error), exit_of(error), _as_problem(error))
+        message = _unforeseen(error)
+        return _end(bench, message, Exit.REFUSED, {"code": "unforeseen", "detail": message})
     return int(Exit.OK)
+
+
+def _with_usage(error: click.ClickException) -> str:
+    """Return what click would print of a command line that was not understood."""
+    shown = io.StringIO()
+    error.show(shown)
+    return shown.getvalue().rstrip("\n")
+
+
+def _unforeseen(error: Exception) -> str:
+    """Write what no command reckoned with: a damaged file, an answer of another shape, or a fault in here."""
+    place = traceback.extract_tb(error.__traceback__)[-1]
+    return (
+        "shimstock cannot go on: what the service answered or a file holds is not as it should be, "
+        "or this program has a fault "
+        f"({type(error).__name__}: {error}; {Path(place.filename).name}, line {place.lineno})."
+    )
 
 
 def _end_as_json(bench: Bench, arguments: Sequence[str] | None, message: str, code: Exit) -> int:
     """End what was told on standard error; a command line that was not understood may still ask for JSON."""
     typed = sys.argv[1:] if arguments is None else arguments
     if bench.as_json or "--json" in typed:
-        click.echo(json_text({"error": {"code": code.name.lower(), "detail": message}, "exit": int(code)}))
+        echo_json({"error": {"code": code.name.lower(), "detail": message}, "exit": int(code)})
     return int(code)
 
 
@@ -204,9 +225,9 @@ def _fields_in_words(error: Any) -> str:
 def _end(
     bench: Bench, message: str, code: Exit, problem: dict[str, Any], answer: dict[str, Any] | None = None
 ) -> int:
-    click.echo(message, err=True)
+    echo(message, err=True)
     if bench.as_json:
-        click.echo(json_text({"error": problem, "exit": int(code)} if answer is None else answer))
+        echo_json({"error": problem, "exit": int(code)} if answer is None else answer)
     return int(code)
 
 

@@ -11,6 +11,7 @@ import click
 from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
 from ._measures import NotUnderstood, read_measure
+from ._speaking import echo
 from ._typed import expected_of, read_reading, split_quantity
 
 if TYPE_CHECKING:
@@ -75,7 +76,7 @@ def study_new(bench: Bench, name: str, quantity: str, **how: Any) -> None:
     if how["note"]:
         wish["note"] = how["note"]
     made = bench.client.studies.create(**wish)
-    bench.show(made.raw, lambda: click.echo(_begun(made)))
+    bench.show(made.raw, lambda: echo(_begun(made)))
 
 
 def _begun(made: Study) -> str:

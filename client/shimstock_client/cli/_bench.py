@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import functools
 import sys
+import warnings
 from collections.abc import Callable, Iterator
 from functools import cached_property
-from typing import IO, TYPE_CHECKING, Any, TypeVar, cast
+from typing import TYPE_CHECKING, Any, TypeVar
 from uuid import UUID
 
 import click
@@ -16,12 +17,11 @@ from ._exits import Exit, Stop
 from ._last_job import LastJob, recall, remember
 from ._last_job import forget as forget_job
 from ._measures import Units
-from ._speaking import Trimmed, json_text, line_width
+from ._speaking import echo, echo_json
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from .. import Client, Instrument, Job, Shop, Technician
+    from ._tables import Console
 
 F = TypeVar("F", bound=Callable[..., Any])
 HELD = ("on-bench", "final-check")
@@ -64,18 +64,20 @@ class Bench:
 
     def make_client(self, sign_in: _sign_in.SignIn) -> Client:
         """Make a client of a sign-in."""
-        from .. import TIMEOUT, Client
+        from .. import TIMEOUT, Client, PlainHttpWarning
 
         timeout = TIMEOUT if self.timeout is None else (min(TIMEOUT[0], self.timeout), self.timeout)
         try:
-            return Client(
-                sign_in.url,
-                sign_in.key,
-                sign_in.technician,
-                sign_in.units,
-                timeout,
-                transport=self._transport,
-            )
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore", PlainHttpWarning)  # sign-in warns in its own words
+                return Client(
+                    sign_in.url,
+                    sign_in.key,
+                    sign_in.technician,
+                    sign_in.units,
+                    timeout,
+                    transport=self._transport,
+                )
         except ValueError as error:
             raise Stop(str(error), Exit.SIGN_IN) from error
 
@@ -144,7 +146,7 @@ class Bench:
         number = named.removeprefix("#")
         if _is_id(named):
             return self.client.jobs.get(named)
-        if not number.isdigit():
+        if not number.isdecimal():
             return self._job_of_instrument(named)
         found = self.client.jobs.by_number(int(number))
         if found is None:
@@ -169,7 +171,7 @@ class Bench:
         if found:
             return found[0]
         number = named.removeprefix("#")
-        job = self.client.jobs.by_number(int(number)) if number.isdigit() else None
+        job = self.client.jobs.by_number(int(number)) if number.isdecimal() else None
         if job is None or job.instrument_id is None:
             raise Stop(
                 f"no instrument has the serial number {named!r}, and no job has this number", Exit.REFUSED
@@ -230,24 +232,20 @@ class Bench:
     @cached_property
     def console(self) -> Console:
         """Where people read; without colour when NO_COLOR is set or nobody looks."""
-        from rich.console import Console
+        from ._tables import Console
 
-        plain: dict[str, Any] = {"highlight": False, "markup": False, "emoji": False}
-        if sys.stdout.isatty():
-            return Console(**plain)
-        trimmed = cast(IO[str], Trimmed())
-        return Console(file=trimmed, width=line_width(), **plain)
+        return Console()
 
     def show(self, data: Any, say: Callable[[], None]) -> None:
         """Answer: `data` as JSON for a machine, or in words by `say`."""
         if self.as_json:
-            click.echo(json_text(data))
+            echo_json(data)
         else:
             say()
 
     def tell(self, message: str) -> None:
         """Say something beside the answer, on standard error."""
-        click.echo(message, err=True)
+        echo(message, err=True)
 
 
 def _is_id(text: str) -> bool:

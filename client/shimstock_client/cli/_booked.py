@@ -10,6 +10,7 @@ import click
 
 from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
+from ._speaking import echo
 
 if TYPE_CHECKING:
     from .. import Booking, Instrument, Job
@@ -36,7 +37,7 @@ def expected(bench: Bench, everything: bool) -> None:
 
     def say() -> None:
         for each in found:
-            click.echo(f"{in_words(bench, each)}{_owner(bench, each)}")
+            echo(f"{in_words(bench, each)}{_owner(bench, each)}")
 
     bench.show({"items": [each.raw for each in found]}, say)
 
@@ -77,7 +78,7 @@ def find_booked(bench: Bench, serial: str, number: str | None) -> Booking | None
     """
     wanted: dict[str, Any] = {"serial": serial}
     if number is not None:
-        if not number.removeprefix("#").isdigit():
+        if not number.removeprefix("#").isdecimal():
             raise Stop(f"--booked: the number of a job was expected, not {number!r}", Exit.USAGE)
         wanted = {"number": int(number.removeprefix("#"))}
     found = list(bench.client.bookings.list(state="confirmed", **wanted))

@@ -11,6 +11,7 @@ from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
 from ._measures import NotUnderstood, read_measure
 from ._reporting import write_file
+from ._speaking import ask, echo
 from ._typed import expected_of, split_quantity
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ def check(bench: Bench, entries: tuple[str, ...], *, sure: bool, note: str | Non
 
 def _list(pieces: Sequence[CheckPiece]) -> None:
     for piece in pieces:
-        click.echo(standing_line(piece))
+        echo(standing_line(piece))
 
 
 def standing_line(piece: CheckPiece) -> str:
@@ -72,7 +73,7 @@ def _chosen(pieces: Sequence[CheckPiece], entries: tuple[str, ...]) -> tuple[Che
     """Tell the piece from the values: a piece is named first, unless the bench has only one."""
     wanted = entries[0].strip().casefold()
     found = [one for one in pieces if one.name.casefold() == wanted or one.id == entries[0]]
-    if not found and not wanted[:1].isdigit():
+    if not found and not wanted[:1].isdecimal():
         found = [one for one in pieces if one.name.casefold().startswith(wanted)]
     if len(found) == 1:
         return found[0], entries[1:]
@@ -103,11 +104,11 @@ def _ask_all(bench: Bench, pieces: Sequence[CheckPiece], *, sure: bool, note: st
         values: list[Quantity] = []
         while len(values) < piece.repetitions:
             nth = f" {len(values) + 1} of {piece.repetitions}" if piece.repetitions > 1 else ""
-            line = str(click.prompt(f"{piece.name}{nth} [{expected.unit}]", prompt_suffix=" > "))
+            line = str(ask(f"{piece.name}{nth} [{expected.unit}]", prompt_suffix=" > "))
             try:
                 values.append(read_measure(line, expected))
             except NotUnderstood as error:
-                click.echo(f"   not taken: {error}")
+                echo(f"   not taken: {error}")
         _answer(bench, piece, _send(bench, piece, values, sure=sure, note=note))
 
 
@@ -123,7 +124,7 @@ def _send(
 def _answer(bench: Bench, piece: CheckPiece, checked: CheckReading) -> None:
     def say() -> None:
         for line in verdict_lines(piece, checked):
-            click.echo(line)
+            echo(line)
 
     bench.show(checked.raw, say)
 
@@ -175,7 +176,7 @@ def check_piece(bench: Bench, name: str, quantity: str, stated: str | None, **ho
         raise Stop(f"quantity: {quantity!r} is more than a quantity", Exit.USAGE)
     if how["anew"] or how["retire"]:
         changed = _change(bench, _named(bench, name), how)
-        bench.show(changed.raw, lambda: click.echo(_changed(changed)))
+        bench.show(changed.raw, lambda: echo(_changed(changed)))
         return
     before = _named(bench, how["instead_of"]) if how["instead_of"] else None
     wish: dict[str, Any] = {"name": name, "quantity": meant, "repetitions": how["times"]}
@@ -191,7 +192,7 @@ def check_piece(bench: Bench, name: str, quantity: str, stated: str | None, **ho
     made = bench.client.check_pieces.create(**wish)
     if before is not None:
         bench.client.check_pieces.update(before, active=False)
-    bench.show(made.raw, lambda: click.echo(f"{made.name} is read at this bench now: shimstock check"))
+    bench.show(made.raw, lambda: echo(f"{made.name} is read at this bench now: shimstock check"))
 
 
 def _named(bench: Bench, name: str) -> CheckPiece:
@@ -233,23 +234,23 @@ def benches(bench: Bench, page: str | None) -> None:
     report = bench.client.reports.bench_agreement()
     if page is not None:
         write_file("--page", page, bench.client.reports.bench_agreement_page())
-        bench.show(dict(report), lambda: click.echo(f"written to {page}"))
+        bench.show(dict(report), lambda: echo(f"written to {page}"))
         return
 
     def say() -> None:
         for one in report["benches"]:
-            click.echo(f"{one['name']}: {_state(one)}")
+            echo(f"{one['name']}: {_state(one)}")
             for each in one["repeats"]:
                 value = each["repeatability"]
                 with_tool = f" with {each['tool']}" if each["tool"] else ""
-                click.echo(
+                echo(
                     f"  {each['quantity'].replace('-', ' ')}{with_tool} repeats to {value['value']:g} "
                     f'{value["unit"]} (the study "{each["study"]}")'
                 )
         for study in report["studies"]:
-            click.echo(f"{study['name']}, {study['quantity'].replace('-', ' ')}:")
+            echo(f"{study['name']}, {study['quantity'].replace('-', ' ')}:")
             for line in study["words"]:
-                click.echo(f"  {line}")
+                echo(f"  {line}")
 
     bench.show(dict(report), say)
 

@@ -9,6 +9,7 @@ import click
 from .._wire import to_wire
 from ._bench import Bench, at_bench, on_job_or_number
 from ._exits import Exit, Stop
+from ._speaking import echo
 from ._typed import describe
 from ._unsent import UnsentSheet
 
@@ -55,11 +56,11 @@ def _print_sheet(bench: Bench, sheet: ReadingSheet) -> None:
         *([f"corrected by {sheet.superseded_by[-6:]}"] if sheet.superseded_by else []),
         *([f"instead of {sheet.supersedes[-6:]}: {sheet.supersedes_reason}"] if sheet.supersedes else []),
     ]
-    click.echo(f"{sheet.id[-6:]}  {', '.join(parts)}")
+    echo(f"{sheet.id[-6:]}  {', '.join(parts)}")
     for number, reading in enumerate(sheet.readings, 1):
-        click.echo(f"{number:4}  {describe(as_typed(reading))}")
+        echo(f"{number:4}  {describe(as_typed(reading))}")
     for finding in sheet.findings:
-        click.echo("      found: " + ", ".join(str(value) for value in finding.values() if value is not None))
+        echo("      found: " + ", ".join(str(value) for value in finding.values() if value is not None))
 
 
 def as_typed(reading: Reading) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from .._wire import to_wire
 from ._bench import Bench, at_bench, on_job
 from ._exits import Exit, Stop
 from ._measures import NotUnderstood
+from ._speaking import ask_yes, echo
 from ._typed_doing import EXAMPLES, describe_doing, read_doing
 from ._unsent import UnsentWork
 from ._work_sending import (
@@ -170,8 +171,8 @@ def _ask_once_more(bench: Bench, doing: Doing) -> None:
 
         print_step(bench.console, doing.step)
     for body in doing.bodies:
-        click.echo(f"   recorded will be: {describe_doing(body)}")
-    if not click.confirm("Is this what was done?", default=True):
+        echo(f"   recorded will be: {describe_doing(body)}")
+    if not ask_yes("Is this what was done?"):
         raise Stop(
             "nothing was recorded; say what was done, e.g. shimstock done rod tighten 1/8", Exit.NOTHING
         )
@@ -196,9 +197,9 @@ def record(bench: Bench, job: Job, doing: Doing, *, minutes: int | None, **more:
 
 def _say(bench: Bench, doing: Doing, recorded: Sequence[Adjustment]) -> None:
     for one, body in zip(recorded, doing.bodies, strict=True):
-        click.echo(f"Recorded: {describe_doing(body)}" + ("" if doing.plan else " (own decision)") + ".")
+        echo(f"Recorded: {describe_doing(body)}" + ("" if doing.plan else " (own decision)") + ".")
         if one.large_turn:
-            click.echo("More than a quarter turn of the rod at once: flagged. Tune and read before the next.")
+            echo("More than a quarter turn of the rod at once: flagged. Tune and read before the next.")
     if doing.step is not None and doing.step.readings_next:
         from ._plan_layout import asked_line
 

@@ -4,22 +4,25 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
+from uuid import UUID
 
 from .._quantity import Quantity
+from .._wire import parse_json, read_as
 from ._measures import NotUnderstood, Units, read_measure
 from ._typed import check_place, expected_of, read_reading, split_quantity, take_touching
 
-SHEET_FIELDS = {
-    "id", "stage", "taken_at", "position", "at_pitch", "acclimatised", "room", "tool_id", "findings",
-    "looked_over", "note", "supersedes", "supersedes_reason", "confirm_clock", "readings",
+SHEET_FIELDS: dict[str, Any] = {
+    "id": str, "stage": str, "taken_at": str, "position": str, "at_pitch": bool, "acclimatised": bool,
+    "room": dict, "tool_id": str, "findings": list[dict[str, Any]], "looked_over": bool, "note": str,
+    "supersedes": str, "supersedes_reason": str, "confirm_clock": bool, "readings": list[Any],
 }  # fmt: skip
-READING_FIELDS = {
-    "quantity", "side", "string", "pickup", "value", "unit", "fret", "held", "capo", "method", "tool",
-    "tool_id", "zero_or_less", "confirmed", "accepted", "note",
+READING_FIELDS: dict[str, Any] = {
+    "quantity": str, "side": str, "string": int, "pickup": str, "value": Any, "unit": str, "fret": int,
+    "held": list[int], "capo": int, "method": str, "tool": str, "tool_id": str, "zero_or_less": bool,
+    "confirmed": bool, "accepted": bool, "note": str,
 }  # fmt: skip
 _WHOLE = ("string", "fret", "capo")
 _TRUTHS = ("zero_or_less", "confirmed", "accepted")
@@ -144,23 +147,27 @@ def _from_cells(cells: Mapping[str, str], units: Units) -> dict[str, Any]:
 
 
 def _whole(name: str, cell: str) -> int:
-    if not cell.isdigit():
+    if not cell.isdecimal() or len(cell) > 4:
         raise NotUnderstood(f"{name}: a whole number was expected, not {cell!r}")
     return int(cell)
 
 
 def _read_json(text: str, units: Units, name: str) -> FileContent:
     try:
-        content = json.loads(text, parse_constant=_no_constant)
+        content = parse_json(text)
     except ValueError as error:
         raise BadFile([f"{name} is no JSON: {error}"]) from error
-    sheet = {"readings": content} if isinstance(content, list) else content
+    sheet: dict[str, Any] = {"readings": content} if isinstance(content, list) else content
     unknown = [key for key in sheet if key not in SHEET_FIELDS]
     if unknown:
         raise BadFile([f"unknown field {', '.join(unknown)}; a sheet has {', '.join(sorted(SHEET_FIELDS))}"])
-    listed = sheet.pop("readings", [])
-    if not isinstance(listed, list):
-        raise BadFile(["/readings: a list was expected"])
+    try:
+        sheet = {key: read_as(SHEET_FIELDS[key], value, f"/{key}") for key, value in sheet.items()}
+        if sheet.get("id") is not None:
+            UUID(sheet["id"])
+    except ValueError as error:
+        raise BadFile([str(error)]) from error
+    listed = sheet.pop("readings", None) or []
     readings: list[dict[str, Any]] = []
     problems: list[str] = []
     for index, one in enumerate(listed):
@@ -169,10 +176,6 @@ def _read_json(text: str, units: Units, name: str) -> FileContent:
         except NotUnderstood as error:
             problems.append(f"/readings/{index}: {error}")
     return FileContent(_all_or_nothing(readings, problems), sheet)
-
-
-def _no_constant(text: str) -> Any:
-    raise ValueError(f"{text} is no number")
 
 
 def _from_object(one: Any, units: Units) -> dict[str, Any]:
@@ -184,6 +187,10 @@ def _from_object(one: Any, units: Units) -> dict[str, Any]:
     if unknown:
         known = ", ".join(sorted(READING_FIELDS))
         raise NotUnderstood(f"unknown field {', '.join(unknown)}; a reading has {known}")
+    try:
+        one = {name: read_as(READING_FIELDS[name], value, name) for name, value in one.items()}
+    except ValueError as error:
+        raise NotUnderstood(str(error)) from error
     reading = {name: value for name, value in one.items() if value is not None and name != "unit"}
     if one.get("unit") is not None and not isinstance(one.get("value"), dict):
         reading["value"] = f"{one.get('value')} {one['unit']}"
@@ -204,7 +211,9 @@ def _checked(reading: dict[str, Any], units: Units) -> dict[str, Any]:
         reading["value"] = read_measure(value, expected_of(quantity, units)).wire()
     elif isinstance(value, dict):
         reading["value"] = _checked_object(value)
-    elif value is None and not reading.get("zero_or_less"):
+    elif value is not None:
+        raise NotUnderstood(f"value: a number with its unit was expected, not {value!r:.60}")
+    elif not reading.get("zero_or_less"):
         raise NotUnderstood(f"value: the value of {quantity} is missing")
     take_touching(reading)
     check_place(reading)

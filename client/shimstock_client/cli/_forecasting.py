@@ -10,6 +10,7 @@ import click
 from ._airing import one_named, room_named, text_of
 from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
+from ._speaking import echo
 
 if TYPE_CHECKING:
     from .. import Calendar, Climate, Forecast, ForecastCurve, ForecastDay, Keeping
@@ -55,17 +56,17 @@ def forecast(bench: Bench, instrument: str, every: int, chart: Path | None) -> N
     def say() -> None:
         _print_forecast(bench, found)
         if chart is not None:
-            click.echo(f"written to {chart}")
+            echo(f"written to {chart}")
 
     bench.show(found.raw, say)
 
 
 def _print_forecast(bench: Bench, found: Forecast) -> None:
     from rich.table import Table
-    from rich.text import Text
 
     from ._layout import day
     from ._plan_layout import limits, unit
+    from ._tables import Text
 
     bench.console.print(Text(found.sentence))
     for warning in found.warnings:
@@ -139,7 +140,7 @@ def keeping(bench: Bench, instrument: str, **said: Any) -> None:
     current = bench.client.forecasts.keeping(one)
     wish = _wished(bench, current, said)
     kept = current if wish is None else bench.client.forecasts.keep(one, current=current, **wish)
-    bench.show(kept.raw, lambda: click.echo(_kept_line(bench, kept)))
+    bench.show(kept.raw, lambda: echo(_kept_line(bench, kept)))
 
 
 def _wished(bench: Bench, current: Keeping, said: dict[str, Any]) -> dict[str, Any] | None:
@@ -202,7 +203,7 @@ def climates(bench: Bench, file: Path | None, used: str | None, **told: str | No
 
     def say() -> None:
         for one in found:
-            click.echo(_climate_line(one) + (": the shop's own" if one.id == own else ""))
+            echo(_climate_line(one) + (": the shop's own" if one.id == own else ""))
 
     bench.show({"items": [one.raw for one in found], "own": own}, say)
 
@@ -261,18 +262,18 @@ def calendars(bench: Bench, name: str | None, kinds: tuple[str, ...], *, revoke:
         if len(named) != 1:
             raise Stop(f"{name!r} names {len(named)} calendars: {_names(known)}", Exit.USAGE)
         gone = bench.client.calendars.revoke(named[0])
-        bench.show(gone.raw, lambda: click.echo(f"{gone.name}: its address is useless now"))
+        bench.show(gone.raw, lambda: echo(f"{gone.name}: its address is useless now"))
         return
     if named:
         raise Stop(f"there is a calendar {named[0].name!r}; its address is shown once only", Exit.CONFLICT)
     made = bench.client.calendars.create(name=name, kinds=list(kinds))
-    bench.show(made.raw, lambda: click.echo(f"{bench.client.url}{made.path}"))
+    bench.show(made.raw, lambda: echo(f"{bench.client.url}{made.path}"))
 
 
 def _list_calendars(known: list[Calendar]) -> None:
     for one in known:
         whose = ", one owner's" if one.owner_id else ""
-        click.echo(f"{one.name}: {', '.join(one.kinds) or 'every kind'}{whose}")
+        echo(f"{one.name}: {', '.join(one.kinds) or 'every kind'}{whose}")
 
 
 def _names(known: list[Calendar]) -> str:

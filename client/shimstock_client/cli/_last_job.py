@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from ._places import last_job_file, last_plan_file, read_json, write_private
+from ._places import last_job_file, last_plan_file, read_kept, write_private
 
 
 @dataclass(frozen=True)
@@ -36,9 +36,8 @@ def forget() -> None:
 def recall() -> LastJob | None:
     """Return the job last seen here; None when there is none, or its file is of no use."""
     try:
-        content = read_json(last_job_file())
-        return LastJob(**content) if content else None
-    except (ValueError, TypeError):
+        return read_kept(last_job_file(), LastJob)
+    except ValueError:
         return None
 
 
@@ -66,8 +65,7 @@ def forget_plan() -> None:
 def recall_plan(job_id: str) -> LastPlan | None:
     """Return the plan last shown for a job; None when there is none, or its file is of no use."""
     try:
-        content = read_json(last_plan_file())
-        plan = LastPlan(**content) if content else None
-    except (ValueError, TypeError):
+        plan = read_kept(last_plan_file(), LastPlan)
+    except ValueError:
         return None
     return plan if plan is not None and plan.job_id == job_id else None

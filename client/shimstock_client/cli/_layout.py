@@ -7,14 +7,13 @@ from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any
 
 from rich.table import Table
-from rich.text import Text
 
 from ._plan_layout import limits, number, spaced_unit
+from ._tables import Text
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from .. import Card, CardLook, CardQuantity, Instrument, InstrumentModel, Job, SpecItem, Technician
+    from ._tables import Console
 
 NARROW = 64
 

@@ -9,6 +9,7 @@ import click
 from ._airing import SHORT
 from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
+from ._speaking import echo
 
 if TYPE_CHECKING:
     from .. import AdjustmentResponse, ResponseSample
@@ -42,10 +43,10 @@ def learned(bench: Bench, everything: bool) -> None:
         models = {one.id: f"{one.maker} {one.name}".strip() for one in bench.client.instrument_models.list()}
         serials = _serials(bench) if everything else {}
         for one in sorted(found, key=lambda one: (one.kind, one.level != "shop", one.model_id or "")):
-            click.echo(_line(one, models, serials))
+            echo(_line(one, models, serials))
         left = sum(1 for _ in bench.client.adjustment_responses.samples(flagged=True, reviewed=False))
         if left:
-            click.echo(f"{left} to look at: shimstock doubts")
+            echo(f"{left} to look at: shimstock doubts")
 
     bench.show({"items": [one.raw for one in found]}, say)
 
@@ -79,7 +80,7 @@ def doubts(bench: Bench, everything: bool) -> None:
 
     def say() -> None:
         for one in found:
-            click.echo(_doubt_line(bench, one))
+            echo(_doubt_line(bench, one))
 
     bench.show({"items": [one.raw for one in found]}, say)
 
@@ -121,4 +122,4 @@ def doubt(bench: Bench, which: str, *, leave_out: bool, note: str | None) -> Non
         )
     kept: Any = bench.client.adjustment_responses.review(found[0], leave_out=leave_out, note=note)
     told = "Noted. It is used." if kept.used else "Noted. Nothing is learned from it."
-    bench.show(kept.raw, lambda: click.echo(told))
+    bench.show(kept.raw, lambda: echo(told))

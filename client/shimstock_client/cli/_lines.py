@@ -94,7 +94,7 @@ def _undo(sheet: UnsentSheet, _: str) -> str:
 
 
 def _drop(sheet: UnsentSheet, rest: str) -> str:
-    if not rest.isdigit() or not 1 <= int(rest) <= len(sheet.readings):
+    if not rest.isdecimal() or not 1 <= int(rest) <= len(sheet.readings):
         raise NotUnderstood(f"drop: which reading, 1 to {len(sheet.readings)}? list shows them")
     return f"taken back: {describe(sheet.readings.pop(int(rest) - 1))}"
 

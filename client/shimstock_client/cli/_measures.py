@@ -67,6 +67,10 @@ class Expected:
     unit: str
 
 
+LONGEST = 40
+"""Characters of a number with its unit; more would be beyond all measures."""
+
+
 def read_measure(text: str, expected: Expected) -> Quantity:
     """Read a number with its unit.
 
@@ -94,9 +98,11 @@ def read_measure(text: str, expected: Expected) -> Quantity:
     """
     cleaned = _cleaned(text)
     match = _NUMBER.fullmatch(cleaned)
-    if match is None:
+    if match is None or len(cleaned) > LONGEST:
         right = _EXAMPLES[expected.dimension]
-        raise NotUnderstood(f"{expected.what}: {text.strip()!r} is no number; right would be {right}")
+        raise NotUnderstood(
+            f"{expected.what}: {text.strip()[:LONGEST]!r} is no number; right would be {right}"
+        )
     number = _decimal(match["number"]) + 0.0
     unit = _unit(match["unit"], expected)
     sign = -1.0 if match["sign"] == "-" else 1.0

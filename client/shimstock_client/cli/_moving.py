@@ -11,6 +11,7 @@ import click
 
 from ._bench import Bench, at_bench, on_job, on_job_or_number
 from ._exits import Exit, Stop
+from ._speaking import echo
 
 if TYPE_CHECKING:
     from .. import Job
@@ -162,7 +163,7 @@ def _show_card(bench: Bench, job: Job, page: str | None) -> None:
         bench.console.print(f"Job {job.number}: {state_of(job)}")
         print_card(bench.console, found)
         if page is not None:
-            click.echo(f"written to {page}")
+            echo(f"written to {page}")
 
     bench.show(found.raw, say)
 
@@ -185,6 +186,6 @@ def _say_moved(bench: Bench, job: Job) -> None:
     def say() -> None:
         from ._layout import state_of
 
-        click.echo(f"Job {job.number}: {state_of(job)}.")
+        echo(f"Job {job.number}: {state_of(job)}.")
 
     bench.show(job.raw, say)

@@ -6,10 +6,15 @@ import json
 import os
 import stat
 import tempfile
+import typing
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
+
+from .._wire import parse_json, read_as
+
+K = TypeVar("K")
 
 FOLDER = "SHIMSTOCK_FILES"
 """Environment variable that puts both in one folder."""
@@ -57,7 +62,8 @@ def write_private(path: Path, content: Mapping[str, Any]) -> None:
     # mkstemp makes the file 0600 from the start: the key is never readable by others, not even for a moment
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
     try:
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
+        # half of a surrogate pair becomes JSON's own escape of it
+        with os.fdopen(handle, "w", encoding="utf-8", errors="backslashreplace") as file:
             json.dump(content, file, ensure_ascii=False, indent=1)
             file.write("\n")
             file.flush()
@@ -78,7 +84,7 @@ def read_json(path: Path) -> dict[str, Any] | None:
         When it holds something else.
     """
     try:
-        content = json.loads(path.read_text(encoding="utf-8"))
+        content = parse_json(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         return None
     except ValueError as error:
@@ -86,6 +92,24 @@ def read_json(path: Path) -> dict[str, Any] | None:
     if not isinstance(content, dict):
         raise ValueError(f"{path} is damaged (no JSON object); remove it, or repair it by hand")
     return content
+
+
+def read_kept(path: Path, kind: type[K]) -> K | None:
+    """Read a file that holds a dataclass; None when there is no such file.
+
+    Raises
+    ------
+    ValueError
+        When it holds something else.
+    """
+    content = read_json(path)
+    if content is None:
+        return None
+    hints = typing.get_type_hints(kind)
+    try:
+        return kind(**{name: read_as(hints.get(name, Any), value, name) for name, value in content.items()})
+    except (TypeError, ValueError) as error:
+        raise ValueError(f"{path} is damaged ({error}); remove it, or repair it by hand") from error
 
 
 def readable_by_others(path: Path) -> bool:

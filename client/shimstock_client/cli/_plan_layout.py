@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 from rich.padding import Padding
 from rich.table import Table
-from rich.text import Text
+
+from ._tables import Text
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from .. import Change, Quantity, ReadingWanted, Recommendation, Step, Verdict
+    from ._tables import Console
 
 _SAID_WITH = {
     "look-over": "shimstock read --looked-over --at-pitch, with --found FINDING for each thing found",

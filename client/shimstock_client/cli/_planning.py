@@ -9,6 +9,7 @@ import click
 from .._wire import to_wire
 from ._bench import Bench, at_bench, on_job, on_job_or_number
 from ._last_job import LastPlan, forget_plan, remember_plan
+from ._speaking import ask, echo
 
 if TYPE_CHECKING:
     from .. import Job, Recommendation
@@ -91,7 +92,7 @@ def consent(
             fields["note"] = note
         kept = bench.client.consents.create(found, **fields).raw
         told = f"Recorded: {answer} to {covers.replace('-', ' ')}."
-    bench.show(kept, lambda: click.echo(told))
+    bench.show(kept, lambda: echo(told))
 
 
 def _owner(bench: Bench, owner_id: str | None) -> str:
@@ -103,7 +104,7 @@ def _ask_how(bench: Bench) -> str:
 
     if not bench.asks:
         raise Stop(f"--how is missing: {', '.join(HOW)}", Exit.USAGE)
-    return str(click.prompt("How was it said", type=click.Choice(HOW)))
+    return str(ask("How was it said", type=click.Choice(HOW)))
 
 
 def _withdraw(bench: Bench, job: Any, covers: str, why: str | None) -> dict[str, Any]:

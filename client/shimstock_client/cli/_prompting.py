@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Literal
 
-import click
-
 from ._correcting import corrects, put_in_place
 from ._lines import HELP, take_line
 from ._measures import NotUnderstood, Units
+from ._speaking import ask, ask_yes, echo
 from ._typed import describe, expected_of
 from ._unsent import UnsentSheet
 
@@ -38,20 +37,18 @@ def ask_readings(sheet: UnsentSheet, asked: Sequence[ReadingWanted], units: Unit
     "send", "keep" or "throw away"
         What shall happen to the sheet [-].
     """
-    click.echo("One reading a line; ? for help, send at the end. What you type is kept as you go.")
+    echo("One reading a line; ? for help, send at the end. What you type is kept as you go.")
     waiting = list(asked)
     while True:
         wanted = waiting[0] if waiting else None
-        line = str(
-            click.prompt(_question(wanted, units), default="", show_default=False, prompt_suffix=" > ")
-        ).strip()
+        line = str(ask(_question(wanted, units), default="", show_default=False, prompt_suffix=" > ")).strip()
         if line.lower() in {"send", "keep", "throw away"}:
             ending: Ending = line.lower()  # type: ignore[assignment]
             if ending != "send" or _complete(sheet):
                 return ending
             continue
         if not line:
-            if wanted is None and not sheet.is_empty and click.confirm("Send the sheet now?", default=True):
+            if wanted is None and not sheet.is_empty and ask_yes("Send the sheet now?"):
                 return "send"
             del waiting[:1]
             continue
@@ -59,11 +56,11 @@ def ask_readings(sheet: UnsentSheet, asked: Sequence[ReadingWanted], units: Unit
             continue
         count = len(sheet.readings)
         try:
-            click.echo(f"   {take_line(sheet, line, units, wanted)}")
+            echo(f"   {take_line(sheet, line, units, wanted)}")
             if corrects(sheet) and len(sheet.readings) > count:
                 put_in_place(sheet)
         except NotUnderstood as error:
-            click.echo(f"   not taken: {error}")
+            echo(f"   not taken: {error}")
             continue
         sheet.touch()
         if len(sheet.readings) > count:
@@ -84,7 +81,7 @@ def _question(wanted: ReadingWanted | None, units: Units) -> str:
 
 def _told(sheet: UnsentSheet, line: str) -> bool:
     if line in {"?", "help"}:
-        click.echo(HELP)
+        echo(HELP)
         return True
     if line.lower() == "list":
         list_sheet(sheet)
@@ -95,21 +92,21 @@ def _told(sheet: UnsentSheet, line: str) -> bool:
 def list_sheet(sheet: UnsentSheet) -> None:
     """Print what stands on a sheet, numbered."""
     if sheet.is_empty:
-        click.echo("   nothing yet")
+        echo("   nothing yet")
     for number, reading in enumerate(sheet.readings, 1):
-        click.echo(f"{number:4}  {describe(reading)}")
+        echo(f"{number:4}  {describe(reading)}")
     for finding in sheet.findings:
-        click.echo("      found: " + ", ".join(str(value) for value in finding.values()))
+        echo("      found: " + ", ".join(str(value) for value in finding.values()))
     for name, value in sheet.more.items():
         if name in {"looked_over", "acclimatised"}:
-            click.echo(f"      {'' if value else 'not '}{name.replace('_', ' ')}")
+            echo(f"      {'' if value else 'not '}{name.replace('_', ' ')}")
         elif name in {"note", "position", "supersedes_reason"}:
-            click.echo(f"      {_MORE.get(name, name)}: {value}")
+            echo(f"      {_MORE.get(name, name)}: {value}")
 
 
 def _complete(sheet: UnsentSheet) -> bool:
     if sheet.is_empty:
-        click.echo("   nothing to send yet")
+        echo("   nothing to send yet")
         return False
     return True
 

@@ -9,6 +9,7 @@ import click
 
 from ._bench import Bench, at_bench, on_job, on_job_or_number
 from ._exits import Exit, Stop
+from ._speaking import echo
 
 if TYPE_CHECKING:
     from .. import Job
@@ -146,7 +147,7 @@ def due(bench: Bench, everything: bool) -> None:
         for one in found:
             since = f"due for {one.late_minutes} min" if one.due else f"rests until {local(one.available_at)}"
             mine = ", yours" if one.last_technician_id == bench.sign_in.technician else ""
-            click.echo(f"job {one.number}: {since}{mine}; shimstock take {one.number}")
+            echo(f"job {one.number}: {since}{mine}; shimstock take {one.number}")
 
     bench.show({"items": [one.raw for one in found]}, say)
 
@@ -158,7 +159,7 @@ def give_back(bench: Bench, job: str | None) -> None:
     """Give the job back to the queue; anybody can then take it."""
     held = _on_a_bench(bench.job(job))
     given = bench.client.jobs.give_back(held)
-    bench.show(given.raw, lambda: click.echo(f"Job {given.number} is back in the queue."))
+    bench.show(given.raw, lambda: echo(f"Job {given.number} is back in the queue."))
 
 
 def _on_a_bench(job: Job) -> Job:
@@ -183,4 +184,4 @@ def hand_over(bench: Bench, technician: str, note: str | None, job: str | None) 
     held = _on_a_bench(bench.job(job))
     other = the_one([one for one in bench.technicians.values() if one.active], technician)
     passed = bench.client.jobs.hand_over(held, other, note=note)
-    bench.show(passed.raw, lambda: click.echo(f"Job {passed.number} is now {other.name}'s."))
+    bench.show(passed.raw, lambda: echo(f"Job {passed.number} is now {other.name}'s."))

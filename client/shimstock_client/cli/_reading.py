@@ -15,6 +15,7 @@ from ._lines import read_air, read_finding, take_line
 from ._measures import NotUnderstood
 from ._prompting import ask_readings, list_sheet
 from ._sheet_sending import send_sheet, short, stage_of
+from ._speaking import ask_yes, echo
 from ._unsent import UnsentSheet, find_unsent
 
 if TYPE_CHECKING:
@@ -236,11 +237,11 @@ def _take_file(bench: Bench, sheet: UnsentSheet, file: str) -> None:
 def _ask_and_send(bench: Bench, job: Job | None, sheet: UnsentSheet) -> None:
     asked = _asked_by_plan(bench, job) if job else ()
     if job is None:
-        click.echo("The service cannot be reached: the sheet is kept, and shimstock send sends it later.")
+        echo("The service cannot be reached: the sheet is kept, and shimstock send sends it later.")
     stage = f", {sheet.stage.replace('-', ' ')}" if sheet.stage else ""
-    click.echo(f"Sheet {short(sheet)} for job {sheet.job_number}{stage}.")
+    echo(f"Sheet {short(sheet)} for job {sheet.job_number}{stage}.")
     if sheet.at_pitch is None:
-        sheet.at_pitch = click.confirm("Is every string within 5 cents of its pitch?", default=True)
+        sheet.at_pitch = ask_yes("Is every string within 5 cents of its pitch?")
     if sheet.readings:
         list_sheet(sheet)
     while True:
@@ -261,8 +262,8 @@ def _ask_and_send(bench: Bench, job: Job | None, sheet: UnsentSheet) -> None:
         except Stop as stop:
             if stop.code is not Exit.REFUSED:
                 raise
-            click.echo(stop.message)
-            click.echo("Nothing was stored. Drop what is wrong (drop NUMBER), type it again, and send.")
+            echo(stop.message)
+            echo("Nothing was stored. Drop what is wrong (drop NUMBER), type it again, and send.")
             asked = []
             continue
         _answer(bench, sent)
@@ -275,7 +276,7 @@ def _asked_by_plan(bench: Bench, job: Job) -> Sequence[ReadingWanted]:
     try:
         plan = bench.client.recommendations.of_job(job)
     except ShimstockError as error:
-        click.echo(f"no plan yet: {error.detail}")
+        echo(f"no plan yet: {error.detail}")
         return ()
     return readings_to_ask(plan, final=job.state == "final-check")
 
@@ -294,21 +295,19 @@ def readings_to_ask(plan: Recommendation, *, final: bool) -> Sequence[ReadingWan
 
 def _say_kept(sheet: UnsentSheet) -> None:
     if not sheet.is_empty:
-        click.echo(
-            f"\nkept as sheet {short(sheet)}; go on with: shimstock read --resume {short(sheet)}", err=True
-        )
+        echo(f"\nkept as sheet {short(sheet)}; go on with: shimstock read --resume {short(sheet)}", err=True)
 
 
 def _answer(bench: Bench, sent: ReadingSheet) -> None:
     def say() -> None:
         count = len(sent.readings)
         many = f"{count} reading{'' if count == 1 else 's'}" if count else "what was looked at"
-        click.echo(f"Taken: {many}, {sent.stage.replace('-', ' ')}.")
+        echo(f"Taken: {many}, {sent.stage.replace('-', ' ')}.")
         if sent.outside_claim:
-            click.echo("The job is not on your bench; the sheet is kept and marked so.")
+            echo("The job is not on your bench; the sheet is kept and marked so.")
         for line in _learned(sent):
-            click.echo(line)
-        click.echo("shimstock plan shows what to do next.")
+            echo(line)
+        echo("shimstock plan shows what to do next.")
 
     bench.show(sent.raw, say)
 

@@ -6,13 +6,13 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from rich.table import Table
-from rich.text import Text
 
 from .._quantity import Quantity
 from ._plan_layout import NARROW, number, turns, unit
+from ._tables import Text
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from ._tables import Console
 
 Raw = Mapping[str, Any]
 NONE = "–"

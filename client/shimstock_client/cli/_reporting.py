@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from time import sleep
@@ -12,6 +11,7 @@ import click
 
 from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
+from ._speaking import echo, progress
 
 if TYPE_CHECKING:
     from .. import InstrumentModel, ReportRun
@@ -175,7 +175,7 @@ def _wait(bench: Bench, run: ReportRun) -> ReportRun:
     """Show how far a long report is until it is done; leaving it does not end it."""
     waited = 0.0
     goes_on = f"it goes on without you: shimstock report --run {run.id}"
-    with click.progressbar(length=1, label="models", file=sys.stderr, show_pos=True) as bar:
+    with progress("models") as bar:
         try:
             for now in bench.client.reports.watch(run, every=EVERY, sleep=sleep):
                 run = now
@@ -215,4 +215,4 @@ def write_file(option: str, path: str, content: str | bytes) -> None:
 
 def _tell(written: list[str]) -> None:
     for path in written:
-        click.echo(f"written to {path}")
+        echo(f"written to {path}")

@@ -12,6 +12,7 @@ from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
 from ._prompting import list_sheet
 from ._sheet_sending import send_sheet, short
+from ._speaking import echo
 from ._typed_doing import describe_doing
 from ._unsent import UnsentSheet, UnsentWork, all_unsent
 from ._work_sending import kept_work, send_kept, short_work
@@ -48,13 +49,11 @@ def unsent(bench: Bench) -> None:
         for each in kept:
             if isinstance(each, UnsentWork):
                 told = "; ".join(describe_doing(body) for body in each.bodies)
-                click.echo(
-                    f"{short_work(each)}  job {each.job_number}, done at {_clock(each.when())}: {told}"
-                )
+                echo(f"{short_work(each)}  job {each.job_number}, done at {_clock(each.when())}: {told}")
                 continue
             count = len(each.readings)
             many = f"{count} reading{'' if count == 1 else 's'}"
-            click.echo(f"{short(each)}  job {each.job_number}, begun {_clock(each.started_at)}, {many}")
+            echo(f"{short(each)}  job {each.job_number}, begun {_clock(each.started_at)}, {many}")
             list_sheet(each)
 
     bench.show({"items": [_as_json(each) for each in kept]}, say)
@@ -92,11 +91,11 @@ def send(bench: Bench, which: tuple[str, ...], throw_away: bool) -> None:
 
     def say() -> None:
         if recorded:
-            click.echo(f"Recorded: {len(recorded)} adjustment{'' if len(recorded) == 1 else 's'}.")
+            echo(f"Recorded: {len(recorded)} adjustment{'' if len(recorded) == 1 else 's'}.")
         if any(one.plan and not one.plan_kept for one in recorded):
-            click.echo("The plan had changed meanwhile; shimstock plan shows what to do next.")
+            echo("The plan had changed meanwhile; shimstock plan shows what to do next.")
         if sent:
-            click.echo(f"Taken: {len(sent)} sheet{'' if len(sent) == 1 else 's'}.")
+            echo(f"Taken: {len(sent)} sheet{'' if len(sent) == 1 else 's'}.")
 
     answer = {"items": [one.raw for one in (*recorded, *sent)]}
     if refused:
@@ -143,4 +142,4 @@ def _throw_away(bench: Bench, chosen: Sequence[UnsentWork | UnsentSheet], *, nam
         raise Stop("--throw-away: name what; shimstock unsent lists it", Exit.USAGE)
     for each in chosen:
         each.remove()
-    bench.show({"thrown_away": [each.id for each in chosen]}, lambda: click.echo("thrown away"))
+    bench.show({"thrown_away": [each.id for each in chosen]}, lambda: echo("thrown away"))

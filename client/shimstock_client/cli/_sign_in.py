@@ -6,6 +6,7 @@ import os
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from .._wire import read_as
 from ._exits import Exit, Stop
 from ._measures import Units
 from ._places import read_json, readable_by_others, sign_in_file, write_private
@@ -57,8 +58,10 @@ def load() -> SignIn:
 
 
 def _kept() -> dict[str, Any]:
+    kinds = dict.fromkeys((*_NAMES, "technician_name"), str) | {"tools": list[str]}
     try:
-        return read_json(sign_in_file()) or {}
+        kept = read_json(sign_in_file()) or {}
+        return {name: read_as(kinds.get(name, Any), value, name) for name, value in kept.items()}
     except ValueError as error:
         raise Stop(str(error), Exit.SIGN_IN) from error
 

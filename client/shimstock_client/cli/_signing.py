@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
-from urllib.parse import urlsplit
 
 import click
 
@@ -13,6 +12,7 @@ from . import _sign_in
 from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
 from ._sign_in import SignIn
+from ._speaking import ask, echo
 
 if TYPE_CHECKING:
     from .. import Technician, Tool
@@ -49,16 +49,14 @@ def sign_in(
     place = _sign_in.save(signed)
     bench.show(
         {"url": signed.url, "technician_id": who.id, "technician": who.name, "file": place},
-        lambda: click.echo(
-            f"Signed in at {signed.url} as {who.name}. Kept in {place}, readable by you alone."
-        ),
+        lambda: echo(f"Signed in at {signed.url} as {who.name}. Kept in {place}, readable by you alone."),
     )
 
 
 def _ask(bench: Bench, what: str, option: str) -> str:
     if not bench.asks:
         raise Stop(f"{what} is missing: give it as {option}", Exit.USAGE)
-    return str(click.prompt(what))
+    return str(ask(what))
 
 
 def _read_key(bench: Bench, key_file: str | None) -> str:
@@ -73,15 +71,14 @@ def _read_key(bench: Bench, key_file: str | None) -> str:
         return key
     if not bench.asks:
         raise Stop("the key is missing: give --key-file FILE, or - for standard input", Exit.USAGE)
-    return str(click.prompt("Key", hide_input=True)).strip()
+    return str(ask("Key", hide_input=True)).strip()
 
 
 def _caution_plain_http(bench: Bench, url: str) -> None:
-    parts = urlsplit(url)
-    if parts.scheme == "http" and parts.hostname not in {"localhost", "127.0.0.1", "::1"}:
-        bench.tell(
-            "caution: over http the key travels readable by everybody on the way; https keeps it to you"
-        )
+    from .._connection import CAUTION, key_is_readable
+
+    if key_is_readable(url):
+        bench.tell(f"caution: {CAUTION}")
 
 
 def _choose(bench: Bench, people: Sequence[Technician], named: str | None) -> Technician:
@@ -90,8 +87,8 @@ def _choose(bench: Bench, people: Sequence[Technician], named: str | None) -> Te
         raise Stop("the shop has no technicians yet; a manager adds them", Exit.REFUSED)
     if named is None and bench.asks:
         for number, one in enumerate(people, 1):
-            click.echo(f"{number:3}  {one.name}")
-        picked = click.prompt("Who are you? Number", type=click.IntRange(1, len(people)))
+            echo(f"{number:3}  {one.name}")
+        picked = ask("Who are you? Number", type=click.IntRange(1, len(people)))
         return people[int(picked) - 1]
     if named is None:
         if len(people) == 1:
@@ -128,7 +125,7 @@ def sign_out(bench: Bench) -> None:
     """
     if not _sign_in.forget():
         raise Stop("nobody was signed in here", Exit.NOTHING, {"signed_out": False})
-    bench.show({"signed_out": True}, lambda: click.echo("Signed out."))
+    bench.show({"signed_out": True}, lambda: echo("Signed out."))
 
 
 @click.command("who")
@@ -151,14 +148,12 @@ def who(bench: Bench) -> None:
     }
 
     def say() -> None:
-        click.echo(
+        echo(
             f"{name or 'no technician'} at {answer['shop'] or 'a shop that is not set up'} ({answer['url']})"
         )
-        click.echo(
-            f"bare numbers are {'mm' if bench.units == 'mm' else '64ths of an inch and thou'}, or cents"
-        )
+        echo(f"bare numbers are {'mm' if bench.units == 'mm' else '64ths of an inch and thou'}, or cents")
         if signed.tools:
-            click.echo("tools: " + ", ".join(signed.tools))
+            echo("tools: " + ", ".join(signed.tools))
 
     bench.show(answer, say)
 
@@ -187,9 +182,7 @@ def tools(bench: Bench, use: tuple[str, ...]) -> None:
         for tool in known:
             mark = "yours" if tool.name in chosen else ""
             repeats = f", repeats to {tool.repeatability}" if tool.repeatability else ""
-            click.echo(
-                f"{mark:6}{tool.name}: {', '.join(tool.quantities)}; reads to {tool.resolution}{repeats}"
-            )
+            echo(f"{mark:6}{tool.name}: {', '.join(tool.quantities)}; reads to {tool.resolution}{repeats}")
 
     bench.show({"items": [tool.raw for tool in known], "yours": list(chosen)}, say)
 

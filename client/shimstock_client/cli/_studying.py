@@ -10,6 +10,7 @@ import click
 from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
 from ._measures import NotUnderstood, read_measure
+from ._speaking import ask, echo
 from ._typed import expected_of
 
 if TYPE_CHECKING:
@@ -66,7 +67,7 @@ def _list(bench: Bench) -> None:
 
     def say() -> None:
         for one in found:
-            click.echo(f"{one.name}: {one.quantity.replace('-', ' ')}, {_progress(one)}")
+            echo(f"{one.name}: {one.quantity.replace('-', ' ')}, {_progress(one)}")
 
     bench.show({"items": [one.raw for one in found]}, say)
 
@@ -112,7 +113,7 @@ def _take(bench: Bench, found: Study, named: str | None, shows: str | None, *, s
     if not bench.asks:
         _show_next(bench, found, number, wanted)
         return
-    click.echo(f"{found.name}: you read as {found.readers[number].name}, {wanted.left} left. (? helps)")
+    echo(f"{found.name}: you read as {found.readers[number].name}, {wanted.left} left. (? helps)")
     _ask(bench, found, number, wanted)
 
 
@@ -150,15 +151,15 @@ def _ask(bench: Bench, found: Study, number: int, wanted: NextReading | None) ->
     sent: dict[tuple[int, str], Any] = {}  # under one id a reading that is typed again is taken once
     while wanted is not None:
         if asked != wanted.number:
-            click.echo(f"{wanted.left:4} left, round {wanted.trial}:  {place_of(wanted.what)}")
+            echo(f"{wanted.left:4} left, round {wanted.trial}:  {place_of(wanted.what)}")
             asked = wanted.number
-        line = str(click.prompt(f"   it shows [{expected.unit}]", default="", show_default=False,
+        line = str(ask(f"   it shows [{expected.unit}]", default="", show_default=False,
                                 prompt_suffix=" > ")).strip()  # fmt: skip
         if line.lower() in {"stop", "quit"}:
-            click.echo(f'Kept. Go on with: shimstock study "{found.name}"')
+            echo(f'Kept. Go on with: shimstock study "{found.name}"')
             return
         if line in {"", "?", "help"}:
-            click.echo(HELP)
+            echo(HELP)
             continue
         text, _, word = line.rpartition(" ")
         sure = word.lower() == "sure" and bool(text)
@@ -167,17 +168,17 @@ def _ask(bench: Bench, found: Study, number: int, wanted: NextReading | None) ->
             mark = sent.setdefault((wanted.number, line), uuid7())
             wanted = bench.client.studies.take(found, wanted.number, value, confirmed=sure, id=mark)
         except NotUnderstood as error:
-            click.echo(f"   not taken: {error}")
+            echo(f"   not taken: {error}")
         except InvalidFields as error:
-            click.echo("   not taken: " + "; ".join(one.message for one in error.errors) + " (3.9 sure)")
+            echo("   not taken: " + "; ".join(one.message for one in error.errors) + " (3.9 sure)")
         except NotReachable as error:
-            click.echo(f"   not sent: {error.detail}\n   Type it again when the service is back, or stop.")
+            echo(f"   not sent: {error.detail}\n   Type it again when the service is back, or stop.")
         except Conflict as error:
             if error.code != "not-the-next-reading":
                 raise
-            click.echo("   not taken: somebody has taken this one meanwhile.")
+            echo("   not taken: somebody has taken this one meanwhile.")
             wanted = bench.client.studies.next(found, number)
-    click.echo("You are through. " + _through(bench.client.studies.get(found), number))
+    echo("You are through. " + _through(bench.client.studies.get(found), number))
 
 
 def _read(bench: Bench, found: Study, text: str) -> Quantity:
@@ -190,9 +191,9 @@ def _read(bench: Bench, found: Study, text: str) -> Quantity:
 def _show_next(bench: Bench, found: Study, number: int, wanted: NextReading | None) -> None:
     def say() -> None:
         if wanted is None:
-            click.echo(_through(bench.client.studies.get(found), number))
+            echo(_through(bench.client.studies.get(found), number))
             return
-        click.echo(f"Next: {place_of(wanted.what)} ({wanted.left} left, round {wanted.trial}).")
+        echo(f"Next: {place_of(wanted.what)} ({wanted.left} left, round {wanted.trial}).")
 
     bench.show({"study_id": found.id, "next": None if wanted is None else wanted.raw}, say)
 
@@ -219,7 +220,7 @@ def place_of(what: Mapping[str, Any]) -> str:
 def _end(bench: Bench, found: Study, how: str) -> None:
     if how == "abandon":
         given_up = bench.client.studies.end(found, abandon=True)
-        bench.show(given_up.raw, lambda: click.echo(f"{found.name} is given up; nothing is learned from it."))
+        bench.show(given_up.raw, lambda: echo(f"{found.name} is given up; nothing is learned from it."))
         return
     _say(bench, bench.client.studies.end(found, as_it_stands=how == "as_it_stands"))
 
@@ -228,15 +229,15 @@ def _say(bench: Bench, ended: Study) -> None:
     told = bench.client.studies.agreement(ended)
 
     def say() -> None:
-        click.echo(f"{ended.name}, {ended.quantity.replace('-', ' ')}:")
+        echo(f"{ended.name}, {ended.quantity.replace('-', ' ')}:")
         for line in told.words:
-            click.echo(f"  {line}")
+            echo(f"  {line}")
         for one in told.raw["methods"][0]["readers"]:
             off, own = one["difference"], one["repeatability"]
-            click.echo(
+            echo(
                 f"  {one['name']}: reads {off['value']:+g} {off['unit']} from the mean, "
                 f"repeats to {own['value']:g} {own['unit']}"
             )
-        click.echo("From now on readings at these benches carry what each repeats to.")
+        echo("From now on readings at these benches carry what each repeats to.")
 
     bench.show(told.raw, say)

@@ -10,6 +10,7 @@ import click
 
 from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
+from ._speaking import echo
 
 if TYPE_CHECKING:
     from .. import ReadingsImport
@@ -35,7 +36,7 @@ def export(bench: Bench, file: Path) -> None:
             target.write(content)
     except OSError as error:
         raise Stop(f"{error.strerror}: {file}", Exit.USAGE) from error
-    bench.show({"file": str(file), "bytes": len(content)}, lambda: click.echo(f"written to {file}"))
+    bench.show({"file": str(file), "bytes": len(content)}, lambda: echo(f"written to {file}"))
 
 
 @click.command("import-readings")
@@ -62,8 +63,8 @@ def import_readings(bench: Bench, file: Path, *, keep: bool) -> None:
         raise Stop("\n".join([*_lines(found), _counts(found), "nothing was kept"]), Exit.REFUSED, found.raw)
 
     def say() -> None:
-        click.echo(_counts(found))
-        click.echo("kept" if found.kept else "nothing stands against them; --keep keeps them")
+        echo(_counts(found))
+        echo("kept" if found.kept else "nothing stands against them; --keep keeps them")
 
     bench.show(found.raw, say)
 

@@ -214,7 +214,8 @@ def _take_where(words: list[str], quantity: str, reading: dict[str, Any], *, has
         reading["pickup"] = " ".join(pickup)
     named = "side" in reading or "string" in reading
     takes_string = quantity in _BY_STRING | _BY_SIDE_OR_STRING
-    if takes_string and not named and kept and kept[0].isdigit() and len(kept) > has_value:
+    numbered = bool(kept) and kept[0].isdecimal() and len(kept[0]) < 5
+    if takes_string and not named and numbered and len(kept) > has_value:
         reading["string"] = int(kept.pop(0))
     return kept
 

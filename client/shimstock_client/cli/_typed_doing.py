@@ -135,7 +135,7 @@ def _take_place(words: Sequence[str], part: str, done: dict[str, Any]) -> list[s
             rest.append(word)
         elif bare in _SIDES:
             done["side"] = _SIDES[bare]
-        elif bare.isdigit() and "string" not in done and "side" not in done:
+        elif bare.isdecimal() and "string" not in done and "side" not in done:
             done["string"] = int(bare)
         elif part == "pickup-screw" and bare not in _FILLING:
             pickup.append(word)

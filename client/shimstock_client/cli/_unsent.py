@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from .._ids import uuid7
-from ._places import read_json, unsent_folder, unsent_work_folder, write_private
+from ._places import read_kept, unsent_folder, unsent_work_folder, write_private
 
 
 def _now() -> str:
@@ -90,13 +90,10 @@ def read_unsent(path: Path) -> UnsentSheet:
     ValueError
         When the file is missing or damaged.
     """
-    content = read_json(path)
-    if content is None:
+    sheet = read_kept(path, UnsentSheet)
+    if sheet is None:
         raise ValueError(f"{path} is not there")
-    try:
-        return UnsentSheet(**content)
-    except TypeError as error:
-        raise ValueError(f"{path} is damaged ({error}); remove it, or repair it by hand") from error
+    return sheet
 
 
 def all_unsent() -> Iterator[UnsentSheet]:
@@ -143,8 +140,6 @@ class UnsentWork:
 def all_unsent_work() -> Iterator[UnsentWork]:
     """Walk the kept work, oldest first."""
     for path in sorted(unsent_work_folder().glob("*.json")):
-        content = read_json(path)
-        try:
-            yield UnsentWork(**(content or {}))
-        except TypeError as error:
-            raise ValueError(f"{path} is damaged ({error}); remove it, or repair it by hand") from error
+        work = read_kept(path, UnsentWork)
+        if work is not None:
+            yield work

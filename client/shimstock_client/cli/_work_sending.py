@@ -12,6 +12,7 @@ from ._bench import Bench
 from ._exits import Exit, Stop
 from ._last_job import forget_plan, recall_plan
 from ._measures import Expected, NotUnderstood, read_measure
+from ._speaking import ask_yes, echo
 from ._typed_doing import describe_doing, read_doing
 from ._unsent import UnsentWork, all_unsent, all_unsent_work
 
@@ -161,13 +162,12 @@ def _told_out_of_reach(
 
 
 def _confirm(bench: Bench, bodies: Sequence[dict[str, Any]]) -> None:
-    import click
 
     if not bench.asks:
         return
     for body in bodies:
-        click.echo(f"   kept will be: {describe_doing(body)}")
-    if not click.confirm("Is this what was done?", default=True):
+        echo(f"   kept will be: {describe_doing(body)}")
+    if not ask_yes("Is this what was done?"):
         raise Stop("nothing was kept; say what was done, e.g. shimstock done rod tighten 1/8", Exit.NOTHING)
 
 

@@ -107,7 +107,7 @@ def test_units_come_from_the_shop_when_nobody_says(command: Command, key_file: s
 
 def test_plain_http_to_another_machine_is_cautioned_about(command: Command, key_file: str) -> None:
     ran = command("sign-in", "http://shop.test", "--technician", "robin", "--key-file", key_file)
-    assert "over http the key travels readable" in ran.err
+    assert "over http everybody on the way can read the key" in ran.err
     assert "over http" not in command("sign-in", "https://shop.test", "-t", "kim", "--key-file", key_file).err
 
 
@@ -259,3 +259,13 @@ def test_a_reader_that_goes_away_makes_no_noise() -> None:
         ["bash", "-c", f"'{program}' --help | true"], capture_output=True, text=True, check=False
     )
     assert ran.stderr == ""
+
+
+def test_a_name_that_could_steer_the_terminal_signs_in(
+    capsys: pytest.CaptureFixture[str], key_file: str, own_files: Path
+) -> None:
+    people = {"items": [{"id": "t1", "name": "Robin\x1b[2J\ud800", "active": True}], "next": None}
+    command = runner(WSGITransport(Service([Says(200, people)])), capsys)
+    ran = command("sign-in", "http://127.0.0.1:1", "--key-file", key_file)
+    assert (ran.code, "as Robin\\u001b[2J\\ud800." in ran.out) == (0, True), ran
+    assert json.loads((own_files / "sign-in.json").read_text())["technician_name"] == "Robin\x1b[2J\ud800"
