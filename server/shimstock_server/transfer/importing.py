@@ -17,6 +17,8 @@ from sqlalchemy.orm import Session
 from shimstock_server.database.migrate import head
 from shimstock_server.database.tables import Base
 from shimstock_server.database.tables.base import new_id
+from shimstock_server.web.parsing import parse_json
+from shimstock_server.web.problems import BadJson, InvalidFields
 
 from .exporting import FORMAT, VERSION
 from .tables import columns_of, exported_tables, file_of, fill_secrets, from_json
@@ -26,6 +28,8 @@ BEGUN = frozenset({"job_numbers"})
 """Tables to which the migrations write the row that they begin with."""
 LONGEST_MANIFEST, LONGEST_LINE = 1 << 20, 8 << 20
 """More is no export: a small file that unpacks to a large one is not read to its end [byte]."""
+DEEPEST = 40
+"""A column of JSON is nested as deep as a body may be, 32, and stands in a row."""
 
 DAMAGED = (
     zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError, UnicodeDecodeError,
@@ -132,13 +136,23 @@ def _load(session: Session, table: Table, archive: zipfile.ZipFile, told: dict[s
 
 
 def _row(line: bytes, columns: dict[str, Column[Any]], where: str) -> dict[str, Any]:
-    entry = json.loads(line)
+    entry = _parse(line, where)
     if not isinstance(entry, dict) or set(entry) != set(columns):
         raise ImportRefused(f"{where}: the columns are not those of this table")
     try:
         return {name: from_json(columns[name], value) for name, value in entry.items()}
     except (ValueError, TypeError, AttributeError) as error:
         raise ImportRefused(f"{where}: {error}") from error
+
+
+def _parse(line: bytes, where: str) -> Any:
+    try:
+        return parse_json(line, max_depth=DEEPEST)
+    except BadJson as error:
+        raise ImportRefused(f"{where} cannot be read: it is no JSON") from error
+    except InvalidFields as error:
+        wrong = (error.errors or [{}])[0]
+        raise ImportRefused(f"{where}: {wrong.get('pointer', '')} {wrong.get('message', '')}") from error
 
 
 def _insert(session: Session, table: Table, rows: list[dict[str, Any]], file: str) -> None:

@@ -12,7 +12,7 @@ from uuid import UUID
 from sqlalchemy import Column, Table
 
 from shimstock_server.database.tables import Base
-from shimstock_server.web.fields import instant_text
+from shimstock_server.web.fields import ValidationError, clean_text, instant_text
 
 LEFT_OUT = {
     "allowed_moves": "written by the migrations",
@@ -124,7 +124,20 @@ def _plain(column: Column[Any], kind: type, value: Any) -> Any:
     longest = getattr(column.type, "length", None)
     if isinstance(value, str) and kind is str and longest is not None and len(value) > longest:
         raise ValueError(f"{column.name}: has more than {longest} characters")
-    return value
+    try:
+        return _clean(value)
+    except ValidationError as error:
+        raise ValueError(f"{column.name}: {error.messages[0]}") from error
+
+
+def _clean(value: Any) -> Any:
+    """Clean every text as a request's texts are cleaned, in columns of JSON too."""
+    if isinstance(value, str):
+        # between two dots its outer blanks stay: names that are searched by begin with one
+        return clean_text(f".{value}.", multiline=True)[1:-1]
+    if isinstance(value, dict):
+        return {clean_text(name): _clean(each) for name, each in value.items()}
+    return [_clean(each) for each in value] if isinstance(value, list) else value
 
 
 def fill_secrets(table: Table, row: dict[str, Any]) -> dict[str, Any]:

@@ -75,15 +75,20 @@ CASES: dict[str, tuple[Callable[[Files], Files], str]] = {
     "a row less": (lambda f: f | {OWNERS: b""}, "it was changed"),
     "other columns": (lambda f: signed(f, OWNERS, b'{"id": 1}\n'), "line 1: the columns"),
     "a list as row": (lambda f: signed(f, OWNERS, b"[]\n"), "line 1: the columns"),
-    "a line cut short": (lambda f: signed(f, OWNERS, f[OWNERS][:-9]), "cannot be read"),
+    "a line cut short": (lambda f: signed(f, OWNERS, f[OWNERS][:-9]), "line 1 cannot be read"),
     "no id": (lambda f: owner(f, id="no id"), "line 1: "),
     "a number as name": (lambda f: owner(f, name=7), "name: a text was expected, not '7'"),
     "a long name": (lambda f: owner(f, name="x" * 9000), "name: has more than"),
     "a day as instant": (lambda f: owner(f, created_at="today"), "line 1: "),
     "an unknown word": (lambda f: owner(f, units="cubits"), "line 1: 'cubits'"),
-    "a huge number": (lambda f: owner(f, version=10**30), "does not fit its column"),
+    "a huge number": (lambda f: owner(f, version=10**30), "at most 64 bits"),
     "a text as number": (lambda f: owner(f, version="1"), "version: a whole number was expected"),
     "nobody's instrument": (lambda f: signed(f, OWNERS, b""), "does not fit the tables"),
+    "an escape sequence": (lambda f: owner(f, name="R\x1b[2J"), "must not hold the control character U+001B"),
+    "a direction mark": (lambda f: owner(f, note="R\u202e"), "note: must not hold the direction mark U+202E"),
+    "half of a pair": (lambda f: owner(f, name="R\ud800"), "surrogate"),
+    "no number": (lambda f: owner(f, version=float("nan")), "/version must be a finite number, not NaN"),
+    "a nest": (lambda f: signed(f, OWNERS, b'{"id": ' + b"[" * 100_000 + b"\n"), "nested at most 40 deep"),
     "a line without end": (
         lambda f: signed(f, OWNERS, b"[" + b" " * (9 << 20) + b"]", rows=1), "longer than any of an export",
     ),
@@ -164,3 +169,10 @@ def test_bytes_that_are_damaged_locked_or_a_trap_are_refused(
     outside = packed(tmp_path / "outside.zip", {"../../outside": b"x", "/outside": b"x"} | exported)
     assert import_(url, outside).exit_code == 0
     assert not list(tmp_path.parent.parent.glob("outside"))
+
+
+def test_a_name_is_composed_as_a_request_would(exported: Files, empty_config: Config, tmp_path: Path) -> None:
+    changed = owner(exported, name="Zoe\u0308 Nguye\u0302\u0303n")  # decomposed; NFC of Unicode Annex 15
+    assert import_(empty_config.database_url, packed(tmp_path / "shop.zip", changed)).exit_code == 0
+    again = export(empty_config.database_url, tmp_path / "again.zip")
+    assert "Zo\u00eb Nguy\u1ec5n" in json.loads(again[OWNERS].splitlines()[0])["name"]
