@@ -21,6 +21,8 @@ from typing import NoReturn
 
 from processes import LOOPBACK, DemoError, Process, listen, port_of, wait_until_ready
 
+from shimstock_client.cli._places import write_file, write_private
+
 CHECKOUT = Path(__file__).resolve().parent.parent
 USUAL_PORT = 8765
 USUAL_SITE_PORT = 8766
@@ -94,7 +96,7 @@ class Demo:
         """Return the key for signatures, made at the first start."""
         file = self.folder / "secret"
         if not file.exists() or len(file.read_text()) < 32:
-            write_private(file, secrets.token_urlsafe(32))
+            write_file(file, secrets.token_urlsafe(32).encode())
         return file.read_text()
 
     def admin(self, *arguments: str) -> str:
@@ -140,7 +142,7 @@ class Demo:
         if missing:
             with ThreadPoolExecutor(max_workers=2) as at_once:
                 made = dict(zip(missing, at_once.map(self._make_key, missing, missing.values()), strict=True))
-            write_private(self.keys, json.dumps(kept | made, indent=2) + "\n")
+            write_private(self.keys, kept | made)
 
     def _make_key(self, name: str, scope: list[str]) -> str:
         """Make an API key and return its secret."""
@@ -187,15 +189,6 @@ def bench_names() -> list[str]:
 def program(name: str) -> str:
     """Return the path of a command of this environment."""
     return str(Path(sys.executable).with_name(name))
-
-
-def write_private(path: Path, text: str) -> None:
-    """Write a file that only its owner can read, whole or not at all."""
-    part = path.with_suffix(".part")
-    part.unlink(missing_ok=True)
-    with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
-        file.write(text)
-    part.replace(path)
 
 
 def say_where(demo: Demo, url: str) -> None:

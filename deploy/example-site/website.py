@@ -160,6 +160,7 @@ def subscribe(url: str, key: str, address: str, kept: Path) -> str:
         for former in there:
             shop.webhook_endpoints.delete(former)
         endpoint = shop.webhook_endpoints.create(url=address, types=EVENTS, description=NAME)
+    kept.unlink(missing_ok=True)
     kept.touch(mode=0o600)
     kept.write_text(json.dumps({"id": endpoint.id, "secret": endpoint.secret}))
     return str(endpoint.secret)

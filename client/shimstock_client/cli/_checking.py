@@ -10,7 +10,7 @@ import click
 from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
 from ._measures import NotUnderstood, read_measure
-from ._reporting import write_file
+from ._places import write_output
 from ._speaking import ask, echo
 from ._typed import expected_of, split_quantity
 
@@ -233,7 +233,7 @@ def benches(bench: Bench, page: str | None) -> None:
     """Show whether the benches read the same: who drifts, how well each repeats, what studies said."""
     report = bench.client.reports.bench_agreement()
     if page is not None:
-        write_file("--page", page, bench.client.reports.bench_agreement_page())
+        write_output("--page", page, bench.client.reports.bench_agreement_page())
         bench.show(dict(report), lambda: echo(f"written to {page}"))
         return
 

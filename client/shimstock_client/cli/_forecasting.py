@@ -10,6 +10,7 @@ import click
 from ._airing import one_named, room_named, text_of
 from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
+from ._places import write_output
 from ._speaking import echo
 
 if TYPE_CHECKING:
@@ -48,10 +49,7 @@ def forecast(bench: Bench, instrument: str, every: int, chart: Path | None) -> N
     one = bench.instrument(instrument)
     found = bench.client.forecasts.get(one, step=every)
     if chart is not None:
-        try:
-            chart.write_text(bench.client.forecasts.chart(one), encoding="utf-8")
-        except OSError as error:
-            raise Stop(f"--chart: {error.strerror}: {chart}", Exit.USAGE) from error
+        write_output("--chart", chart, bench.client.forecasts.chart(one))
 
     def say() -> None:
         _print_forecast(bench, found)

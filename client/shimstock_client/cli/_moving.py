@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from ._bench import Bench, at_bench, on_job, on_job_or_number
 from ._exits import Exit, Stop
+from ._places import write_output
 from ._speaking import echo
 
 if TYPE_CHECKING:
@@ -152,10 +152,7 @@ def card(bench: Bench, number: str | None, page: str | None) -> None:
 def _show_card(bench: Bench, job: Job, page: str | None) -> None:
     found = bench.client.cards.get(job)
     if page is not None:
-        try:
-            Path(page).write_text(bench.client.cards.page(job), encoding="utf-8")
-        except OSError as error:
-            raise Stop(f"--page: {error.strerror}: {page}", Exit.USAGE) from error
+        write_output("--page", page, bench.client.cards.page(job))
 
     def say() -> None:
         from ._layout import print_card, state_of

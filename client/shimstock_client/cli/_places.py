@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import stat
@@ -13,6 +14,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from .._wire import parse_json, read_as
+from ._exits import Exit, Stop
 
 K = TypeVar("K")
 
@@ -57,22 +59,62 @@ def _folder(kind: str) -> Path:
 
 
 def write_private(path: Path, content: Mapping[str, Any]) -> None:
-    """Write a JSON file that only its owner can read, whole or not at all."""
+    """Write a JSON file, as `write_file` does, in a folder that only its owner can enter."""
     path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-    # mkstemp makes the file 0600 from the start: the key is never readable by others, not even for a moment
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    text = json.dumps(content, ensure_ascii=False, indent=1) + "\n"
+    write_file(path, text.encode(errors="backslashreplace"))  # as JSON's own escape, half of a surrogate pair
+
+
+def write_output(option: str, path: str | Path, content: str | bytes) -> None:
+    """Write the file that an option or argument asked for.
+
+    Raises
+    ------
+    Stop
+        When it cannot be written.
+    """
     try:
-        # half of a surrogate pair becomes JSON's own escape of it
-        with os.fdopen(handle, "w", encoding="utf-8", errors="backslashreplace") as file:
-            json.dump(content, file, ensure_ascii=False, indent=1)
-            file.write("\n")
+        write_file(Path(path), content.encode() if isinstance(content, str) else content)
+    except OSError as error:
+        raise Stop(f"{option}: {error.strerror}: {path}", Exit.USAGE) from error
+
+
+def write_file(path: Path, content: bytes) -> None:
+    """Write a new file that only its owner can read, whole or not at all, in the place of one that is there.
+
+    A symbolic link is replaced, not followed, and a file that others could read keeps nothing of its mode.
+    What is no file (a folder, a device, a pipe) is left as it is.
+
+    Raises
+    ------
+    OSError
+        When it cannot be written.
+    """
+    if (path.exists() and not path.is_file()) or path.absolute().parent == Path("/dev"):
+        raise OSError(errno.EINVAL, "a folder, a device or a pipe, where a file was expected", str(path))
+    # mkstemp makes the file 0600 from the start: it is never readable by others, not even for a moment
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:80]}.")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
             file.flush()
             os.fsync(file.fileno())
         Path(temporary).replace(path)
+        _sync_folder(path.parent)
     except BaseException:
         with suppress(OSError):
             Path(temporary).unlink()
         raise
+
+
+def _sync_folder(folder: Path) -> None:
+    """Have the file's name survive a power cut too."""
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 def read_json(path: Path) -> dict[str, Any] | None:

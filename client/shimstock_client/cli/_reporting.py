@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from pathlib import Path
 from time import sleep
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +10,7 @@ import click
 
 from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
+from ._places import write_output
 from ._speaking import echo, progress
 
 if TYPE_CHECKING:
@@ -200,17 +200,9 @@ def _write(how: dict[str, Any], files: dict[str, Callable[[], str | bytes]]) -> 
         path = how[option]
         if path is None:
             continue
-        write_file(f"--{option}", path, make())
+        write_output(f"--{option}", path, make())
         written.append(path)
     return written
-
-
-def write_file(option: str, path: str, content: str | bytes) -> None:
-    """Write what an option asked for."""
-    try:
-        Path(path).write_bytes(content.encode() if isinstance(content, str) else content)
-    except OSError as error:
-        raise Stop(f"{option}: {error.strerror}: {path}", Exit.USAGE) from error
 
 
 def _tell(written: list[str]) -> None:

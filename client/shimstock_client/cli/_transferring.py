@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,6 +9,7 @@ import click
 
 from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
+from ._places import write_output
 from ._speaking import echo
 
 if TYPE_CHECKING:
@@ -30,12 +30,7 @@ def export(bench: Bench, file: Path) -> None:
     if bench.timeout is None:
         bench.timeout = LONG
     content = bench.client.transfers.export()
-    try:
-        # for its owner's eyes alone
-        with os.fdopen(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as target:
-            target.write(content)
-    except OSError as error:
-        raise Stop(f"{error.strerror}: {file}", Exit.USAGE) from error
+    write_output("FILE", file, content)
     bench.show({"file": str(file), "bytes": len(content)}, lambda: echo(f"written to {file}"))
 
 

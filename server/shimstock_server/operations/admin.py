@@ -36,6 +36,7 @@ from shimstock_server.web.problems import Problem
 
 from . import backup as copies
 from . import restoring
+from .files import in_place_of
 from .logs import set_up
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -291,8 +292,8 @@ def export(path: Path) -> None:
     with (
         _opened(config) as database,
         database.read() as session,
-        # made for its owner alone
-        os.fdopen(os.open(path, os.O_RDWR | os.O_CREAT | os.O_TRUNC, 0o600), "w+b") as file,
+        in_place_of(path) as part,
+        part.open("w+b") as file,
     ):
         manifest = write_export(session, file, now=now)
     rows = sum(table["rows"] for table in manifest["tables"])

@@ -17,6 +17,8 @@ from sqlalchemy import URL, make_url
 from shimstock_server.database import migrate
 from shimstock_server.database.engine import LockTimeout, WriterLock
 
+from .files import in_place_of
+
 
 class BackupError(Exception):
     """A copy could not be made or put back; the message says why."""
@@ -32,20 +34,13 @@ def backup(url: str, target: Path) -> None:
     """
     address = make_url(url)
     target.parent.mkdir(parents=True, exist_ok=True)
-    part = target.with_name(target.name + ".part")
-    part.unlink(missing_ok=True)
-    # Made for its owner alone: it holds the names of the shop's customers.
-    os.close(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
-    try:
+    with in_place_of(target) as part:
         if address.get_backend_name() == "sqlite":
             _copy_sqlite(_existing(address), part)
         else:
             _run(
                 "pg_dump", "--format=custom", "--no-owner", f"--file={part}", _plain(address), address=address
             )
-        part.replace(target)
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def restore(url: str, source: Path) -> None:

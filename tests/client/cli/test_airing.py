@@ -137,7 +137,9 @@ def test_a_forecast_says_when_to_look_and_where_it_lives(
         job["id"], readings, stage="final", at_pitch=True, taken_at=shop.clock.now()
     )
     chart = tmp_path / "chart.svg"
+    chart.touch(mode=0o666)
     shown = command("forecast", number, "--chart", str(chart))
+    assert chart.stat().st_mode & 0o777 == 0o600
     forecast = shop.client().forecasts.get(shop.things.ids["instrument"], step=30)
     assert forecast.sentence in " ".join(shown.out.split())
     assert "relief bass [mm]" in shown.out
