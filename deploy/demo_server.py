@@ -14,16 +14,17 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from typing import NoReturn
 
-from processes import LOOPBACK, DemoError, Process, listen, port_of, wait_until_ready
+from processes import LOOPBACK, PATIENT, DemoError, Process, listen, port_of, stop_all, wait_until_ready
 
+from shimstock_client import Client, ShimstockError
 from shimstock_client.cli._places import write_file, write_private
 
-CHECKOUT = Path(__file__).resolve().parent.parent
+HERE = Path(__file__).resolve().parent
+CHECKOUT = HERE.parent
 USUAL_PORT = 8765
 USUAL_SITE_PORT = 8766
 STOPPING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
@@ -88,8 +89,8 @@ class Demo:
             **kept,
             "SHIMSTOCK_DATABASE_URL": f"sqlite:///{self._database}",
             "SHIMSTOCK_SECRET": self._secret(),
-            "SHIMSTOCK_BOOKING_PAGE": self.site,
             "SHIMSTOCK_WEBHOOK_PRIVATE": "yes",  # the example website is on this machine too
+            **({"SHIMSTOCK_BOOKING_PAGE": self.site} if self.site else {}),
         }
 
     def _secret(self) -> str:
@@ -99,10 +100,10 @@ class Demo:
             write_file(file, secrets.token_urlsafe(32).encode())
         return file.read_text()
 
-    def admin(self, *arguments: str) -> str:
-        """Run one command of the operator and return what it prints."""
+    def admin(self, *commands: list[str]) -> str:
+        """Run commands of the operator, one after the other, and return what they print."""
         done = subprocess.run(
-            [program("shimstock-admin"), *arguments],
+            [sys.executable, str(HERE / "admin_commands.py"), json.dumps(commands)],
             env=self.environment(),
             stdin=subprocess.DEVNULL,
             capture_output=True,
@@ -111,7 +112,10 @@ class Demo:
         )
         if done.returncode != 0:
             said = (done.stderr.strip() or done.stdout.strip()).splitlines()[-15:]
-            raise DemoError(f"shimstock-admin {' '.join(arguments)} failed:\n" + "\n".join(said))
+            raise DemoError(
+                "\n".join(["shimstock-admin failed:", *said])
+                + "\ndeploy/demo --fresh starts over with a new database."
+            )
         return done.stdout
 
     def forget(self) -> None:
@@ -125,43 +129,50 @@ class Demo:
                 entry.unlink()
 
     def prepare(self) -> None:
-        """Migrate the database, and fill it when that has not been done to its end."""
-        try:
-            self.admin("migrate")
-        except DemoError as reason:
-            raise DemoError(f"{reason}\ndeploy/demo --fresh starts over with a new database.") from reason
+        """Migrate the database, fill it unless that was done to its end, and make the manager's key."""
+        commands = [["migrate"]]
         if not self._seeded.exists():
-            self.admin("seed", str(CHECKOUT / "seed"))
-            self._seeded.touch()
-        kept = json.loads(self.keys.read_text()) if self.keys.exists() else {}
-        benches = {
-            f"bench-{number}": ["bench", "--bench", name] for number, name in enumerate(bench_names(), 1)
-        }
-        wanted = {"manager": ["manager"], "booking": ["booking"], **benches}
-        missing = {name: scope for name, scope in wanted.items() if name not in kept}
-        if missing:
-            with ThreadPoolExecutor(max_workers=2) as at_once:
-                made = dict(zip(missing, at_once.map(self._make_key, missing, missing.values()), strict=True))
-            write_private(self.keys, kept | made)
+            commands.append(["seed", str(CHECKOUT / "seed")])
+        keys = self.kept_keys()
+        if "manager" not in keys:
+            commands.append(["key", "create", "--name", "demo, manager", "--scope", "manager", "--json"])
+        told = self.admin(*commands)
+        self._seeded.touch()
+        if "manager" not in keys:
+            write_private(self.keys, {**keys, "manager": json.loads(told.splitlines()[-1])["secret"]})
 
-    def _make_key(self, name: str, scope: list[str]) -> str:
-        """Make an API key and return its secret."""
-        made = json.loads(self.admin("key", "create", "--name", f"demo, {name}", "--scope", *scope, "--json"))
-        return str(made["secret"])
+    def make_keys(self, url: str) -> None:
+        """Make the keys of the website and of the benches, as a manager does."""
+        keys = self.kept_keys()
+        with Client(url, keys["manager"], timeout=PATIENT) as shop:
+            benches = {bench.name: bench.id for bench in shop.benches.list()}
+            wanted: dict[str, dict[str, str]] = {"booking": {"scope": "booking"}}
+            for number, name in enumerate(bench_names(), 1):
+                wanted[f"bench-{number}"] = {"scope": "bench", "bench_id": benches[name]}
+            for name, fields in wanted.items():
+                if name not in keys:
+                    keys[name] = str(shop.keys.create(name=f"demo, {name}", **fields).secret)
+        write_private(self.keys, keys)
+
+    def kept_keys(self) -> dict[str, str]:
+        """Return the keys that were made so far."""
+        return dict(json.loads(self.keys.read_text())) if self.keys.exists() else {}
 
     def start(self, name: str, *arguments: str, listening: socket.socket | None = None) -> Process:
         """Start one of the service's processes, with the socket that it shall listen on."""
         command = [program("shimstock-admin"), *arguments]
         return Process(name, command, self.environment(), self.folder / f"{arguments[0]}.log", listening)
 
-    def start_site(self, url: str) -> Process:
+    def start_site(self, url: str, listening: socket.socket) -> Process:
         """Start the example website, which books with the shop's booking key."""
-        port = self.site.rstrip("/").rsplit(":", 1)[1]
-        program = str(CHECKOUT / "deploy" / "example-site" / "website.py")
-        command = [sys.executable, program, "--port", port, "--kept", str(self.folder / "website.json")]
-        key = json.loads(self.keys.read_text())["booking"]
-        environment = {**self.environment(), "SHIMSTOCK_URL": url, "SHIMSTOCK_KEY": key}
-        return Process("The website", command, environment, self.folder / "website.log")
+        command = [sys.executable, str(HERE / "example-site" / "website.py")]
+        command += ["--fd", str(listening.fileno()), "--kept", str(self.folder / "website.json")]
+        environment = {
+            **self.environment(),
+            "SHIMSTOCK_URL": url,
+            "SHIMSTOCK_KEY": self.kept_keys()["booking"],
+        }
+        return Process("The website", command, environment, self.folder / "website.log", listening)
 
     def play(self, url: str) -> int:
         """Play the bench session through the client, on the terminal, and return its exit code."""
@@ -191,10 +202,10 @@ def program(name: str) -> str:
     return str(Path(sys.executable).with_name(name))
 
 
-def say_where(demo: Demo, url: str) -> None:
+def say_where(demo: Demo, url: str, site_is_open: bool) -> None:
     """Tell where to look around."""
-    places = {
-        "website": demo.site,
+    places = {"website": demo.site} if site_is_open else {}
+    places |= {
         "docs page": f"{url}/docs",
         "keys": str(demo.keys),
         "logs": f"{demo.folder}/serve.log, worker.log, website.log",
@@ -207,47 +218,75 @@ def say_where(demo: Demo, url: str) -> None:
     print("Stop with Ctrl-C.", flush=True)
 
 
-def serve_until_stopped(processes: list[Process]) -> None:
-    """Wait until somebody stops the demo, or a process ends by itself."""
+def serve_until_stopped(processes: list[Process], website: Process | None) -> None:
+    """Wait until somebody stops the demo, or the service or its worker ends by itself."""
     while True:
         for process in processes:
             if process.ended():
                 raise process.failure()
+        if website is not None and website.ended():
+            print(f"{website.failure()}\nThe shop stays open without it.", file=sys.stderr, flush=True)
+            website = None
         time.sleep(0.3)
 
 
-def run(demo: Demo, port: int | None, fresh: bool, once: bool) -> int:
+def hold_site_port(demo: Demo, port: int | None) -> socket.socket | None:
+    """Listen where the website will answer; without a port the shop does without a website."""
+    try:
+        listening = listen(port, USUAL_SITE_PORT, "--site-port")
+    except DemoError as reason:
+        print(f"There is no website: {reason}", file=sys.stderr)
+        return None
+    demo.site = f"http://{LOOPBACK}:{port_of(listening)}/"
+    return listening
+
+
+def run(demo: Demo, arguments: argparse.Namespace) -> int:
     """Run the demo and return its exit code."""
     with ExitStack() as put_away:
         put_away.enter_context(demo.only_one())
-        if fresh:
+        if arguments.fresh:
             demo.forget()
-        listening = put_away.enter_context(listen(port, USUAL_PORT))
-        with listen(None, USUAL_SITE_PORT) as free:
-            demo.site = f"http://{LOOPBACK}:{port_of(free)}/"
+        listening = put_away.enter_context(listen(arguments.port, USUAL_PORT, "--port"))
+        site = None if arguments.once else hold_site_port(demo, arguments.site_port)
+        if site is not None:
+            put_away.enter_context(site)
         demo.prepare()
         url = f"http://{LOOPBACK}:{port_of(listening)}"
         demo.note(url)
+        processes: list[Process] = []
+        put_away.callback(stop_all, processes)
+        put_away.callback(ignore_signals)
         service = demo.start(
             "The service", "serve", "--bind", f"fd://{listening.fileno()}", listening=listening
         )
-        put_away.callback(service.stop)
+        processes.append(service)
         worker = demo.start("The worker", "worker")
-        put_away.callback(worker.stop)
-        put_away.callback(ignore_signals)
-        wait_until_ready(url, service)
+        processes.append(worker)
+        wait_until_ready(f"{url}/readyz", service)
+        demo.make_keys(url)
         status = demo.play(url)
         if status != 0:
             print(f"The bench session ended with status {status}.", file=sys.stderr)
-        if not once:
-            website = demo.start_site(url)
-            put_away.callback(website.stop)
-            say_where(demo, url)
+        if not arguments.once:
+            website = None
+            if site is not None:
+                website = demo.start_site(url, site)
+                processes.append(website)
+                site.close()  # the website has it now: when it ends, nobody waits for an answer
+                open_site(website, demo.site)
+            say_where(demo, url, website is not None and not website.ended())
             try:
-                serve_until_stopped([service, worker, website])
+                serve_until_stopped([service, worker], website)
             except Stopped:
                 print("\nStopping.", flush=True)
         return status
+
+
+def open_site(website: Process, address: str) -> None:
+    """Return once the website answers or has ended, which is told later."""
+    with suppress(DemoError):
+        wait_until_ready(address, website)
 
 
 def main() -> int:
@@ -257,17 +296,23 @@ def main() -> int:
     parser.add_argument("--fresh", action="store_true", help="forget what earlier demos left")
     parser.add_argument("--port", type=int, help=f"port on {LOOPBACK} (default {USUAL_PORT}, or a free one)")
     parser.add_argument(
+        "--site-port", type=int, help=f"port of the website (default {USUAL_SITE_PORT}, or a free one)"
+    )
+    parser.add_argument(
         "--folder", type=Path, default=CHECKOUT / ".demo", help="where its database and keys lie"
     )
     arguments = parser.parse_args()
     for number in STOPPING:
         signal.signal(number, raise_stopped)
     try:
-        return run(Demo(arguments.folder.resolve()), arguments.port, arguments.fresh, arguments.once)
+        return run(Demo(arguments.folder.resolve()), arguments)
     except AlreadyRunningError as reason:
         print(reason, file=sys.stderr)
         return BUSY
     except DemoError as reason:
+        print(f"The demo cannot go on: {reason}", file=sys.stderr)
+        return UNAVAILABLE
+    except ShimstockError as reason:
         print(f"The demo cannot go on: {reason}", file=sys.stderr)
         return UNAVAILABLE
     except Stopped:

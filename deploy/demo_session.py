@@ -16,6 +16,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from demo_instrument import DemoInstrument
+from processes import PATIENT
 
 from shimstock_client import (
     Client,
@@ -369,13 +370,13 @@ def bench_key(keys: dict[str, str]) -> str:
 
 def play(url: str, keys: dict[str, str], folder: Path, places: Path | None) -> Bench:
     """Play the whole session, and return the bench as it stands at the end."""
-    with Client(url, keys["manager"]) as counter:
+    with Client(url, keys["manager"], timeout=PATIENT) as counter:
         technician = next(
             (one for one in counter.technicians.list() if one.active and "setup" in one.skills), None
         )
         if technician is None:
             raise SessionError("the shop has no technician who does setups")
-        with Client(url, bench_key(keys), technician.id) as client:
+        with Client(url, bench_key(keys), technician.id, timeout=PATIENT) as client:
             bench = Bench(counter, client, technician)
             bench.tools = {tool.name: tool for tool in counter.tools.list(limit=500) if tool.active}
             say(

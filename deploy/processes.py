@@ -16,6 +16,10 @@ from contextlib import suppress
 from pathlib import Path
 
 LOOPBACK = "127.0.0.1"
+PATIENCE = 300.0
+"""Seconds after which a process hangs, on the slowest machine."""
+PATIENT = (10.0, 300.0)
+"""Seconds to connect and between two bytes of an answer: a slow machine is waited for, a hang ends."""
 DIRECT = urllib.request.build_opener(
     urllib.request.ProxyHandler({})
 )  # loopback is never reached through a proxy
@@ -68,10 +72,13 @@ class Process:
             f"{self.name} has ended by itself (status {self._process.returncode}):\n{last_lines}"
         )
 
-    def stop(self, patience: float = 15) -> None:
-        """Ask the process to end, and end it and its children when it does not."""
+    def ask_to_end(self) -> None:
+        """Ask the process to end."""
         with suppress(ProcessLookupError):
             self._process.terminate()
+
+    def wait(self, patience: float = PATIENCE) -> None:
+        """Wait for the process to end, and end it and its children when it does not."""
         try:
             self._process.wait(patience)
         except subprocess.TimeoutExpired:
@@ -80,8 +87,16 @@ class Process:
             self._process.wait()
 
 
-def listen(wanted: int | None, usual: int) -> socket.socket:
-    """Listen on the port asked for, else on the usual one, else on any that is free.
+def stop_all(processes: list[Process]) -> None:
+    """Have all end at once, and wait for each."""
+    for process in processes:
+        process.ask_to_end()
+    for process in processes:
+        process.wait()
+
+
+def listen(wanted: int | None, usual: int, option: str) -> socket.socket:
+    """Listen on the port asked for by an option, else on the usual one, else on any that is free.
 
     The port is held from here on, so that no other program takes it before the service answers there.
     """
@@ -93,7 +108,7 @@ def listen(wanted: int | None, usual: int) -> socket.socket:
             listening.listen(64)
             return listening
         listening.close()
-    raise DemoError(f"Port {wanted} is taken; name another with --port, or leave it out.")
+    raise DemoError(f"Port {wanted} is taken; name another with {option}, or leave it out.")
 
 
 def port_of(listening: socket.socket) -> int:
@@ -102,20 +117,20 @@ def port_of(listening: socket.socket) -> int:
 
 
 def is_ready(url: str) -> bool:
-    """Tell whether the service answers that it is ready."""
+    """Tell whether what answers there is ready."""
     try:
-        with DIRECT.open(f"{url}/readyz", timeout=5) as answer:
+        with DIRECT.open(url, timeout=5) as answer:
             return bool(answer.status == 200)
     except (urllib.error.URLError, OSError):
         return False
 
 
-def wait_until_ready(url: str, service: Process, patience: float = 60) -> None:
-    """Return once the service is ready."""
+def wait_until_ready(url: str, process: Process, patience: float = PATIENCE) -> None:
+    """Return once a process answers that it is ready."""
     until = time.monotonic() + patience
     while not is_ready(url):
-        if service.ended():
-            raise service.failure()
+        if process.ended():
+            raise process.failure()
         if time.monotonic() > until:
-            raise DemoError(f"The service is not ready after {patience:.0f} s; see {service.log}")
+            raise DemoError(f"{process.name} is not ready after {patience:.0f} s; see {process.log}")
         time.sleep(0.1)

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from flask import Flask, Response, jsonify, render_template, request
+from werkzeug.serving import make_server
 
 from shimstock_client import (
     Client,
@@ -170,11 +171,15 @@ def main() -> None:
     """Serve the site on loopback until stopped."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--port", type=int, default=8766)
+    parser.add_argument("--fd", type=int, help="a socket that listens already, instead of --port")
     parser.add_argument("--kept", type=Path, default=HERE / "webhook.json", help="where the secret is kept")
     arguments = parser.parse_args()
     url, key = os.environ["SHIMSTOCK_URL"], os.environ["SHIMSTOCK_KEY"]
-    secret = subscribe(url, key, f"http://127.0.0.1:{arguments.port}/shimstock", arguments.kept)
-    make_site(url, key, [secret]).run("127.0.0.1", arguments.port, threaded=True)
+    webhook_secrets: list[str] = []
+    site = make_site(url, key, webhook_secrets)
+    server = make_server("127.0.0.1", arguments.port, site, threaded=True, fd=arguments.fd)
+    webhook_secrets.append(subscribe(url, key, f"http://127.0.0.1:{server.port}/shimstock", arguments.kept))
+    server.serve_forever()
 
 
 if __name__ == "__main__":

@@ -18,7 +18,7 @@ import requests
 
 from tests.house.files import CHECKOUT
 
-PATIENCE = 120  # seconds
+PATIENCE = 1800  # seconds, after which it hangs on the slowest machine
 pytestmark = pytest.mark.xdist_group("demo")  # they share one folder
 
 
@@ -36,13 +36,17 @@ class Running:
         """Return what it has printed."""
         return self.log.read_text()
 
-    def wait_until_open(self) -> str:
-        """Return the address that it serves on, once the session is over."""
+    def wait_until_said(self, text: str) -> None:
+        """Wait until it has printed something."""
         until = time.monotonic() + PATIENCE
-        while "Stop with Ctrl-C" not in self.said():
+        while text not in self.said():
             assert self.process.poll() is None, self.said()
             assert time.monotonic() < until, self.said()
             time.sleep(0.1)
+
+    def wait_until_open(self) -> str:
+        """Return the address that it serves on, once the session is over."""
+        self.wait_until_said("Stop with Ctrl-C")
         found = re.search(r"(http://127\.0\.0\.1:\d+)/docs", self.said())
         assert found is not None
         return found[1]
@@ -77,13 +81,6 @@ def answers(url: str) -> bool:
     """Tell whether anybody answers there."""
     with suppress(requests.RequestException):
         return requests.get(f"{url}/livez", timeout=5).ok
-    return False
-
-
-def is_open(site: str) -> bool:
-    """Tell whether the website answers."""
-    with suppress(requests.RequestException):
-        return requests.get(site, timeout=5).ok
     return False
 
 
@@ -132,24 +129,42 @@ def test_it_serves_refuses_a_second_one_and_starts_again_after_a_kill(
         assert second.returncode == 75
         assert f"already running here (process {demo.process.pid}, {url}/docs)" in second.stderr
 
+        end_the_website(demo)
+        demo.wait_until_said("The website has ended by itself")
+        demo.wait_until_said("The shop stays open without it.")
+        assert_that_it_can_be_used(url, folder)
+
         demo.process.kill()
         demo.process.wait(PATIENCE)
-        again = Running(folder)
-        url = again.wait_until_open()
-        assert_that_it_can_be_used(url, folder)
-        assert stop(again) == 0, again.said()
-        assert not answers(url)
+        with socket.create_server(("127.0.0.1", 0)) as taken:
+            port = taken.getsockname()[1]
+            again = Running(folder, "--site-port", str(port))
+            url = again.wait_until_open()
+            assert f"There is no website: Port {port} is taken; name another with --site-port" in again.said()
+            assert "  website " not in again.said()
+            assert_that_it_can_be_used(url, folder)
+            assert stop(again) == 0, again.said()
+            assert not answers(url)
     finally:
         for left in (demo, again):
             if left is not None and left.process.poll() is None:
                 stop(left)
 
 
+def end_the_website(demo: Running) -> None:
+    """End the process of the website, and nothing else."""
+    pid = demo.process.pid
+    children = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+    sites = [each for each in children if b"website.py" in Path(f"/proc/{each}/cmdline").read_bytes()]
+    assert len(sites) == 1, sites
+    os.kill(int(sites[0]), signal.SIGTERM)
+
+
 def assert_that_it_can_be_used(url: str, folder: Path) -> None:
     """Look at what the demo says one can look at."""
     manager = json.loads((folder / "keys.json").read_text())["manager"]
-    assert requests.get(f"{url}/docs", timeout=20).ok
-    jobs = requests.get(f"{url}/v1/jobs", headers={"Authorization": f"Bearer {manager}"}, timeout=20)
+    assert requests.get(f"{url}/docs", timeout=PATIENCE).ok
+    jobs = requests.get(f"{url}/v1/jobs", headers={"Authorization": f"Bearer {manager}"}, timeout=PATIENCE)
     assert jobs.json()["items"], jobs.text
 
 
@@ -158,16 +173,13 @@ def assert_that_the_website_books(said: str) -> None:
     found = re.findall(r"website +(http://127\.0\.0\.1:\d+/)", said)
     assert found, said
     site = found[-1]
-    until = time.monotonic() + PATIENCE
-    while not is_open(site):
-        assert time.monotonic() < until, said
-        time.sleep(0.1)
-    services = requests.get(f"{site}services", timeout=20).json()
+    assert requests.get(site, timeout=PATIENCE).ok
+    services = requests.get(f"{site}services", timeout=PATIENCE).json()
     assert "Setup, electric" in {service["name"] for service in services}
-    free = requests.get(f"{site}slots/{services[0]['id']}", timeout=20).json()
+    free = requests.get(f"{site}slots/{services[0]['id']}", timeout=PATIENCE).json()
     slot = free["days"][0]["slots"][0]["at"]
     wish = {"service": services[0]["id"], "at": slot, "click": "one"}
-    assert requests.post(f"{site}hold", json=wish, timeout=20).json()["visit"]
+    assert requests.post(f"{site}hold", json=wish, timeout=PATIENCE).json()["visit"]
 
 
 def test_a_port_that_is_taken_is_said(tmp_path: Path) -> None:
