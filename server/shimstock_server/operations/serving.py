@@ -81,7 +81,10 @@ class Gunicorn(BaseApplication):  # type: ignore[misc]
 
 def serve(config: Config, *, bind: str, workers: int, threads: int) -> None:
     """Serve until SIGTERM or SIGINT, then finish what is under way and leave the process."""
+    from shimstock_server.app import import_areas
+
     set_up(config.log_level)
+    import_areas()  # once here, before the fork, and not once in each worker
     Gunicorn(config, bind=bind, workers=workers, threads=threads).run()
 
 
