@@ -170,8 +170,10 @@ def test_an_answer_that_is_none_gives_a_sentence(hostile: Callable[[Change], Com
 
 
 @pytest.mark.parametrize(
-    "wrong", [None, True, 10**400, "\ud800", [{}], {"value": "x"}], ids=repr
-)  # fmt: skip
+    "wrong",
+    [None, True, 10**400, "\ud800", [{}], {"value": "x"}],
+    ids=["nothing", "truth", "beyond measure", "half of a pair", "list", "object"],
+)
 def test_members_of_another_shape_give_a_sentence(hostile: Callable[[Change], Command], wrong: Any) -> None:
     command = hostile(each(lambda _, value: value if isinstance(value, bool) else wrong))
     for words in COMMANDS:
