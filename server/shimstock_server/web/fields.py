@@ -34,7 +34,7 @@ __all__ = [
     "Whole",
 ]
 
-_INT64 = 2**63
+_INT32 = 2**31
 _UUID = re.compile(r"[0-9a-fA-F]{8}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{4}-[0-9a-fA-F]{12}")
 _INSTANT = re.compile(r"\d{4}-\d\d-\d\d[Tt]\d\d:\d\d(:\d\d(\.\d{1,6})?)?([Zz]|[+-]\d\d:\d\d)")
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
@@ -144,12 +144,12 @@ def clean_text(value: str, *, multiline: bool = False) -> str:
 
 
 class Whole(StrictField):
-    """A whole number of at most 64 bits."""
+    """A whole number, of at most 32 bits unless it says otherwise: what the databases' columns hold."""
 
     def __init__(
         self,
-        min: int = -_INT64,  # noqa: A002
-        max: int = _INT64 - 1,  # noqa: A002
+        min: int = -_INT32,  # noqa: A002
+        max: int = _INT32 - 1,  # noqa: A002
         **kwargs: Any,
     ) -> None:
         self.min, self.max = min, max
@@ -159,7 +159,7 @@ class Whole(StrictField):
         if isinstance(value, bool) or not isinstance(value, int):
             raise ValidationError("must be a whole number")
         if not self.min <= value <= self.max:
-            raise ValidationError(_wanted(self.min, self.max, -_INT64, _INT64 - 1))
+            raise ValidationError(_wanted(self.min, self.max, -_INT32, _INT32 - 1))
         return value
 
     def from_text(self, text: str) -> Any:
@@ -169,8 +169,8 @@ class Whole(StrictField):
     def openapi(self) -> dict[str, Any]:
         """Return the JSON Schema of this field."""
         schema: dict[str, Any] = {"type": "integer", "minimum": self.min, "maximum": self.max}
-        if (self.min, self.max) == (-_INT64, _INT64 - 1):
-            schema["format"] = "int64"
+        if (self.min, self.max) == (-_INT32, _INT32 - 1):
+            schema["format"] = "int32"
         return schema
 
 
