@@ -16,6 +16,7 @@ from shimstock_server.database.history import emit
 from shimstock_server.database.session import Database
 from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.booking import Booking, Service
+from shimstock_server.database.tables.cards import CardLink
 from shimstock_server.database.tables.jobs import Job, JobMove
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import BookingState, JobState, Kind
@@ -161,7 +162,7 @@ def confirm(
         raise HoldEnded(next_slots=next_slots(session, service, booking.day, now=now))
     if booking.state is not BookingState.HELD:
         raise BookingSettled(f"This booking is {booking.state} already.")
-    followed = _followed(session, wish, now=now)
+    link, followed = _followed(session, wish, actor=actor, now=now)
     _check_instrument(session, service, wish, followed)
     owner_id = followed.owner_id if followed is not None else _owner(session, wish["owner"])
     job = jobs.check_in(
@@ -195,19 +196,24 @@ def confirm(
         session, "booking.confirmed", booking,
         state=booking.state, service=service.id, at=booking.at, job=job.id,
     )  # fmt: skip
-    return cards.make_link(session, job, actor=actor, now=now)[1]
+    return cards.make_link(session, job, actor=actor, now=now, derived_from=link)[1]
 
 
-def _followed(session: Session, wish: dict[str, Any], *, now: datetime) -> Job | None:
-    """The job of which this is the recheck, named by the secret of its owner's page."""
+def _followed(
+    session: Session, wish: dict[str, Any], *, actor: Actor, now: datetime
+) -> tuple[CardLink, Job] | tuple[None, None]:
+    """Return the job of which this is the recheck, and the address of its owner's page that names it."""
     if wish["recheck_of"] is None:
         if wish["owner"] is None:
             raise InvalidFields.at("/owner", "is required: say who brings the instrument")
-        return None
-    job = cards.job_of(session, wish["recheck_of"], now=now)
-    if job is None or job.instrument_id is None:
-        raise InvalidFields.at("/recheck_of", "is no address of an owner's page, or one that has ended")
-    return job
+        return None, None
+    link = cards.find_for_recheck(session, wish["recheck_of"], actor=actor, now=now)
+    job = None if link is None else session.get_one(Job, link.job_id)
+    if link is None or job is None or job.instrument_id is None:
+        raise InvalidFields.at(
+            "/recheck_of", "is no address of an owner's page that this key may use, or one that has ended"
+        )
+    return link, job
 
 
 def _check_instrument(session: Session, service: Service, wish: dict[str, Any], followed: Job | None) -> None:

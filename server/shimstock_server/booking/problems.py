@@ -26,6 +26,14 @@ class BookingSettled(Conflict):
     title = "Booking settled"
 
 
+class AddressEnded(Conflict):
+    """The address of the owner's page with which this recheck was booked has ended or was revoked; only the
+    shop can make another."""
+
+    code = "address-ended"
+    title = "Address ended"
+
+
 class NotYetMissed(Conflict):
     """The drop-off slot has not passed yet; cancel the booking instead."""
 

@@ -19,7 +19,7 @@ from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.visibility import visibility
 
 from . import arrival, availability, holds, schemas, services, showing
-from .problems import BookingSettled, HoldEnded, NoPlace, NotYetMissed, ServiceNameInUse
+from .problems import AddressEnded, BookingSettled, HoldEnded, NoPlace, NotYetMissed, ServiceNameInUse
 
 service_routes = Blueprint("services", "What can be booked, and when there is room.")
 booking_routes = Blueprint(
@@ -211,14 +211,23 @@ def check_in_booking(booking_id: UUID, body: dict[str, Any]) -> Answer:
 
 @booking_routes.operation(
     "POST", "/bookings/<uuid:booking_id>/card-links", scopes=ANY, body=cards.CardLinkIn,
-    answer=cards.NewCardLinkOut, status=201, writes=True, creates="key", conflicts=(BookingSettled,),
+    answer=cards.NewCardLinkOut, status=201, writes=True, creates="key",
+    conflicts=(BookingSettled, AddressEnded),
 )  # fmt: skip
 def add_booking_card_link(booking_id: UUID, body: dict[str, Any]) -> Answer:
-    """Make another address of the owner's page of a booking: the first one came with its confirmation."""
+    """Make another address of the owner's page of a booking: the first one came with its confirmation.
+
+    That of a recheck ends, and is revoked, with the address with which the recheck was booked.
+    """
     booking = holds.load(current.session, booking_id)
     if booking.job_id is None:
         raise BookingSettled("The owner's page comes with the confirmation of the booking.")
     job = load_job(current.session, booking.job_id)
-    row, path = cards.make_link(current.session, job, actor=current.actor, now=current.now, days=body["days"])
+    former = cards.derived_from(current.session, job, actor=current.actor)
+    if former is not None and not cards.is_active(former, current.now):
+        raise AddressEnded
+    row, path = cards.make_link(
+        current.session, job, actor=current.actor, now=current.now, days=body["days"], derived_from=former
+    )
     told = cards.link_told(row, now=current.now, path=path)
     return Answer(told, location=f"/v1/card-links/{row.id}")

@@ -207,7 +207,8 @@ class ConfirmIn(StrictSchema):
         **_about(
             "What follows /cards/ in the address of an owner's page: the booking is the recheck of that job, "
             "with its instrument and its owner. The page's own button leads to the shop's booking page and "
-            "hands it over behind `#card=`."
+            "hands it over behind `#card=`. The new booking's page ends, and is revoked, with that address. "
+            "A website's key may use the pages of its own bookings and of jobs that no website booked."
         ),
     )
 

@@ -1,9 +1,18 @@
 """The card that an owner takes home, and the page on which the owner sees where the instrument is."""
 
-from .links import CardLinkIn, NewCardLinkOut, job_of, make_link
+from .links import CardLinkIn, NewCardLinkOut, derived_from, find_for_recheck, is_active, make_link
 from .links import told as link_told
 from .routes import blueprint, owners
 
-__all__ = ["CardLinkIn", "NewCardLinkOut", "blueprints", "job_of", "link_told", "make_link"]
+__all__ = [
+    "CardLinkIn",
+    "NewCardLinkOut",
+    "blueprints",
+    "derived_from",
+    "find_for_recheck",
+    "is_active",
+    "link_told",
+    "make_link",
+]
 
 blueprints = (blueprint, owners)

@@ -68,12 +68,29 @@ def _hash(token: str) -> bytes:
 
 
 def make_link(
-    session: Session, job: Job, *, actor: Actor, now: datetime, days: int = USUAL_DAYS
+    session: Session,
+    job: Job,
+    *,
+    actor: Actor,
+    now: datetime,
+    days: int = USUAL_DAYS,
+    derived_from: CardLink | None = None,
 ) -> tuple[CardLink, str]:
-    """Make an address of a job's page; return its row and its path, which is known here and never again."""
+    """Make an address of a job's page; return its row and its path, which is known here and never again.
+
+    Parameters
+    ----------
+    derived_from : CardLink, optional
+        The address with which the job was booked: the new one ends and is revoked with it.
+    """
     token = secrets.token_urlsafe(20)
+    expires_at = now + timedelta(days=days)
     row = CardLink(
-        job_id=job.id, token_hash=_hash(token), key_id=actor.key_id, expires_at=now + timedelta(days=days)
+        job_id=job.id,
+        token_hash=_hash(token),
+        key_id=actor.key_id,
+        derived_from_id=None if derived_from is None else derived_from.id,
+        expires_at=expires_at if derived_from is None else min(expires_at, derived_from.expires_at),
     )
     session.add(row)
     session.flush()
@@ -93,18 +110,41 @@ def is_active(row: CardLink, now: datetime) -> bool:
     return row.revoked_at is None and row.expires_at > now
 
 
-def job_of(session: Session, token: str, *, now: datetime) -> Job | None:
-    """Return the job whose page a secret opens."""
+def find_for_recheck(session: Session, token: str, *, actor: Actor, now: datetime) -> CardLink | None:
+    """Return the address that a secret opens, when this key may book a recheck with it.
+
+    A website's key may use the addresses of its own bookings, and of jobs that no website booked. The row is
+    locked, where the database can: a revocation waits for the new address, and then finds it.
+    """
     row = find(session, token, now=now)
-    return None if row is None else session.get_one(Job, row.job_id)
+    if row is None or not _may_use(session, actor, row.job_id, also_unbooked=True):
+        return None
+    session.refresh(row, with_for_update=True)
+    return row if is_active(row, now) else None
+
+
+def derived_from(session: Session, job: Job, *, actor: Actor) -> CardLink | None:
+    """Return the address from which a website's further addresses of a job derive, or None.
+
+    It is the one with which the job was booked as a recheck. Addresses that the shop makes derive from none.
+    """
+    if actor.scope != "booking":
+        return None
+    query = select(CardLink.derived_from_id).where(
+        CardLink.job_id == job.id, CardLink.derived_from_id.is_not(None)
+    )
+    found = session.scalars(query.limit(1)).one_or_none()
+    return None if found is None else session.get_one(CardLink, found, with_for_update=True)
 
 
 def revoke(session: Session, row: CardLink, *, now: datetime) -> None:
-    """End an address for good."""
+    """End an address for good, and every one that was made with it."""
     if row.revoked_at is None:
         row.revoked_at = now
         session.flush()
         emit(session, "card-link.revoked", row, job=row.job_id)
+    for each in session.scalars(select(CardLink).where(CardLink.derived_from_id == row.id)).all():
+        revoke(session, each, now=now)
 
 
 @on_erasure
@@ -124,12 +164,15 @@ def links_of(session: Session, job_id: UUID) -> list[CardLink]:
 def is_visible(session: Session, actor: Actor, link_id: UUID) -> bool:
     """Whether a key may see an address: the shop's keys all, a website's those of its own bookings."""
     job_id = session.scalar(select(CardLink.job_id).where(CardLink.id == link_id))
-    if job_id is None:
-        return False
+    return job_id is not None and _may_use(session, actor, job_id)
+
+
+def _may_use(session: Session, actor: Actor, job_id: UUID, *, also_unbooked: bool = False) -> bool:
+    """Whether a job is one of a key: any for the shop's keys, for a website's those that it booked."""
     if actor.scope != "booking":
         return True
     site = session.execute(select(Booking.site_id).where(Booking.job_id == job_id)).one_or_none()
-    return site is not None and site[0] == site_of(session, actor)
+    return also_unbooked if site is None else site[0] == site_of(session, actor)
 
 
 def told(row: CardLink, *, now: datetime, path: str | None = None) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from shimstock_server.web.fields import ValidationError, clean_text, instant_tex
 LEFT_OUT = {
     "allowed_moves": "written by the migrations",
     "idempotency_keys": "answers kept for some days",
+    "secret_fingerprint": "no secret is in an export, nor what tells it from others",
     "webhook_deliveries": "a log of what was sent",
     "delivery_attempts": "a log of what was sent",
     "learning_marks": "counted anew after an import",

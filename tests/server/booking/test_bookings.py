@@ -318,6 +318,70 @@ def test_a_recheck_is_named_by_the_owners_page(website: Website, client: Client,
     assert wrong.status_code == 422
 
 
+def recheck(website: Website, at: str, path: str) -> Any:
+    """Book a recheck with the address of an owner's page."""
+    held = website.hold(at).get_json()
+    body = {"recheck_of": path.removeprefix("/cards/")}
+    return website.client.post(f"/v1/bookings/{held['id']}/confirm", json=body)
+
+
+def revoke_first_link(client: Client, booking: dict[str, Any]) -> None:
+    links = client.get(f"/v1/jobs/{booking['job']['id']}/card-links").get_json()["items"]
+    first = f"/v1/card-links/{links[0]['id']}"
+    assert client.delete(first, etag=client.get(first).headers["ETag"]).status_code == 204
+
+
+def test_what_came_from_an_address_is_revoked_with_it(
+    website: Website, client: Client, stranger: Client, known: str
+) -> None:
+    booking = website.book(TEN, instrument={"serial": "AF-7"})
+    check_in(client, booking)
+    second = recheck(website, "2026-03-04T09:00:00Z", booking["card_path"]).get_json()
+    check_in(client, second, instrument_id=known)
+    third = recheck(website, "2026-03-05T09:00:00Z", second["card_path"]).get_json()
+    more = f"/v1/bookings/{third['id']}/card-links"
+    paths = [booking["card_path"], second["card_path"], third["card_path"]]
+    paths.append(website.client.post(more, json={}).get_json()["path"])
+    assert [stranger.get(path).status_code for path in paths] == [200] * 4
+    revoke_first_link(client, booking)
+    assert [stranger.get(path).status_code for path in paths] == [404] * 4
+    assert recheck(website, "2026-03-06T09:00:00Z", third["card_path"]).status_code == 422
+    refused = website.client.post(more, json={})
+    assert (refused.status_code, refused.get_json()["code"]) == (409, "address-ended")
+    by_the_shop = client.post(more, json={})
+    assert stranger.get(by_the_shop.get_json()["path"]).status_code == 200
+
+
+def test_an_address_ends_with_the_one_that_it_came_from(
+    website: Website, client: Client, stranger: Client, clock: FixedClock, known: str
+) -> None:
+    booking = website.book(TEN, instrument={"serial": "AF-7"})
+    check_in(client, booking)
+    short = website.client.post(f"/v1/bookings/{booking['id']}/card-links", json={"days": 2}).get_json()
+    again = recheck(website, "2026-03-04T09:00:00Z", short["path"]).get_json()
+    more = website.client.post(f"/v1/bookings/{again['id']}/card-links", json={"days": 90}).get_json()
+    links = client.get(f"/v1/jobs/{again['job']['id']}/card-links").get_json()["items"]
+    assert [link["expires_at"] for link in links] == [short["expires_at"]] * 2
+    clock.advance(timedelta(days=2))
+    for path in (short["path"], again["card_path"], more["path"]):
+        assert stranger.get(path).status_code == 404
+    assert stranger.get(booking["card_path"]).status_code == 200
+
+
+def test_another_websites_key_books_no_recheck(
+    website: Website, other_website: Website, client: Client, workshop: Workshop, known: str
+) -> None:
+    booking = website.book(TEN, instrument={"serial": "AF-7"})
+    check_in(client, booking)
+    refused = recheck(other_website, "2026-03-04T09:00:00Z", booking["card_path"])
+    assert (refused.status_code, pointers(refused)) == (422, ["/recheck_of"])
+    # A job that came in over the counter belongs to no website: its owner may book anywhere.
+    job = client.post("/v1/jobs", json={"instrument_id": known, "services": ["setup"]}).get_json()
+    card = client.post(f"/v1/jobs/{job['id']}/card-links", json={}).get_json()["path"]
+    taken = recheck(other_website, "2026-03-04T09:00:00Z", card)
+    assert taken.status_code == 200, taken.get_data(as_text=True)
+
+
 def test_bookings_are_found_by_serial_and_number(website: Website, client: Client, known: str) -> None:
     told, other = website.book(TEN, instrument={"serial": "AF-7"}), website.book(TEN)
 

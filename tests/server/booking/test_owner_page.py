@@ -5,19 +5,25 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
+import threading
+import time
 from datetime import timedelta
 from html.parser import HTMLParser
 from typing import Any
 
 import pytest
 from flask import Flask
-from sqlalchemy import text
+from sqlalchemy import select, text
 from werkzeug.test import TestResponse
 
+from shimstock_server.cards import links
 from shimstock_server.clock import FixedClock
 from shimstock_server.config import Config
 from shimstock_server.database.session import Database
 from shimstock_server.database.tables.cards import CardLink
+from shimstock_server.database.tables.jobs import Job
+from shimstock_server.database.words import Scope
+from shimstock_server.web.context import Actor
 from shimstock_server.web.tokens import redact
 from tests.server.clients import Client
 from tests.server.conftest import SECRET
@@ -200,6 +206,35 @@ def test_it_ends_and_can_be_revoked(
     assert client.delete(first).status_code == 428
     assert client.delete(first, etag=client.get(first).headers["ETag"]).status_code == 204
     assert stranger.get(booking["card_path"]).status_code == 404
+
+
+def test_a_revocation_waits_for_the_address_that_is_being_made(
+    booking: dict[str, Any], database: Database, clock: FixedClock
+) -> None:
+    token = booking["card_path"].removeprefix("/cards/")
+    info = {"now": clock.now(), "secret": SECRET}
+    manager = Actor(None, "the shop", Scope.MANAGER)
+    found = threading.Event()
+
+    def make() -> None:
+        with database.write(info) as session:
+            link = links.find_for_recheck(session, token, actor=manager, now=clock.now())
+            assert link is not None
+            found.set()
+            time.sleep(0.5)
+            job = session.get_one(Job, link.job_id)
+            links.make_link(session, job, actor=manager, now=clock.now(), derived_from=link)
+
+    maker = threading.Thread(target=make)
+    maker.start()
+    assert found.wait(10)
+    with database.write(info) as session:
+        row = session.scalars(select(CardLink).where(CardLink.derived_from_id.is_(None))).one()
+        links.revoke(session, row, now=clock.now())
+    maker.join(10)
+    with database.read() as session:
+        rows = session.scalars(select(CardLink)).all()
+        assert [row.revoked_at for row in rows] == [clock.now()] * 2
 
 
 def test_a_page_of_a_held_slot_is_not_made(website: Website) -> None:

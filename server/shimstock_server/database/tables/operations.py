@@ -9,7 +9,7 @@ from uuid import UUID
 from sqlalchemy import BigInteger, ForeignKey, Index, String, UniqueConstraint, text
 from sqlalchemy.orm import Mapped, mapped_column
 
-from .base import Base, Json, new_id
+from .base import Base, Json, check, new_id
 
 NEW = "position IS NULL"
 
@@ -34,6 +34,17 @@ class IdempotencyKey(Base):
     headers: Mapped[dict[str, Any] | None] = mapped_column(Json)
     body: Mapped[str | None]
     created_at: Mapped[datetime]
+
+
+class SecretFingerprint(Base):
+    """The one row that says which secret the database belongs to, by a keyed hash that does not reveal it."""
+
+    __tablename__ = "secret_fingerprint"
+    __table_args__ = (check("id = 1", "one_row"), {"info": {"audited": False}})
+
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False, default=1)
+    fingerprint: Mapped[str] = mapped_column(String(32), info={"secret": True})
+    updated_at: Mapped[datetime]
 
 
 class AuditEvent(Base):
