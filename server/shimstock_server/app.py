@@ -13,7 +13,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 
 from .clock import Clock, SystemClock
 from .config import Config
-from .database import migrate
+from .database import fingerprint, migrate
 from .database.engine import make_engine
 from .database.session import Database
 from .web import documents, gathering, handling, problems
@@ -66,7 +66,7 @@ def create_app(
     database : Database, optional
         The database; made from the settings by default.
     check_revision : bool
-        Whether to refuse a database whose tables are not those of this release.
+        Whether to refuse a database whose tables are not those of this release, or of another secret.
     areas : iterable of str
         The packages to serve: names of this package's own, or whole module names.
 
@@ -74,6 +74,8 @@ def create_app(
     ------
     migrate.WrongRevision
         When the database has not been migrated to this release.
+    fingerprint.AnotherSecret
+        When the database belongs to another secret.
     """
     app = Flask("shimstock_server", static_folder=None)
     app.json.sort_keys = False  # type: ignore[attr-defined]
@@ -83,7 +85,7 @@ def create_app(
     if database is None:
         database = open_database(config)
     if check_revision:
-        migrate.check(database.engine)
+        check_database(database, config)
     from .operations import metrics
 
     service = Service(
@@ -124,6 +126,20 @@ def open_database(config: Config) -> Database:
         prepare_threshold=config.prepare_threshold,
     )
     return Database(engine, write_wait=config.write_wait)
+
+
+def check_database(database: Database, config: Config) -> None:
+    """Refuse a database on which this release must not work with these settings.
+
+    Raises
+    ------
+    migrate.WrongRevision
+        When it has not been migrated to this release.
+    fingerprint.AnotherSecret
+        When it belongs to another secret.
+    """
+    migrate.check(database.engine)
+    fingerprint.check(database, config.secret)
 
 
 def _check_visibility(blueprint: Blueprint) -> None:

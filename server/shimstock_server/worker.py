@@ -10,10 +10,10 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from .app import check_database
 from .booking import let_holds_go
 from .clock import Clock, SystemClock
 from .config import Config
-from .database import migrate
 from .database.session import Database
 from .learning import work_off_marks as count_what_changed
 from .operations.retention import forget_kept_answers
@@ -114,9 +114,11 @@ def run_until_stopped(database: Database, config: Config) -> None:
     ------
     WrongRevision
         When the database has not been migrated to this release.
+    AnotherSecret
+        When the database belongs to another secret.
     """
     try:
-        migrate.check(database.engine)
+        check_database(database, config)
         worker = Worker(database, config)
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: worker.stop())
