@@ -5,17 +5,17 @@ from __future__ import annotations
 import contextlib
 import fcntl
 import os
-import sqlite3
 import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.exc import DisconnectionError
 from sqlalchemy.pool import QueuePool
+
+from . import in_use
 
 WRITES = "shimstock_writes"
 """Execution option of a connection whose transaction is going to write."""
@@ -60,11 +60,9 @@ def make_engine(
 
 def _sqlite(url: URL, pool_size: int, write_wait: float) -> Engine:
     path = Path(url.database or "").expanduser()
-    # Opened only when it is there: SQLite would make an empty file in the place of one that is missing.
-    address = f"file:{quote(str(path.absolute()))}?mode=rw"
     engine = create_engine(
         url.set(database=str(path)),
-        creator=lambda: sqlite3.connect(address, uri=True, timeout=write_wait, check_same_thread=False),
+        creator=lambda: in_use.connect_sqlite(path, timeout=write_wait, check_same_thread=False),
         poolclass=QueuePool,
         pool_size=pool_size,
         max_overflow=pool_size,
@@ -133,6 +131,8 @@ def _postgresql(
             **({} if "options" in url.query else {"options": options}),
         },
     )
+
+    in_use.share_postgresql(engine, by_transaction=prepare_threshold < 0)
 
     @event.listens_for(engine, "checkin")
     def _note_use(_connection: Any, record: Any) -> None:

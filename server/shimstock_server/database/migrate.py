@@ -16,6 +16,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import NullPool
 
+from . import in_use
 from .engine import WriterLock
 
 _SCRIPTS = Path(__file__).parent / "migrations"
@@ -112,6 +113,8 @@ def _check(connection: Connection) -> None:
 def upgrade(url: str, revision: str = "head") -> None:
     """Bring a database forward to a revision, all or nothing.
 
+    The former release may work on meanwhile: every migration suits it.
+
     Raises
     ------
     WrongRevision
@@ -122,14 +125,16 @@ def upgrade(url: str, revision: str = "head") -> None:
 
 
 def downgrade(url: str, revision: str) -> None:
-    """Bring a database back to a revision (`base` for none), all or nothing.
+    """Bring a database back to a revision (`base` for none), all or nothing, while nobody uses it.
 
     Raises
     ------
     WrongRevision
         When the database is of a later release, or there is no such revision.
+    InUse
+        When a process works with what would be dropped.
     """
-    with _migrating(url, revision) as config:
+    with in_use.alone(url), _migrating(url, revision) as config:
         alembic.command.downgrade(config, revision)
 
 
@@ -166,12 +171,16 @@ def _known() -> tuple[str, ...]:
 def _engine(url: str) -> Engine:
     address = make_url(url)
     if address.get_backend_name() != "sqlite":
-        return create_engine(address.set(drivername="postgresql+psycopg"), poolclass=NullPool)
+        engine = create_engine(address.set(drivername="postgresql+psycopg"), poolclass=NullPool)
+        in_use.share_postgresql(engine)
+        return engine
     path = Path(address.database or "").expanduser()
     path.parent.mkdir(parents=True, exist_ok=True)
     # The file holds the names of the shop's customers: nobody else on the machine reads it.
     path.touch(mode=0o600)
-    engine = create_engine(address.set(database=str(path)), poolclass=NullPool)
+    engine = create_engine(
+        address.set(database=str(path)), creator=lambda: in_use.connect_sqlite(path), poolclass=NullPool
+    )
 
     @event.listens_for(engine, "connect")
     def _set_up(connection: Any, _record: Any) -> None:

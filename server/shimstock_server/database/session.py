@@ -19,6 +19,7 @@ from shimstock_server.web.problems import Conflict, DatabaseAway, DiskFull, Prec
 
 from . import history
 from .engine import WRITES, LockTimeout, WriterLock
+from .in_use import Replacing
 
 _log = logging.getLogger(__name__)
 
@@ -141,7 +142,7 @@ class Database:
 def _told_as_problems(*, writes: bool = False) -> Iterator[None]:
     try:
         yield
-    except LockTimeout:
+    except (LockTimeout, Replacing):
         raise DatabaseAway(retry_after=1) from None
     except StaleDataError as error:
         raise PreconditionFailed() from error

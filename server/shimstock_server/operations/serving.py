@@ -12,6 +12,8 @@ from prometheus_client import multiprocess
 
 from shimstock_server.config import Config
 from shimstock_server.database import migrate
+from shimstock_server.database.in_use import Replacing
+from shimstock_server.web.problems import DatabaseAway
 
 from .logs import set_up
 
@@ -66,13 +68,13 @@ class Gunicorn(BaseApplication):  # type: ignore[misc]
 
     def load(self) -> Any:
         """Return the application, in the worker."""
-        from shimstock_server.app import create_app
+        from shimstock_server.app import check_database, create_app
 
         set_up(self._settings.log_level)
         app = create_app(self._settings, check_revision=False)
         try:
-            migrate.check(app.extensions["shimstock"].database.engine)
-        except (sqlalchemy.exc.DBAPIError, migrate.NoDatabase):
+            check_database(app.extensions["shimstock"].database, self._settings)
+        except (sqlalchemy.exc.DBAPIError, migrate.NoDatabase, Replacing, DatabaseAway):
             # The command has looked before the first worker began. One that takes the place of another while
             # the database is away answers 503 until it is back; if it ended, the whole service would.
             _log.error("the database is away", exc_info=True)
