@@ -19,15 +19,18 @@ from uuid import UUID
 
 import click
 import sqlalchemy.exc
-from sqlalchemy import select
+from sqlalchemy import func, select
 
-from shimstock_server.app import create_app, open_database
+from shimstock_server.app import check_database, create_app, open_database
 from shimstock_server.clock import SystemClock
 from shimstock_server.config import Config, ConfigError, settings
+from shimstock_server.database import fingerprint, in_use
 from shimstock_server.database import migrate as migrations
+from shimstock_server.database.fingerprint import AnotherSecret
 from shimstock_server.database.session import Database
 from shimstock_server.database.tables.keys import ApiKey
 from shimstock_server.database.tables.shop import Bench
+from shimstock_server.database.tables.webhooks import WebhookEndpoint
 from shimstock_server.database.words import Scope, Units
 from shimstock_server.keys import make_key, revoke_key
 from shimstock_server.web.documents import write_document
@@ -42,6 +45,9 @@ from .logs import set_up
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
+_CAUSES = (ConfigError, migrations.WrongRevision, copies.BackupError, AnotherSecret, in_use.InUse)
+
+
 def _in_a_sentence(command: Command) -> Command:
     """Turn what an operator can cause into one sentence and exit code 1."""
 
@@ -49,7 +55,7 @@ def _in_a_sentence(command: Command) -> Command:
     def wrapped(*args: Any, **kwargs: Any) -> Any:
         try:
             return command(*args, **kwargs)
-        except (ConfigError, migrations.WrongRevision, copies.BackupError) as error:
+        except _CAUSES as error:
             raise click.ClickException(str(error)) from error
         except sqlalchemy.exc.DBAPIError as error:
             reason = str(error.orig).strip().splitlines()[0]
@@ -65,10 +71,10 @@ def _in_a_sentence(command: Command) -> Command:
 
 @contextlib.contextmanager
 def _opened(config: Config) -> Iterator[Database]:
-    """Open the database, which must be migrated, and close it."""
+    """Open the database, which must be migrated and belong to this secret, and close it."""
     database = open_database(config)
     try:
-        migrations.check(database.engine)
+        check_database(database, config)
         yield database
     finally:
         database.dispose()
@@ -364,11 +370,59 @@ def backup(path: Path) -> None:
 
 @admin.command()
 @click.argument("path", type=click.Path(dir_okay=False, path_type=Path))
+@click.option(
+    "--change-secret",
+    "changes",
+    is_flag=True,
+    help="Take a copy that belongs to another SHIMSTOCK_SECRET, which is lost (see change-secret).",
+)
 @_in_a_sentence
-def restore(path: Path) -> None:
-    """Put the copy in PATH in the place of the database. Stop the service first.
+def restore(path: Path, *, changes: bool) -> None:
+    """Put the copy in PATH in the place of the database. Stop the service and every worker first.
 
-    A copy of an older release is brought to this one, and owners who were erased since are erased again.
+    The database that was there is kept as `….before-restore`: beside it with SQLite, beside PATH with
+    PostgreSQL. A copy of an older release is brought to this one, and owners who were erased since are erased
+    again.
     """
-    erased = restoring.restore(Config.from_environment(), path)
-    click.echo(f"restored from {path}; owners erased again: {erased}")
+    config = Config.from_environment()
+    done = restoring.restore(config, path, change_secret=changes)
+    click.echo(f"restored from {path}; owners erased again: {done.erased}")
+    if done.kept is not None:
+        click.echo(f"the database before that is kept as {done.kept}: delete it when all is well")
+    if done.secret_changed:
+        with _opened(config) as database:
+            _tell_of_another_secret(database)
+
+
+@admin.command("change-secret")
+@_in_a_sentence
+def change_secret() -> None:
+    """Let the database belong to the SHIMSTOCK_SECRET that is set. Stop the service and every worker first.
+
+    What depends on the secret changes with it: every webhook endpoint signs with another secret, every board
+    screen asks for a key again, `next` addresses of lists end, and hashes of personal values in the trail
+    differ from earlier ones. API keys, owners' pages and calendars stay as they are.
+    """
+    config = Config.from_environment()
+    database = open_database(config)
+    try:
+        with in_use.alone(config.database_url):
+            migrations.check(database.engine)
+            if fingerprint.change(database, config.secret):
+                _tell_of_another_secret(database)
+            else:
+                click.echo("the database belongs to this secret already")
+    finally:
+        database.dispose()
+
+
+def _tell_of_another_secret(database: Database) -> None:
+    with database.read() as session:
+        endpoints = session.scalar(select(func.count()).select_from(WebhookEndpoint)) or 0
+    click.echo("the database belongs to this secret now: set it on every machine, then start the service")
+    click.echo("board screens ask for a key again")
+    if endpoints:
+        click.echo(
+            f"webhook endpoints that sign with another secret now: {endpoints}. Give each a new secret with "
+            "POST /v1/webhook-endpoints/{id}/secret and hand it to its website: until then no signature fits"
+        )

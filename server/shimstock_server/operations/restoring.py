@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import json
 import os
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from uuid import UUID
@@ -14,41 +15,92 @@ import sqlalchemy.exc
 from shimstock_server.app import AREAS, open_database
 from shimstock_server.clock import SystemClock
 from shimstock_server.config import Config
-from shimstock_server.database import migrate
+from shimstock_server.database import fingerprint, in_use, migrate
 from shimstock_server.owners import Erasure, erase_again, erasures
 from shimstock_server.web.problems import DatabaseAway
 
 from . import backup
 
 
-def restore(config: Config, source: Path) -> int:
-    """Put a copy in the place of the database, and erase again who was erased since; return how many.
+@dataclass(frozen=True)
+class Restored:
+    """What a restore did.
+
+    Attributes
+    ----------
+    erased : int
+        Owners who were erased again.
+    kept : Path or None
+        Where the database that was replaced is kept; None when there was none.
+    secret_changed : bool
+        Whether the copy belonged to another secret.
+    """
+
+    erased: int
+    kept: Path | None
+    secret_changed: bool
+
+
+def restore(config: Config, source: Path, *, change_secret: bool = False) -> Restored:
+    """Put a copy in the place of the database, and erase again who was erased since.
 
     The list of the erased lies beside the copy until all is done, so that a restore that was stopped half-way
     goes on from there when it is repeated.
 
+    Parameters
+    ----------
+    config : Config
+        The settings.
+    source : Path
+        The copy.
+    change_secret : bool
+        Whether to take a copy that belongs to another secret; it belongs to the one in the settings then.
+
     Raises
     ------
     BackupError
-        When the copy is none, is of a later release, or somebody holds the database.
+        When the copy is none, belongs to another secret, or the database cannot be replaced.
+    InUse
+        When a service, a worker or another command uses the database.
+    WrongRevision
+        When the copy is of a later release.
     """
-    listed = source.with_name(source.name + ".erased")
-    done = _listed(listed) | _erased(config)
-    if done:
-        _list(listed, done)
-    backup.restore(config.database_url, source)
+    found = backup.inspect(config.database_url, source).fingerprint
+    is_another = found is not None and not fingerprint.is_of(found, config.secret)
+    if is_another and not change_secret:
+        raise backup.BackupError(
+            f"SHIMSTOCK_SECRET is not the secret that {source} belongs to: set the one that its service "
+            "worked with, then restore again; if it is lost, add --change-secret"
+        )
+    with in_use.alone(config.database_url):
+        listed = source.with_name(source.name + ".erased")
+        done = _listed(listed) | _erased(config)
+        if done:
+            _list(listed, done)
+        erased = 0
+
+        def finish(url: str) -> None:
+            nonlocal erased
+            erased = _finish(replace(config, database_url=url), done)
+
+        kept = backup.restore(config.database_url, source, finish)
+        listed.unlink(missing_ok=True)
+    return Restored(erased, kept, is_another)
+
+
+def _finish(config: Config, done: set[Erasure]) -> int:
+    """Bring a restored database to this release and this secret, and erase again; return how many."""
     migrate.upgrade(config.database_url)
     # What an area keeps in an owner's words it takes out itself: each must have said so.
     for area in AREAS:
         importlib.import_module(f"shimstock_server.{area}")
     database = open_database(config)
     try:
+        fingerprint.change(database, config.secret)
         with database.write({"now": SystemClock().now(), "secret": config.secret}) as session:
-            again = erase_again(session, sorted(done, key=lambda erasure: erasure.at))
+            return erase_again(session, sorted(done, key=lambda erasure: erasure.at))
     finally:
         database.dispose()
-    listed.unlink(missing_ok=True)
-    return again
 
 
 def _erased(config: Config) -> set[Erasure]:

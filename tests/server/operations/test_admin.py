@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import builtins
+import contextlib
 import json
 import secrets
+import sqlite3
 import subprocess
 import sys
 import threading
@@ -24,7 +26,8 @@ from shimstock_server.database.session import Database
 from shimstock_server.database.tables.keys import ApiKey
 from shimstock_server.database.tables.owners import Owner
 from shimstock_server.database.tables.shop import Bench
-from shimstock_server.operations import entry
+from shimstock_server.database.tables.webhooks import WebhookEndpoint
+from shimstock_server.operations import backup, entry
 from shimstock_server.operations.admin import admin
 from shimstock_server.owners import erase
 
@@ -217,11 +220,88 @@ def test_a_backup_made_at_work_is_whole_and_can_be_put_back(operator: Operator, 
     assert [name for name in found if name.startswith("bench")] == [f"bench {n}" for n in range(5)]
 
 
+def add_endpoint(operator: Operator) -> None:
+    database = operator.database()
+    with database.write({"secret": SECRET}) as session:
+        session.add(WebhookEndpoint(url="https://shop.example/hear", types=[], salt=b"s" * 16))
+    database.dispose()
+
+
+def test_a_secret_is_changed_on_purpose(operator: Operator) -> None:
+    assert "key" not in operator.does("key", "list")  # whoever is first leaves the fingerprint
+    assert "belongs to this secret already" in operator.does("change-secret")
+    add_endpoint(operator)
+    operator.environment["SHIMSTOCK_SECRET"] = secrets.token_urlsafe(32)
+    assert "run `shimstock-admin change-secret`" in operator.fails("key", "list")
+    said = operator.does("change-secret")
+    assert "webhook endpoints that sign with another secret now: 1." in said
+    assert "/v1/webhook-endpoints/{id}/secret" in said
+    operator.does("key", "list")
+
+
+def test_a_copy_of_another_secret_needs_a_word(operator: Operator, tmp_path: Path) -> None:
+    add_bench(operator, "kept")
+    add_endpoint(operator)
+    operator.does("key", "list")
+    operator.does("backup", str(tmp_path / "copy"))
+    operator.environment["SHIMSTOCK_SECRET"] = secrets.token_urlsafe(32)
+    refused = operator.fails("restore", str(tmp_path / "copy"))
+    assert "worked with, then restore again; if it is lost, add --change-secret" in refused
+    said = operator.does("restore", str(tmp_path / "copy"), "--change-secret")
+    assert "webhook endpoints that sign with another secret now: 1." in said
+    assert benches(operator) == ["kept"]
+    operator.does("key", "list")
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_a_damaged_database_is_replaced_and_kept_with_all_that_belongs_to_it(
+    operator: Operator, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    add_bench(operator, "kept")
+    operator.does("backup", str(tmp_path / "copy"))
+    path = Path(operator.url.removeprefix("sqlite:///"))
+    path.chmod(0o640)
+    damaged = b"no database at all" * 4096
+    path.write_bytes(damaged)
+    settle = backup._settle
+
+    def fail(file: Path, wait: float) -> str:
+        if file == path:
+            # SQLite throws a log away that holds nothing; one that it cannot read back stays.
+            Path(f"{path}-wal").write_bytes(b"a log")
+            raise sqlite3.DatabaseError("file is not a database")
+        return settle(file, wait)
+
+    monkeypatch.setattr(backup, "_settle", fail)
+    operator.does("restore", str(tmp_path / "copy"))
+    assert benches(operator) == ["kept"]
+    kept = path.with_name(f"{path.name}.before-restore")
+    assert kept.read_bytes() == damaged
+    assert path.stat().st_mode & 0o777 == 0o640, "its group reads the new one as it did the former"
+    assert Path(f"{kept}-wal").read_bytes() == b"a log"
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_a_database_that_another_program_has_open_is_not_replaced(operator: Operator, tmp_path: Path) -> None:
+    add_bench(operator, "kept")
+    operator.does("backup", str(tmp_path / "copy"))
+    path = operator.url.removeprefix("sqlite:///")
+    with contextlib.closing(sqlite3.connect(path)) as connection:
+        connection.execute("SELECT * FROM benches").fetchall()
+        assert f"another program has {path} open: end it first" in operator.fails(
+            "restore", str(tmp_path / "copy")
+        )
+    assert [each.name for each in tmp_path.iterdir() if "restor" in each.name] == []
+    operator.does("restore", str(tmp_path / "copy"))
+
+
 def test_a_backup_goes_into_an_empty_place(operator: Operator, bare: Operator, tmp_path: Path) -> None:
     if operator.url.split(":")[0] == bare.url.split(":")[0]:
         add_bench(operator, "moved")
         operator.does("backup", str(tmp_path / "copy"))
-        bare.does("restore", str(tmp_path / "copy"))
+        if bare.url.startswith("sqlite"):
+            bare = Operator(f"sqlite:///{tmp_path / 'new' / 'shop.db'}")
+        assert "is kept as" not in bare.does("restore", str(tmp_path / "copy"))
         assert benches(bare) == ["moved"]
     else:
         add_bench(operator, "moved")
@@ -308,8 +388,6 @@ def test_what_is_no_backup_is_refused(operator: Operator, tmp_path: Path) -> Non
 
 @pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
 def test_another_sqlite_file_is_refused(operator: Operator, tmp_path: Path) -> None:
-    import sqlite3
-
     other = tmp_path / "other.db"
     with sqlite3.connect(other) as connection:
         connection.execute("CREATE TABLE things (id INTEGER)")

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+import re
 import secrets
 import signal
 import socket
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -16,11 +18,15 @@ from pathlib import Path
 
 import pytest
 import requests
+from click.testing import CliRunner
+from sqlalchemy import select
 
 from shimstock_server.app import open_database
 from shimstock_server.clock import FixedClock, SystemClock
 from shimstock_server.config import Config
 from shimstock_server.database.session import Database
+from shimstock_server.database.tables.keys import ApiKey
+from shimstock_server.operations.admin import admin
 from shimstock_server.web.problems import DatabaseAway
 from shimstock_server.worker import Task, Worker
 from tests.server.conftest import Staff, make_staff
@@ -43,6 +49,39 @@ class Running:
         with requests.Session() as session:
             session.trust_env = False
             return session.request(method, self.url + path, headers=headers, timeout=30, **options)  # type: ignore[arg-type]
+
+    def does(self, *arguments: str) -> str:
+        """Run a command of the operator's, in this process."""
+        done = CliRunner().invoke(admin, arguments, env=self.environment)
+        assert done.exit_code == 0, done.output
+        return done.output
+
+    def fails(self, *arguments: str) -> str:
+        """Run a command of the operator's, which is refused in a sentence."""
+        return sentence(run(self.environment, *arguments))
+
+    def names_of_keys(self) -> set[str]:
+        """Read the keys from the database itself."""
+        database = open_database(
+            Config(secret=SECRET, database_url=self.environment["SHIMSTOCK_DATABASE_URL"])
+        )
+        with database.read() as session:
+            names = set(session.scalars(select(ApiKey.name)))
+        database.dispose()
+        return names
+
+
+def run(environment: dict[str, str], *arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [*COMMAND, *arguments], env=environment, capture_output=True, text=True, timeout=120, check=False
+    )
+
+
+def sentence(done: subprocess.CompletedProcess[str]) -> str:
+    assert done.returncode == 1, done.stdout + done.stderr
+    assert done.stderr.startswith("Error: "), done.stderr
+    assert done.stderr.count("\n") == 1, done.stderr
+    return done.stderr
 
 
 def free_port() -> int:
@@ -134,6 +173,76 @@ def test_workers_idle_and_stop_when_asked(running: Running, tmp_path: Path) -> N
     for worker, log in zip(workers, logs, strict=True):
         assert worker.wait(30) == 0, log.read_text()
         assert "the worker has stopped" in log.read_text()
+
+
+def start_worker(running: Running, log: Path) -> subprocess.Popen[bytes]:
+    with log.open("w") as output:
+        worker = subprocess.Popen([*COMMAND, "worker"], env=running.environment, stderr=output)
+    until = time.monotonic() + 60
+    while "the worker is ready" not in log.read_text():
+        assert worker.poll() is None, log.read_text()
+        assert time.monotonic() < until
+        time.sleep(0.1)
+    return worker
+
+
+def test_a_restore_under_a_service_at_work_is_refused_and_loses_nothing(
+    running: Running, tmp_path: Path
+) -> None:
+    copy = str(tmp_path / "copy")
+    running.does("backup", copy)
+    acknowledged: list[str] = []
+    stop = threading.Event()
+
+    def write() -> None:
+        while not stop.is_set():
+            name = f"written {len(acknowledged)}"
+            body, once = {"name": name, "scope": "booking"}, {"Idempotency-Key": name}
+            if running.ask("POST", "/v1/keys", json=body, headers=once).status_code == 201:
+                acknowledged.append(name)
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    try:
+        assert "stop the service, every worker" in running.fails("restore", copy)
+    finally:
+        stop.set()
+        writer.join(30)
+    assert len(acknowledged) > 1
+    worker = start_worker(running, tmp_path / "worker.log")
+    try:
+        running.process.terminate()
+        assert running.process.wait(30) == 0
+        assert "stop the service, every worker" in running.fails("restore", copy), "a worker is still there"
+    finally:
+        worker.kill()
+        worker.wait(30)
+    assert running.names_of_keys() >= set(acknowledged), "a refused restore changes nothing"
+    said = running.does("restore", copy)
+    assert not running.names_of_keys() & set(acknowledged)
+    kept = re.search(r"is kept as (.+\.before-restore):", said)
+    assert kept is not None, said
+    if running.environment["SHIMSTOCK_DATABASE_URL"].startswith("postgresql"):
+        assert Path(kept[1]).stat().st_mode & 0o077 == 0, "for its owner alone"
+    running.does("restore", kept[1])
+    assert running.names_of_keys() >= set(acknowledged), "what was replaced can be put back"
+    assert Path(kept[1]).with_name(Path(kept[1]).name + "-2").exists(), "and was not written over"
+
+
+def test_nothing_starts_with_another_secret(database_url: str, tmp_path: Path) -> None:
+    environment = {"SHIMSTOCK_SECRET": SECRET, "SHIMSTOCK_DATABASE_URL": database_url}
+    copy = str(tmp_path / "copy")
+    for arguments in (["key", "list"], ["backup", copy]):
+        assert CliRunner().invoke(admin, arguments, env=environment).exit_code == 0
+    another = {**os.environ, **environment, "SHIMSTOCK_SECRET": secrets.token_urlsafe(40)}
+    serve = ("serve", "--bind", f"127.0.0.1:{free_port()}")
+    with ThreadPoolExecutor() as threads:
+        commands = (("worker",), serve, ("restore", copy))
+        said = [sentence(each) for each in threads.map(lambda each: run(another, *each), commands)]
+    for started in said[:2]:
+        assert "is not the secret that this database belongs to" in started
+        assert "shimstock-admin change-secret" in started
+    assert f"is not the secret that {copy} belongs to" in said[2]
 
 
 def test_a_task_that_fails_stops_neither_the_others_nor_the_worker(
