@@ -2,4 +2,18 @@
 
 from __future__ import annotations
 
-pytest_plugins = ["tests.databases", "tests.network"]
+import pytest
+
+pytest_plugins = [
+    "tests.depth",
+    "tests.databases",
+    "tests.figures",
+    "tests.missing",
+    "tests.network",
+]
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put long modules first, so that processes side by side end together; else keep the order."""
+    items.sort(key=lambda item: item.get_closest_marker("long") is None)

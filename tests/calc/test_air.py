@@ -7,7 +7,7 @@ import doctest
 import numpy as np
 import psychrolib
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from shimstock_calc import air, room
@@ -76,7 +76,6 @@ def test_normals_of_humidity_or_dew_point_give_the_room_within_6_percent():
     assert np.median(by_dew_point / printed) < 1.0
 
 
-@settings(deadline=None)  # the oracle compiles on its first call
 @given(st.floats(0.1, 60.0))
 def test_saturation_over_water_agrees_with_psychrolib(temperature):
     # psychrolib 2.5.0 over water
@@ -85,7 +84,6 @@ def test_saturation_over_water_agrees_with_psychrolib(temperature):
     )
 
 
-@settings(deadline=None)  # the oracle compiles on its first call
 @given(st.floats(1.0, 45.0), st.floats(10.0, 100.0))
 def test_dew_point_agrees_with_psychrolib_and_comes_back(temperature, humidity):
     dew = air.dew_point(air.vapour_pressure(temperature, humidity))

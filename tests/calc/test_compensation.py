@@ -22,6 +22,7 @@ from shimstock_calc.compensation import (
 from shimstock_calc.errors import CalculationError
 from shimstock_calc.relief import curvature_from_relief, neck_height
 from shimstock_calc.scale import fret_position
+from tests.depth import amount
 from tests.reference.load import table
 
 SETBACKS = table("compensation")
@@ -106,7 +107,7 @@ def test_the_default_guitars_stiffness_with_the_ratio_of_sounding_lengths(case):
     assert total == pytest.approx(printed(case, "total_cents"), abs=2e-5)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=amount(20, deep=400))
 @given(st.floats(30.0, 160.0), st.floats(0.0005, 0.004), st.floats(0.3, 1.5), st.floats(2.0, 14.0))
 def test_scipy_finds_the_same_minimum(kappa, stiffness, nut, saddle):
     # scipy.optimize.least_squares as an independent solver

@@ -15,6 +15,7 @@ from shimstock_calc.plan.model import Plan
 from shimstock_calc.plan.wording import plan_text
 from tests import cases
 from tests.calc.plan_inputs import plan_input
+from tests.depth import amount
 
 BRIDGES = [
     {"kind": "two-post", "post_spacing": 74.0, "height_thread_pitch": 1.25, "intonation_screw_pitch": 0.5},
@@ -250,7 +251,8 @@ def check_step(case: dict[str, Any], plan: Plan, step: Any) -> None:
 
 
 @settings(
-    max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+    max_examples=amount(200, deep=10_000),
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 @given(any_input())
 def test_a_plan_keeps_its_promises_or_a_refusal_names_the_field(case):

@@ -13,11 +13,12 @@ from tests.calc.population.instruments import SCENARIOS
 from tests.calc.population.policy import Answer, Job
 from tests.calc.population.table import wilson
 from tests.calc.population.todays_plan import TodaysPlan
+from tests.depth import amount
 
-BLOCKS, JOBS = 2, 25
+BLOCKS, JOBS = amount((2, 25), deep=(4, 250))
 """Jobs with every kind of bridge: so many blocks of so many."""
 
-RODS = 12
+RODS = amount(12, deep=200)
 """Dead rods, and as many reversed ones."""
 
 IN_SPEC = 0.79

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from statsmodels.stats.meta_analysis import combine_effects
@@ -55,7 +55,6 @@ def test_moment_estimates_agree_with_statsmodels(sample):
 
 
 @given(samples)
-@settings(deadline=None)
 def test_restricted_likelihood_is_at_its_top(sample):
     estimates, variances = sample
     found = p.between_variance(estimates, variances)
@@ -70,7 +69,6 @@ def test_restricted_likelihood_is_at_its_top(sample):
 
 
 @given(samples, st.floats(-3, 3), st.floats(0.1, 10))
-@settings(deadline=None)
 def test_shift_and_scale_carry_through(sample, shift, scale):
     estimates, variances = sample
     plain, moved = p.pool(estimates, variances), p.pool(shift + scale * estimates, scale**2 * variances)

@@ -37,6 +37,7 @@ from shimstock_calc.sensitivity import (
     saddle_contributions,
     sensitivity_slope,
 )
+from tests.depth import amount
 from tests.reference.load import table
 
 NORMALS = table("climate_monthly")
@@ -118,7 +119,7 @@ def test_the_necks_prior_has_no_sign_and_its_band_widens_as_the_wood_moves():
 
 
 @given(st.floats(-0.05, 0.05), st.floats(0.0, 0.05), st.floats(0.02, 0.05), st.integers(1, 365))
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=amount(8, deep=100))
 def test_the_probability_agrees_with_drawing_at_random(mean, sd, uncertainty, day):
     # Monte Carlo, JCGM 101:2008, 200 000 draws of reading and sensitivity
     rng = np.random.default_rng(11)

@@ -18,6 +18,7 @@ from shimstock_server.calculations.listing import fields_of
 from shimstock_server.calculations.registry import CALCULATIONS
 from shimstock_server.web.fields import Choice, ListOf, MapOf, Nested, Number, Text, Truth, Whole
 from shimstock_server.web.quantities import QuantityIn
+from tests.depth import amount
 from tests.server.clients import Client, pointers
 
 BY_NAME = {calculation.name: calculation for calculation in CALCULATIONS}
@@ -225,7 +226,7 @@ def values(field: Any) -> st.SearchStrategy[Any]:
 def test_any_body_gets_an_answer_or_a_reason(calculator: Client, name: str) -> None:
     question = BY_NAME[name].question()
 
-    @settings(max_examples=80, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
+    @settings(max_examples=amount(40, deep=1000), suppress_health_check=list(HealthCheck))
     @given(sent=st.one_of(fitting_bodies(BY_NAME[name]), bodies(question)))
     def check(sent: dict[str, Any]) -> None:
         response = post(calculator, name, sent)

@@ -26,6 +26,7 @@ from hypothesis.stateful import (
 )
 
 from shimstock_server.clock import FixedClock
+from tests.depth import amount
 from tests.server.clients import Client
 from tests.server.workshop import Workshop
 
@@ -394,11 +395,8 @@ def test_any_moves_by_several_people(
     run_state_machine_as_test(
         machine,
         settings=settings(
-            max_examples=15,
-            stateful_step_count=40,
-            deadline=None,
-            derandomize=True,
-            database=None,
+            max_examples=amount(8, deep=150),
+            stateful_step_count=amount(40, deep=60),
             suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
         ),
     )

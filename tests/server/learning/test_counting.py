@@ -15,6 +15,7 @@ from shimstock_server.database.words import Quantity, Side, Stage
 from shimstock_server.learning import Cells, merge_cells
 from shimstock_server.learning.counting import count_cells, first_day, month_of, start_of
 from shimstock_server.learning.rows import Row
+from tests.depth import amount
 
 BERLIN = ZoneInfo("Europe/Berlin")
 WORDS = ("in spec", "too close to call", "out of spec", None)
@@ -42,7 +43,7 @@ def count(rows: list[Row], words: list[str | None], back: dict[UUID, bool]) -> C
     return count_cells(rows, words, strings=6, zone=BERLIN, came_back=back)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=amount(60, deep=1000))
 @given(readings, st.integers(1, 6), st.randoms(use_true_random=False))
 def test_parts_merge_in_any_order_to_the_whole(
     found: list[tuple[float, Stage, int, bool, str | None]], parts: int, order: random.Random
