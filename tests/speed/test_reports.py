@@ -1,19 +1,15 @@
 """Batch reports over a simulated shop: how long they take, how that grows, and that the figures are right.
 
-An ordinary run measures a small shop. The whole one (200 models, 20,000 instruments, 2 million readings)
-takes some minutes and stands behind a variable of its own:
-
-    SHIMSTOCK_WHOLE_SHOP=1 tests/run tests/speed/test_reports.py
+The usual run measures a small shop, the deep one a large one.
 """
 
 from __future__ import annotations
 
 import io
 import json
-import os
-import sys
 import time
 import zipfile
+from collections.abc import Callable
 from typing import Any
 from uuid import UUID
 
@@ -26,66 +22,65 @@ from shimstock_server.config import Config
 from shimstock_server.database.session import Database
 from shimstock_server.learning import rebuild
 from shimstock_server.transfer import write_export
+from tests.databases import BOTH
+from tests.depth import amount
 from tests.server.clients import Client
 from tests.server.conftest import SECRET, Staff
 from tests.server.reports import direct
 from tests.server.reports.simulated import Size, fill
 from tests.server.workshop import set_up
 
-pytestmark = pytest.mark.speed
+pytestmark = [pytest.mark.speed, pytest.mark.long, pytest.mark.timeout(amount(900, deep=4000))]
 
-WHOLE = bool(os.environ.get("SHIMSTOCK_WHOLE_SHOP"))
 SMALL = Size(models=10, instruments=20, jobs=2, days=360)
-LARGE = (
-    Size(models=200, instruments=20_000, jobs=2, days=1080)
-    if WHOLE
-    else Size(models=10, instruments=400, jobs=2, days=360)
+LARGE = amount(
+    Size(models=10, instruments=300, jobs=2, days=360),
+    deep=Size(models=200, instruments=20_000, jobs=2, days=1080),
 )
 PERIOD = "first=2024-01-01&last=2026-12-31"
 WELL_UNDER_A_SECOND = 0.5
 ROUNDS = 5
+now = amount(time.process_time, deep=time.perf_counter)
+"""In the usual run other tests run beside: they take time, but none of this process's."""
 CHECKED = 3
 """Models whose figures are compared with pandas."""
-
-
-def told(line: str) -> None:
-    """Print a figure where it is seen in spite of pytest."""
-    sys.__stdout__.write(f"\n    {line}")  # type: ignore[union-attr]
 
 
 def seconds(client: Client, path: str) -> float:
     """The median of some requests [s]; the first one, which fills caches, does not count."""
     took = []
     for _ in range(ROUNDS + 1):
-        start = time.perf_counter()
+        start = now()
         assert client.app.test_client().get(
             path, headers={"Authorization": f"Bearer {client.token}"}
         ).status_code == 200  # fmt: skip
-        took.append(time.perf_counter() - start)
+        took.append(now() - start)
     return float(np.median(took[1:]))
 
 
 def counted(
-    database: Database, config: Config, clock: FixedClock, ids: Any, staff: Staff, size: Size
-) -> list[UUID]:
+    database: Database, config: Config, clock: FixedClock, ids: Any, staff: Staff, size: Size,
+    figure: Callable[[str], None],
+) -> list[UUID]:  # fmt: skip
     """Write a shop and count it."""
     start = time.perf_counter()
     models = fill(database, ids, staff.key_ids["manager"], staff.technician_id, size)
     written = time.perf_counter()
     rebuild(database, config, clock)
-    told(
+    figure(
         f"{size.readings:,} readings of {size.models} models: written in {written - start:.0f} s, "
         f"counted in {time.perf_counter() - written:.0f} s"
     )
     return models
 
 
-@pytest.mark.parametrize("database_url", ["sqlite"] if not WHOLE else ["sqlite", "postgresql"], indirect=True)
+@pytest.mark.parametrize("database_url", amount(["sqlite"], deep=BOTH), indirect=True)
 def test_a_report_does_not_cost_more_with_the_readings_behind_it(
-    client: Client, staff: Staff, database: Database, config: Config, clock: FixedClock
-) -> None:
+    client: Client, staff: Staff, database: Database, config: Config, clock: FixedClock,
+    figure: Callable[[str], None],
+) -> None:  # fmt: skip
     ids = set_up(client).ids
-    few = counted(database, config, clock, ids, staff, SMALL)
+    few = counted(database, config, clock, ids, staff, SMALL, figure)
     report = "/v1/reports/instrument-models/{}?" + PERIOD
     small = seconds(client, report.format(few[0]))
     from shimstock_server.database.tables.catalogue import InstrumentModel
@@ -93,25 +88,27 @@ def test_a_report_does_not_cost_more_with_the_readings_behind_it(
     with database.write({"now": clock.now(), "secret": SECRET}) as session:
         for model in few:
             session.get_one(InstrumentModel, model).name += " of the small shop"
-    models = counted(database, config, clock, ids, staff, LARGE)
+    models = counted(database, config, clock, ids, staff, LARGE, figure)
     large = seconds(client, report.format(models[0]))
     ranking = seconds(client, f"/v1/reports/instrument-models?limit=500&{PERIOD}")
     more = LARGE.readings / LARGE.models / (SMALL.readings / SMALL.models)
-    told(f"report on a model {1000 * small:.0f} ms, with {more:.0f} times the readings {1000 * large:.0f} ms")
-    told(f"ranking of all models {1000 * ranking:.0f} ms")
+    figure(
+        f"report on a model {1000 * small:.0f} ms, with {more:.0f} times the readings {1000 * large:.0f} ms"
+    )
+    figure(f"ranking of all models {1000 * ranking:.0f} ms")
     assert large < WELL_UNDER_A_SECOND
     assert ranking < WELL_UNDER_A_SECOND
-    if not WHOLE:  # the same months: only the readings in them grow, twentyfold
+    if LARGE.days == SMALL.days:  # the same months: only the readings in them grow, fifteenfold
         assert large < 4.0 * small
     start = time.perf_counter()
     frame = exported(database, clock)
-    told(f"exported and read by pandas in {time.perf_counter() - start:.0f} s")
+    figure(f"exported and read by pandas in {time.perf_counter() - start:.0f} s")
     jobs = direct.closed_jobs(database)
     wanted = jobs["came_back"].to_dict()
     for model in models[:CHECKED]:
         start = time.perf_counter()
         compare(client.get(report.format(model)).get_json(), frame, wanted)
-        told(f"pandas on one model of the exported file {1000 * (time.perf_counter() - start):.0f} ms")
+        figure(f"pandas on one model of the exported file {1000 * (time.perf_counter() - start):.0f} ms")
 
 
 def exported(database: Database, clock: FixedClock) -> pd.DataFrame:
