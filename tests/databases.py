@@ -41,8 +41,8 @@ class Servers:
     def __init__(self, found: postgresql.Server | None = None, *, looked: bool = False) -> None:
         self.found = found
         self.looked = looked
-        self.ran = 0
-        self.skipped = 0
+        self.ran = False
+        self.skipped = False
 
     def find(self) -> postgresql.Server | None:
         """Return the server, or None when there is none."""
@@ -67,7 +67,7 @@ class Servers:
         """Return what the tests ran on, or None when none needed a PostgreSQL server."""
         if self.ran and self.found is not None:
             return f"SQLite and PostgreSQL {self.found.version}"
-        return f"SQLite only: {NONE_FOUND}" if self.skipped else None
+        return "SQLite only" if self.skipped else None
 
 
 SERVERS = pytest.StashKey[Servers]()
@@ -99,37 +99,31 @@ def pytest_unconfigure(config: pytest.Config) -> None:
 
 
 class Ledger:
-    """Counts the tests that needed a PostgreSQL server, in the process that reports."""
+    """Notes whether tests that need a PostgreSQL server ran, in the process that reports."""
 
     def __init__(self, servers: Servers) -> None:
         self.servers = servers
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
-        """Note whether a test that needs the server ran."""
+        """Look at one test."""
         if "postgresql" not in report.keywords:
             return
         if report.skipped and NONE_FOUND in report.longreprtext:
-            self.servers.skipped += 1
+            self.servers.skipped = True
         elif report.when == "call":
-            self.servers.ran += 1
+            self.servers.ran = True
 
 
 def pytest_sessionstart(session: pytest.Session) -> None:
-    """Count from the first test on."""
+    """Look at every test from the first on."""
     session.config.pluginmanager.register(Ledger(session.config.stash[SERVERS]))
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
-    """Say which databases the tests ran on, loudly when one of them is missing."""
-    servers = config.stash[SERVERS]
-    if servers.skipped:
-        terminalreporter.section("POSTGRESQL TESTS SKIPPED", red=True, bold=True)
-        terminalreporter.line(
-            f"{servers.skipped} tests need a PostgreSQL server and did not run: {NONE_FOUND}. "
-            f"Install PostgreSQL, or name a server in {postgresql.NAMED_BY}."
-        )
-    if servers.line():
-        terminalreporter.line(f"databases: {servers.line()}")
+    """Say which databases the tests ran on."""
+    line = config.stash[SERVERS].line()
+    if line is not None:
+        terminalreporter.line(f"databases: {line}")
 
 
 def is_running(process: int) -> bool:

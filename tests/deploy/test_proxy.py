@@ -23,10 +23,7 @@ from tests.postgresql import free_port
 
 SHIPPED = CHECKOUT / "deploy" / "nginx.conf"
 NGINX = shutil.which("nginx", path=os.environ["PATH"] + ":/usr/sbin")
-pytestmark = [
-    pytest.mark.skipif(NGINX is None, reason="nginx is not installed"),
-    pytest.mark.xdist_group("proxy"),  # they share one nginx
-]
+pytestmark = pytest.mark.skipif(NGINX is None, reason="no nginx found")
 
 AROUND = """
 daemon off;

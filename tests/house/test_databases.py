@@ -12,7 +12,7 @@ from sqlalchemy import create_engine, inspect
 from sqlalchemy.pool import NullPool
 
 from tests import postgresql
-from tests.databases import PostgresqlDatabases, SqliteDatabases
+from tests.databases import NONE_FOUND, PostgresqlDatabases, SqliteDatabases
 
 
 def table_names(url: str) -> set[str]:
@@ -66,7 +66,7 @@ def test_sqlite_copies_share_nothing(sqlite_databases: SqliteDatabases, tmp_path
         assert connection.execute("SELECT last FROM job_numbers").fetchone() == (0,)
 
 
-@pytest.mark.skipif(postgresql.programs() is None, reason="PostgreSQL's programs are not installed")
+@pytest.mark.skipif(postgresql.programs() is None, reason=NONE_FOUND)
 def test_a_server_of_our_own_is_gone_after_it_is_stopped() -> None:
     server = postgresql.start_own()
     assert server is not None
