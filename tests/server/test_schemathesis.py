@@ -1,30 +1,20 @@
 """Requests made up from the OpenAPI document, right ones and wrong ones, against every address.
 
-Schemathesis (https://schemathesis.readthedocs.io) derives them; the seed is fixed, so a failure
-can be repeated.
+Schemathesis (https://schemathesis.readthedocs.io) derives them from the document of the running service. The
+operations are those of the published document, which is quickly read: `test_every_route` compares the two.
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-import schemathesis
 from flask import Flask
-from hypothesis import HealthCheck, Phase, seed, settings
-from schemathesis.checks import not_a_server_error
-from schemathesis.specs.openapi.checks import (
-    allow_header_conformance,
-    content_type_conformance,
-    ignored_auth,
-    negative_data_rejection,
-    response_headers_conformance,
-    response_schema_conformance,
-    status_code_conformance,
-    unsupported_method,
-)
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
 from sqlalchemy import select
 
 from shimstock_server.app import create_app, open_database
@@ -39,21 +29,31 @@ from shimstock_server.database.tables.shop import Bench, Closure, Technician, To
 from shimstock_server.operations import seed as seed_shop
 from shimstock_server.seasons import work_off_marks
 from tests.databases import SqliteDatabases
+from tests.depth import amount
 from tests.server.conftest import NOON, SECRET, Staff, make_staff
 
-CHECKS = [
-    not_a_server_error,
-    status_code_conformance,
-    content_type_conformance,
-    response_headers_conformance,
-    response_schema_conformance,
-    negative_data_rejection,
-    ignored_auth,
-    unsupported_method,
-    allow_header_conformance,
+pytestmark = pytest.mark.long
+
+CHECKS = (
+    "not_a_server_error",
+    "status_code_conformance",
+    "content_type_conformance",
+    "response_headers_conformance",
+    "response_schema_conformance",
+    "negative_data_rejection",
+    "ignored_auth",
+    "unsupported_method",
+    "allow_header_conformance",
+)
+EXAMPLES = amount(8, deep=250)
+CHECKOUT = Path(__file__).resolve().parents[2]
+METHODS = {"get", "post", "put", "patch", "delete"}
+OPERATIONS = [
+    (path, method.upper())
+    for path, item in json.loads((CHECKOUT / "openapi" / "shimstock.json").read_text())["paths"].items()
+    for method in item
+    if method in METHODS
 ]
-EXAMPLES = 20
-SEED = Path(__file__).resolve().parents[2] / "seed"
 TABLES: dict[str, Any] = {
     "bench_id": Bench,
     "climate_id": Climate,
@@ -94,38 +94,34 @@ def app(database: Database, staff: Staff) -> Flask:
     return create_app(config, FixedClock(NOON), database=database)
 
 
-class Later:
-    """A WSGI application that is put in place when the tests run; the document is needed before that."""
-
-    def __init__(self, app: Flask) -> None:
-        self.app = app
-
-    def __call__(self, environ: Any, start_response: Any) -> Any:
-        return self.app(environ, start_response)
-
-
-later = Later(create_app(Config(secret=SECRET, database_url="sqlite:////dev/null"), check_revision=False))
 # A wrong If-Match is no bad request: it names a version that is not there (412).
 REFUSALS = [400, 401, 403, 404, 405, 409, 412, 413, 415, 422, 428]
-schema = schemathesis.openapi.from_wsgi(
-    "/openapi.json",
-    later,
-    config=schemathesis.Config.from_dict(
-        {
-            "checks": {"negative_data_rejection": {"expected-statuses": REFUSALS}},
-            # One request for each bound of each field makes 18,000 of them; a random sample must do here.
-            "phases": {"coverage": {"enabled": False}},
-        }
-    ),
-)
+
+
+@pytest.fixture(scope="module")
+def schema(app: Flask) -> Any:
+    """The document, as Schemathesis reads it; its import alone takes a second."""
+    import schemathesis
+
+    config = {"checks": {"negative_data_rejection": {"expected-statuses": REFUSALS}}}
+    return schemathesis.openapi.from_wsgi("/openapi.json", app, config=schemathesis.Config.from_dict(config))
+
+
+@pytest.fixture(scope="module")
+def checks() -> list[Any]:
+    """What every answer is held against."""
+    from schemathesis.checks import CHECKS as KNOWN
+    from schemathesis.checks import load_all_checks
+
+    load_all_checks()
+    return KNOWN.get_by_names(CHECKS)
 
 
 @pytest.fixture(scope="module")
 def known(app: Flask, database: Database) -> dict[str, str]:
     """The ids of objects that are there, by the name that they have in an address."""
-    seed_shop.load(database, SEED, NOON, secret=SECRET)
+    seed_shop.load(database, CHECKOUT / "seed", NOON, secret=SECRET)
     work_off_marks(database, Config(secret=SECRET, database_url=str(database.engine.url)), FixedClock(NOON))
-    later.app = app
     found = {}
     with database.read() as session:
         for name, table in TABLES.items():
@@ -135,18 +131,26 @@ def known(app: Flask, database: Database) -> dict[str, str]:
     return found
 
 
-@schema.parametrize()
-@seed(1987)
-@settings(
-    max_examples=EXAMPLES,
-    deadline=None,
-    database=None,
-    phases=[Phase.explicit, Phase.generate],
-    suppress_health_check=list(HealthCheck),
-)
-def test_made_up_requests(case: schemathesis.Case, staff: Staff, known: dict[str, str]) -> None:
-    case.path_parameters = {
-        name: known.get(name, value) for name, value in (case.path_parameters or {}).items()
-    }
+@pytest.mark.parametrize("path, method", OPERATIONS, ids=[f"{method} {path}" for path, method in OPERATIONS])
+def test_made_up_requests(
+    schema: Any, path: str, method: str, checks: list[Any], staff: Staff, known: dict[str, str]
+) -> None:
+    from schemathesis import GenerationMode
+
     headers = {"Authorization": f"Bearer {staff.tokens['manager']}"}
-    case.call_and_validate(headers=headers, checks=CHECKS)
+    operation = schema[path][method]
+
+    def ask(cases: st.SearchStrategy[Any], examples: int) -> None:
+        @settings(max_examples=examples, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
+        @given(case=cases)
+        def asked(case: Any) -> None:
+            case.path_parameters = {
+                name: known.get(name, value) for name, value in (case.path_parameters or {}).items()
+            }
+            case.call_and_validate(headers=headers, checks=checks)
+
+        asked()
+
+    for documented in operation.get_strategies_from_examples():
+        ask(documented, 1)
+    ask(st.one_of([operation.as_strategy(generation_mode=mode) for mode in GenerationMode]), EXAMPLES)
