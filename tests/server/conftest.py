@@ -20,9 +20,12 @@ from shimstock_server.database.tables.shop import Bench, Technician
 from shimstock_server.database.words import Scope
 from shimstock_server.keys import make_key
 from shimstock_server.web.limits import RateLimit
+from tests.statements import share
 
 from .beginnings import Beginning
 from .clients import Client
+
+share()
 
 SECRET = secrets.token_urlsafe(40)
 NOON = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
