@@ -15,6 +15,8 @@ from tests.calc.population.table import wilson
 from tests.calc.population.todays_plan import TodaysPlan
 from tests.depth import amount
 
+pytestmark = pytest.mark.long
+
 BLOCKS, JOBS = amount((2, 25), deep=(4, 250))
 """Jobs with every kind of bridge: so many blocks of so many."""
 

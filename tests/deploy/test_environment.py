@@ -11,6 +11,7 @@ import subprocess
 import sys
 import time
 import zipfile
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -20,6 +21,8 @@ from tests.house.files import CHECKOUT
 BACKEND = '''
 """A build backend for one project without files: it makes an editable wheel that leads to the checkout."""
 import pathlib, zipfile
+
+pytestmark = pytest.mark.long
 
 def build_editable(folder, config_settings=None, metadata_directory=None):
     name = "small-1.0-py3-none-any.whl"
@@ -95,7 +98,7 @@ class Small:
     def make(self, **settings: str) -> Path:
         """Return the environment's folder."""
         process = self.start(**settings)
-        answer, said = process.communicate(timeout=120)
+        answer, said = process.communicate(timeout=600)
         assert process.returncode == 0, said
         return Path(answer.strip())
 
@@ -115,65 +118,74 @@ def small(tmp_path: Path) -> Small:
     return Small(tmp_path)
 
 
-def test_a_changed_lock_makes_a_new_environment_and_leaves_the_old(small: Small) -> None:
-    first = small.make()
-    assert version_in(first) == "1.0"
-    assert small.make() == first
+@dataclass(frozen=True)
+class Updated:
+    """A checkout whose lock has changed, its environments before and after, and where pip was sent."""
+
+    checkout: Small
+    first: Path
+    second: Path
+    elsewhere: Path
+
+
+@pytest.fixture(scope="module")
+def updated(tmp_path_factory: pytest.TempPathFactory) -> Updated:
+    """Return a checkout with two environments: each takes seconds to make, so several tests look at these."""
+    small = Small(tmp_path_factory.mktemp("updated"))
+    elsewhere = small.folder / "elsewhere"
+    first = small.make(PIP_TARGET=str(elsewhere), PIP_USER="1", PYTHONPATH=str(elsewhere))
     small.lock("2.0")
-    second = small.make()
-    assert second != first
-    assert (version_in(first), version_in(second)) == ("1.0", "2.0")
+    return Updated(small, first, small.make(), elsewhere)
 
 
-def test_an_old_environment_goes_when_nobody_has_started_it_for_long(small: Small) -> None:
-    first = small.make()
+def test_a_changed_lock_makes_a_new_environment_and_leaves_the_old(updated: Updated) -> None:
+    assert updated.second != updated.first
+    assert (version_in(updated.first), version_in(updated.second)) == ("1.0", "2.0")
+    assert updated.checkout.make() == updated.second
+
+
+def test_settings_of_pip_that_lead_elsewhere_do_not_count(updated: Updated) -> None:
+    assert version_in(updated.first) == "1.0"
+    assert not updated.elsewhere.exists()
+
+
+def test_an_old_environment_goes_when_nobody_has_started_it_for_long(updated: Updated) -> None:
     long_ago = time.time() - 15 * 86_400
-    os.utime(first / "used", (long_ago, long_ago))
-    small.lock("2.0")
-    small.make()
-    assert not first.exists()
+    os.utime(updated.first / "used", (long_ago, long_ago))
+    assert updated.checkout.make() == updated.second
+    assert not updated.first.exists()
 
 
-def test_two_at_once_get_the_same_environment(small: Small) -> None:
+def test_after_a_kill_half_way_two_at_once_make_it_good(small: Small) -> None:
+    killed = small.start()
+    assert killed.stderr is not None
+    assert "Installing" in killed.stderr.readline()
+    os.killpg(killed.pid, signal.SIGKILL)
+    killed.communicate()
+    assert not list(small.folder.glob(".venv-demo-*/ready"))
+
     both = [small.start(), small.start()]
-    answers = [process.communicate(timeout=120) for process in both]
+    answers = [process.communicate(timeout=600) for process in both]
     assert [process.returncode for process in both] == [0, 0], answers
     assert answers[0][0] == answers[1][0]
     assert sum("Installing" in said for _, said in answers) == 1
     assert version_in(Path(answers[0][0].strip())) == "1.0"
 
 
-def test_a_kill_half_way_is_made_good(small: Small) -> None:
-    process = small.start()
-    assert process.stderr is not None
-    assert "Installing" in process.stderr.readline()
-    os.killpg(process.pid, signal.SIGKILL)
-    process.communicate()
-    assert not list(small.folder.glob(".venv-demo-*/ready"))
-    assert version_in(small.make()) == "1.0"
-
-
 def test_a_file_that_does_not_match_its_hash_is_refused(small: Small) -> None:
     lock = small.folder / "deploy" / "server.lock"
     lock.write_text(lock.read_text()[:-65] + "0" * 64 + "\n")
     process = small.start()
-    answer, said = process.communicate(timeout=120)
+    answer, said = process.communicate(timeout=600)
     assert process.returncode == 69
     assert answer == ""
     assert "hash" in said.lower()
     assert not list(small.folder.glob(".venv-demo-*/ready"))
 
 
-def test_settings_of_pip_that_lead_elsewhere_do_not_count(small: Small, tmp_path: Path) -> None:
-    elsewhere = tmp_path / "elsewhere"
-    environment = small.make(PIP_TARGET=str(elsewhere), PIP_USER="1", PYTHONPATH=str(elsewhere))
-    assert version_in(environment) == "1.0"
-    assert not elsewhere.exists()
-
-
 def test_an_older_python_is_named(small: Small) -> None:
     process = small.start(SHIMSTOCK_PYTHON="/bin/false")
-    _, said = process.communicate(timeout=60)
+    _, said = process.communicate(timeout=600)
     assert process.returncode == 69
     assert "3.11" in said
 

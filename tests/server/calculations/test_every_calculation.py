@@ -21,6 +21,8 @@ from shimstock_server.web.quantities import QuantityIn
 from tests.depth import amount
 from tests.server.clients import Client, pointers
 
+pytestmark = pytest.mark.long
+
 BY_NAME = {calculation.name: calculation for calculation in CALCULATIONS}
 EVERY = pytest.mark.parametrize("name", BY_NAME)
 

@@ -14,6 +14,7 @@ from typing import Any, ClassVar
 from uuid import UUID, uuid4
 from zoneinfo import ZoneInfo
 
+import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
@@ -29,6 +30,8 @@ from shimstock_server.clock import FixedClock
 from tests.depth import amount
 from tests.server.clients import Client
 from tests.server.workshop import Workshop
+
+pytestmark = pytest.mark.long
 
 PLAIN_MOVES = {
     "booked": {"received", "cancelled"},
