@@ -32,6 +32,7 @@ from shimstock_client import (
 )
 from tests.client.conftest import Shop
 from tests.client.live import served
+from tests.waiting import HANG
 
 
 def mm(value: float) -> Quantity:
@@ -193,7 +194,7 @@ def losing(target: str) -> Iterator[tuple[str, list[tuple[str, str, bool]]]]:
             body = self.rfile.read(int(self.headers.get("Content-Length") or 0))
             headers = {name: value for name, value in self.headers.items() if name != "Host"}
             answer = requests.request(
-                self.command, target + self.path, headers=headers, data=body, timeout=10
+                self.command, target + self.path, headers=headers, data=body, timeout=HANG
             )
             key = self.headers.get("Idempotency-Key", "")
             cut = bool(key) and key not in lost

@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 
 from tests.house.files import CHECKOUT
+from tests.waiting import HANG
 
 BACKEND = '''
 """A build backend for one project without files: it makes an editable wheel that leads to the checkout."""
@@ -98,7 +99,7 @@ class Small:
     def make(self, **settings: str) -> Path:
         """Return the environment's folder."""
         process = self.start(**settings)
-        answer, said = process.communicate(timeout=600)
+        answer, said = process.communicate(timeout=HANG)
         assert process.returncode == 0, said
         return Path(answer.strip())
 
@@ -165,7 +166,7 @@ def test_after_a_kill_half_way_two_at_once_make_it_good(small: Small) -> None:
     assert not list(small.folder.glob(".venv-demo-*/ready"))
 
     both = [small.start(), small.start()]
-    answers = [process.communicate(timeout=600) for process in both]
+    answers = [process.communicate(timeout=HANG) for process in both]
     assert [process.returncode for process in both] == [0, 0], answers
     assert answers[0][0] == answers[1][0]
     assert sum("Installing" in said for _, said in answers) == 1
@@ -176,7 +177,7 @@ def test_a_file_that_does_not_match_its_hash_is_refused(small: Small) -> None:
     lock = small.folder / "deploy" / "server.lock"
     lock.write_text(lock.read_text()[:-65] + "0" * 64 + "\n")
     process = small.start()
-    answer, said = process.communicate(timeout=600)
+    answer, said = process.communicate(timeout=HANG)
     assert process.returncode == 69
     assert answer == ""
     assert "hash" in said.lower()
@@ -185,7 +186,7 @@ def test_a_file_that_does_not_match_its_hash_is_refused(small: Small) -> None:
 
 def test_an_older_python_is_named(small: Small) -> None:
     process = small.start(SHIMSTOCK_PYTHON="/bin/false")
-    _, said = process.communicate(timeout=600)
+    _, said = process.communicate(timeout=HANG)
     assert process.returncode == 69
     assert "3.11" in said
 

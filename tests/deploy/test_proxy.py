@@ -8,7 +8,6 @@ import shutil
 import socket
 import subprocess
 import threading
-import time
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -20,6 +19,7 @@ import requests
 
 from tests.house.files import CHECKOUT
 from tests.postgresql import free_port
+from tests.waiting import HANG, wait_until
 
 SHIPPED = CHECKOUT / "deploy" / "nginx.conf"
 NGINX = shutil.which("nginx", path=os.environ["PATH"] + ":/usr/sbin")
@@ -139,12 +139,14 @@ def make_certificate(folder: Path) -> None:
 
 def wait_for(port: int, process: subprocess.Popen[bytes]) -> None:
     """Return once somebody listens."""
-    for _ in range(200):
-        assert process.poll() is None, "nginx did not start"
-        with suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=1):
-            return
-        time.sleep(0.05)
-    pytest.fail("nginx does not listen")
+
+    def listens() -> bool:
+        with suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=HANG):
+            return True
+        return False
+
+    wait_until(lambda: process.poll() is not None or listens(), lambda: "nginx does not listen")
+    assert process.poll() is None, "nginx did not start"
 
 
 @pytest.fixture(scope="module")
@@ -171,11 +173,11 @@ def proxy(backend: Backend, tmp_path_factory: pytest.TempPathFactory) -> Iterato
             yield Proxy(folder, f"https://localhost:{port}", f"http://localhost:{plain_port}", client)
     finally:
         process.terminate()
-        process.wait(20)
+        process.wait(HANG)
 
 
 def test_a_strong_etag_stays_strong(proxy: Proxy) -> None:
-    answer = proxy.client.get(f"{proxy.url}/v1/jobs", headers={"Accept-Encoding": "gzip"}, timeout=10)
+    answer = proxy.client.get(f"{proxy.url}/v1/jobs", headers={"Accept-Encoding": "gzip"}, timeout=HANG)
     # RFC 9110 section 8.8.1: a weak validator never matches If-Match, so an edit would fail with 412
     assert answer.headers["ETag"] == '"7.mm"'
     assert "Content-Encoding" not in answer.headers
@@ -183,21 +185,17 @@ def test_a_strong_etag_stays_strong(proxy: Proxy) -> None:
 
 @pytest.mark.parametrize("path", ["/cards/0123456789abcdef", "/calendars/0123456789abcdef.ics"])
 def test_secrets_in_addresses_stay_out_of_the_logs(proxy: Proxy, path: str) -> None:
-    answer = proxy.client.get(f"{proxy.url}{path}", timeout=10)
+    answer = proxy.client.get(f"{proxy.url}{path}", timeout=HANG)
     assert answer.status_code == 200
     assert answer.headers["Referrer-Policy"] == "no-referrer"
-    proxy.client.get(f"{proxy.url}/v1/visible", timeout=10)
-    for _ in range(100):
-        if "/v1/visible" in proxy.logs():
-            break
-        time.sleep(0.02)
-    assert "/v1/visible" in proxy.logs()
+    proxy.client.get(f"{proxy.url}/v1/visible", timeout=HANG)
+    wait_until(lambda: "/v1/visible" in proxy.logs())
     assert "0123456789abcdef" not in proxy.logs()
 
 
 def test_the_service_learns_who_asked_and_how(proxy: Proxy, backend: Backend) -> None:
     forged = {"X-Forwarded-For": "192.0.2.1", "X-Forwarded-Proto": "http"}
-    proxy.client.get(f"{proxy.url}/v1/who", headers=forged, timeout=10)
+    proxy.client.get(f"{proxy.url}/v1/who", headers=forged, timeout=HANG)
     headers = next(seen["headers"] for seen in backend.seen if seen["path"] == "/v1/who")
     assert headers["X-Forwarded-For"] == "127.0.0.1"
     assert headers["X-Forwarded-Proto"] == "https"
@@ -208,23 +206,24 @@ def test_the_largest_body_passes_and_a_larger_one_does_not(proxy: Proxy, backend
     largest = (
         4 * 1024 * 1024
     )  # a year's weather; the service itself refuses other bodies beyond SHIMSTOCK_MAX_BODY
-    fits = proxy.client.post(f"{proxy.url}/v1/fits", data=b"x" * largest, timeout=10)
+    fits = proxy.client.post(f"{proxy.url}/v1/fits", data=b"x" * largest, timeout=HANG)
     assert fits.status_code == 200
     assert backend.seen[-1]["length"] == largest
     with suppress(requests.ConnectionError):  # nginx may answer and close before it has read everything
         assert (
-            proxy.client.post(f"{proxy.url}/v1/large", data=b"x" * 2 * largest, timeout=10).status_code == 413
+            proxy.client.post(f"{proxy.url}/v1/large", data=b"x" * 2 * largest, timeout=HANG).status_code
+            == 413
         )
     assert not [seen for seen in backend.seen if seen["path"] == "/v1/large"]
 
 
 def test_a_broken_request_is_not_sent_twice(proxy: Proxy, backend: Backend) -> None:
-    answer = proxy.client.put(f"{proxy.url}/v1/breaks", data=b"{}", timeout=10)
+    answer = proxy.client.put(f"{proxy.url}/v1/breaks", data=b"{}", timeout=HANG)
     assert answer.status_code == 502
     assert len([seen for seen in backend.seen if seen["path"] == "/v1/breaks"]) == 1
 
 
 def test_plain_http_is_sent_to_https(proxy: Proxy) -> None:
-    answer = proxy.client.get(f"{proxy.plain_url}/docs", allow_redirects=False, timeout=10)
+    answer = proxy.client.get(f"{proxy.plain_url}/docs", allow_redirects=False, timeout=HANG)
     assert answer.status_code == 301
     assert answer.headers["Location"] == "https://localhost/docs"

@@ -25,6 +25,7 @@ from shimstock_server.keys import make_key
 from shimstock_server.operations import seed
 from tests.client.live import served
 from tests.server.conftest import SECRET, app, config, database, make_app  # noqa: F401 - fixtures
+from tests.waiting import HANG
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -111,7 +112,7 @@ def test_the_tour_does_what_the_readme_says(address: str, keys: dict[str, str], 
             env=environment,
             capture_output=True,
             text=True,
-            timeout=60,
+            timeout=HANG,
             check=False,
         )
         assert ran.returncode == 0, f"$ {command}\n{ran.stdout}{ran.stderr}"

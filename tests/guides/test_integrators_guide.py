@@ -19,6 +19,7 @@ from tests.client.live import served
 from tests.databases import SqliteDatabases
 from tests.house.files import CHECKOUT
 from tests.server.conftest import SECRET, make_staff
+from tests.waiting import HANG
 
 GUIDE = CHECKOUT / "openapi" / "integrators-guide.md"
 FENCE = re.compile(r"^```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
@@ -64,7 +65,7 @@ def answers(sqlite_databases: SqliteDatabases, tmp_path_factory: pytest.TempPath
     with served(create_app(config, clock, database=database)) as url:
         done = subprocess.run(
             ["bash", "-c", script],
-            cwd=folder, capture_output=True, text=True, timeout=120, check=False,
+            cwd=folder, capture_output=True, text=True, timeout=HANG, check=False,
             env={"PATH": "/usr/local/bin:/usr/bin:/bin", "SHIMSTOCK": url, "KEY": key, "no_proxy": "*"},
         )  # fmt: skip
     database.dispose()

@@ -42,7 +42,7 @@ MOVE = """
 def over_http(orders: dict[str, Any]) -> dict[str, Any]:
     """Claim by HTTP, as one technician after the other: each holds as many jobs as the shop allows."""
     got, took, answers = [], [], {}
-    connection = http.client.HTTPConnection("127.0.0.1", orders["port"], timeout=30)
+    connection = http.client.HTTPConnection("127.0.0.1", orders["port"], timeout=300)
     for technician in orders["technicians"]:
         while True:
             key, began = str(uuid.uuid4()), time.perf_counter()
@@ -81,7 +81,7 @@ def by_sql(orders: dict[str, Any]) -> dict[str, Any]:
 
 class _Sqlite:
     def __init__(self, path: str) -> None:
-        self.connection = sqlite3.connect(path, isolation_level=None, timeout=30)
+        self.connection = sqlite3.connect(path, isolation_level=None, timeout=300)
         for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
             self.connection.execute(f"PRAGMA {pragma}")
         self.sql = CLAIM.format(offer=OFFER.format(lock=""))

@@ -14,6 +14,7 @@ import time
 import urllib.request
 from collections import Counter
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from statistics import quantiles
 from typing import Any
@@ -32,10 +33,11 @@ from tests.server.clients import Client
 from tests.server.conftest import SECRET, Staff
 from tests.server.jobs import bulk
 from tests.server.workshop import set_up
+from tests.waiting import HANG, wait_until
 
 pytestmark = [pytest.mark.speed, pytest.mark.long]
 
-PROCESSES, JOBS, FINISHED = amount((8, 400, 2_000), deep=(16, 5_000, 10_000))
+PROCESSES, JOBS, FINISHED = amount((6, 300, 2_000), deep=(16, 5_000, 10_000))
 ALLOWED = 50
 HANDS = 8
 """Technicians of each process: a technician holds 50 jobs at the most."""
@@ -63,14 +65,12 @@ def service(database: Database, staff: Staff, database_url: str) -> Iterator[int
 
 
 def _wait_for(address: str) -> None:
-    until = time.monotonic() + 60
-    while True:
-        try:
-            with urllib.request.urlopen(address, timeout=5):
-                return
-        except OSError:
-            assert time.monotonic() < until, "the service does not come up"
-            time.sleep(0.1)
+    def answers() -> bool:
+        with suppress(OSError), urllib.request.urlopen(address, timeout=HANG):
+            return True
+        return False
+
+    wait_until(answers, lambda: "the service does not come up")
 
 
 def technicians(database: Database, count: int) -> list[UUID]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import multiprocessing
 import sqlite3
 import threading
-import time
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from datetime import UTC, datetime
@@ -22,6 +21,7 @@ from shimstock_server.database.tables.base import Instant
 from shimstock_server.database.tables.jobs import JobNumber
 from shimstock_server.database.tables.shop import Bench
 from shimstock_server.web.problems import Conflict, DatabaseAway, DiskFull, PreconditionFailed
+from tests.waiting import HANG, wait_until
 
 NOW = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
 SQLITE = pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
@@ -58,7 +58,7 @@ def test_processes_lose_nothing(database: Database, database_url: str) -> None:
         worker.start()
     count_up(database, 40)
     for worker in workers:
-        worker.join(60)
+        worker.join(HANG)
         assert worker.exitcode == 0
     with database.read() as session:
         assert session.get_one(JobNumber, 1).last == 120
@@ -179,15 +179,15 @@ def test_a_writer_that_waits_too_long_is_away(database_url: str) -> None:
     def hold() -> None:
         with database.write():
             inside.set()
-            assert finish.wait(10)
+            assert finish.wait(HANG)
 
     with ThreadPoolExecutor(1) as threads:
         holder = threads.submit(hold)
-        assert inside.wait(10)
+        assert inside.wait(HANG)
         with pytest.raises(DatabaseAway), database.write():
             pass
         finish.set()
-        holder.result(10)
+        holder.result(HANG)
     with database.write():
         pass
     database.dispose()
@@ -222,32 +222,29 @@ def test_a_reference_to_nothing_is_refused(database: Database) -> None:
         )
 
 
-def hold_the_lock(path: str, started: str, seconds: float) -> None:
+def hold_the_lock(path: str, started: str, release: str) -> None:
     with WriterLock(Path(path), 5.0).held():
         Path(started).touch()
-        time.sleep(seconds)
+        wait_until(Path(release).exists)
 
 
 def test_the_lock_is_handed_over_between_processes(tmp_path: Path) -> None:
-    started = tmp_path / "started"
+    started, release = tmp_path / "started", tmp_path / "release"
     spawn = multiprocessing.get_context("spawn")
-    holder = spawn.Process(target=hold_the_lock, args=(str(tmp_path / "lock"), str(started), 0.6))
+    holder = spawn.Process(target=hold_the_lock, args=(str(tmp_path / "lock"), str(started), str(release)))
     holder.start()
-    while not started.exists():
-        time.sleep(0.01)
+    wait_until(started.exists)
     lock = WriterLock(tmp_path / "lock", 0.1)
     with pytest.raises(LockTimeout), lock.held():
         pass
-    patient = WriterLock(tmp_path / "lock", 10.0)
-    before = time.monotonic()
-    with patient.held():
-        assert time.monotonic() - before < 5
-        # Whoever gave up waiting must not have kept it.
-        with pytest.raises(LockTimeout), lock.held():
-            pass
+    patient = WriterLock(tmp_path / "lock", HANG)
+    threading.Timer(0.2, release.touch).start()
+    # Whoever gave up waiting must not have kept it.
+    with patient.held(), pytest.raises(LockTimeout), lock.held():
+        pass
     with lock.held():
         pass
-    holder.join(10)
+    holder.join(HANG)
 
 
 @SQLITE
@@ -258,9 +255,10 @@ def test_a_foreign_writer_is_waited_for(database: Database, database_url: str) -
     )
     with closing(foreign):
         foreign.execute("BEGIN IMMEDIATE")
-        threading.Timer(0.3, lambda: foreign.execute("COMMIT")).start()
+        committing = threading.Timer(0.3, lambda: foreign.execute("COMMIT"))
+        committing.start()
         count_up(database, 1)
-        time.sleep(0.1)
+        committing.join(HANG)
 
 
 def test_instants_sort_as_text_in_every_year() -> None:

@@ -30,6 +30,7 @@ from shimstock_server.database.tables.webhooks import WebhookEndpoint
 from shimstock_server.operations import backup, entry
 from shimstock_server.operations.admin import admin
 from shimstock_server.owners import erase
+from tests.waiting import HANG
 
 SEED = Path(__file__).resolve().parents[3] / "seed"
 SECRET = secrets.token_urlsafe(32)
@@ -210,7 +211,7 @@ def test_a_backup_made_at_work_is_whole_and_can_be_put_back(operator: Operator, 
         operator.does("backup", str(copy))
     finally:
         stop.set()
-        worker.join(10)
+        worker.join(HANG)
         database.dispose()
     assert copy.stat().st_mode & 0o077 == 0, "for its owner alone"
     add_bench(operator, "after the backup")

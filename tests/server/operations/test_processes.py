@@ -13,6 +13,7 @@ import threading
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -30,6 +31,7 @@ from shimstock_server.operations.admin import admin
 from shimstock_server.web.problems import DatabaseAway
 from shimstock_server.worker import Task, Worker
 from tests.server.conftest import Staff, make_staff
+from tests.waiting import HANG, wait_until
 
 SECRET = secrets.token_urlsafe(40)
 COMMAND = [sys.executable, "-c", "from shimstock_server.operations.entry import main; main()"]
@@ -48,7 +50,12 @@ class Running:
         headers = {"Authorization": f"Bearer {self.staff.tokens[scope]}", **options.pop("headers", {})}  # type: ignore[dict-item]
         with requests.Session() as session:
             session.trust_env = False
-            return session.request(method, self.url + path, headers=headers, timeout=30, **options)  # type: ignore[arg-type]
+            return session.request(method, self.url + path, headers=headers, timeout=HANG, **options)  # type: ignore[arg-type]
+
+    def is_ready(self) -> bool:
+        with suppress(requests.ConnectionError):
+            return self.ask("GET", "/readyz").status_code == 200
+        return False
 
     def does(self, *arguments: str) -> str:
         """Run a command of the operator's, in this process."""
@@ -73,7 +80,7 @@ class Running:
 
 def run(environment: dict[str, str], *arguments: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [*COMMAND, *arguments], env=environment, capture_output=True, text=True, timeout=120, check=False
+        [*COMMAND, *arguments], env=environment, capture_output=True, text=True, timeout=HANG, check=False
     )
 
 
@@ -111,20 +118,12 @@ def running(database_url: str, tmp_path: Path) -> Iterator[Running]:
         )
     running = Running(f"http://127.0.0.1:{port}", process, staff, environment)
     try:
-        until = time.monotonic() + 60
-        while True:
-            try:
-                if running.ask("GET", "/readyz").status_code == 200:
-                    break
-            except requests.ConnectionError:
-                pass
-            assert process.poll() is None, log.read_text()
-            assert time.monotonic() < until, log.read_text()
-            time.sleep(0.1)
+        wait_until(lambda: process.poll() is not None or running.is_ready(), log.read_text)
+        assert process.poll() is None, log.read_text()
         yield running
     finally:
         process.terminate()
-        process.wait(30)
+        process.wait(HANG)
 
 
 def test_two_workers_serve_count_and_stop(running: Running, tmp_path: Path) -> None:
@@ -136,7 +135,7 @@ def test_two_workers_serve_count_and_stop(running: Running, tmp_path: Path) -> N
     assert float(keys.split()[-1]) == 20, "of both workers together"
     assert list(tmp_path.glob("shimstock-figures-*"))
     running.process.send_signal(signal.SIGTERM)
-    assert running.process.wait(30) == 0
+    assert running.process.wait(HANG) == 0
     assert not list(tmp_path.glob("shimstock-figures-*")), "the folder of figures is put away"
 
 
@@ -162,16 +161,12 @@ def test_workers_idle_and_stop_when_asked(running: Running, tmp_path: Path) -> N
     for log in logs:
         with log.open("w") as output:
             workers.append(subprocess.Popen([*COMMAND, "worker"], env=running.environment, stderr=output))
-    until = time.monotonic() + 60
-    while not all("the worker is ready" in log.read_text() for log in logs):
-        assert time.monotonic() < until
-        time.sleep(0.1)
-    time.sleep(1)
+    wait_until(lambda: all("the worker is ready" in log.read_text() for log in logs))
     for worker, log in zip(workers, logs, strict=True):
         assert worker.poll() is None, log.read_text()
         worker.send_signal(signal.SIGTERM)
     for worker, log in zip(workers, logs, strict=True):
-        assert worker.wait(30) == 0, log.read_text()
+        assert worker.wait(HANG) == 0, log.read_text()
         assert "the worker has stopped" in log.read_text()
 
 

@@ -8,6 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 
 from tests.server.clients import Client, code
+from tests.waiting import HANG
 
 
 @pytest.fixture
@@ -87,7 +88,7 @@ def test_of_many_editors_at_once_one_wins_each_version(client: Client, address: 
     ready = threading.Barrier(4)
 
     def edit(editor: int) -> list[int]:
-        ready.wait(10)
+        ready.wait(HANG)
         won = []
         for turn in range(5):
             etag = client.get(address).headers["ETag"]

@@ -25,6 +25,7 @@ from shimstock_server.operations.retention import forget_kept_answers
 from tests.server.clients import Client, code
 from tests.server.conftest import Staff
 from tests.server.web import probe
+from tests.waiting import HANG
 
 
 def count(database: Database, table: type[Any]) -> int:
@@ -119,7 +120,7 @@ def test_a_kept_answer_lasts_for_its_time(
 
 def at_once(*requests: Callable[[], TestResponse]) -> list[TestResponse]:
     with ThreadPoolExecutor(len(requests)) as threads:
-        return [each.result(30) for each in [threads.submit(request) for request in requests]]
+        return [each.result(HANG) for each in [threads.submit(request) for request in requests]]
 
 
 def test_two_at_once_are_done_once(client: Client, database: Database) -> None:
@@ -132,7 +133,7 @@ def test_two_at_once_are_done_once(client: Client, database: Database) -> None:
     probe.meanwhile.append(linger)
 
     def second() -> TestResponse:
-        assert inside.wait(10)
+        assert inside.wait(HANG)
         return client.post("/v1/probes", json={"name": "one"}, idempotency_key="k1")
 
     first, other = at_once(
@@ -175,17 +176,17 @@ def test_a_request_that_takes_too_long_is_in_progress(impatient: Client) -> None
 
     def linger() -> None:
         inside.set()
-        assert finish.wait(10)
+        assert finish.wait(HANG)
 
     probe.meanwhile.append(linger)
     with ThreadPoolExecutor(1) as threads:
         first = threads.submit(impatient.post, "/v1/probes", json={"name": "one"}, idempotency_key="k1")
-        assert inside.wait(10)
+        assert inside.wait(HANG)
         busy = impatient.post("/v1/probes", json={"name": "one"}, idempotency_key="k1")
         assert (busy.status_code, code(busy)) == (409, "request-in-progress")
         assert busy.headers["Retry-After"] == "1"
         finish.set()
-        assert first.result(10).status_code == 201
+        assert first.result(HANG).status_code == 201
     probe.meanwhile.clear()
     again = impatient.post("/v1/probes", json={"name": "one"}, idempotency_key="k1")
     assert again.headers["Idempotent-Replayed"] == "true"
@@ -204,7 +205,7 @@ def test_when_the_first_fails_the_second_does_the_work(client: Client, database:
     probe.meanwhile.append(fail_once)
 
     def second() -> TestResponse:
-        assert inside.wait(10)
+        assert inside.wait(HANG)
         return client.post("/v1/probes", json={"name": "one"}, idempotency_key="k1")
 
     first, other = at_once(

@@ -25,6 +25,7 @@ from shimstock_server.database.session import Database
 from shimstock_server.webhooks import delivery, sending
 from tests.server.booking.conftest import Website
 from tests.server.conftest import SECRET
+from tests.waiting import HANG
 
 Answer = Callable[[BaseHTTPRequestHandler], None]
 
@@ -123,7 +124,7 @@ def test_retry_after_comes_back() -> None:
 def test_an_answer_that_trickles_in_is_cut_off() -> None:
     def trickle(handler: BaseHTTPRequestHandler) -> None:
         try:
-            for _ in range(100):
+            for _ in range(2000):
                 handler.wfile.write(b"H")
                 handler.wfile.flush()
                 time.sleep(0.05)
@@ -133,7 +134,7 @@ def test_an_answer_that_trickles_in_is_cut_off() -> None:
     with serving(trickle) as server:
         started = time.monotonic()
         outcome = post(server.url, deadline=0.4)
-        assert time.monotonic() - started < 3
+        assert time.monotonic() - started < 50
         assert (outcome.delivered, outcome.error) == (False, "no answer in time")
 
 
@@ -145,7 +146,7 @@ def test_a_body_that_trickles_in_is_cut_off() -> None:
         handler.send_header("Connection", "close")
         handler.end_headers()
         with suppress(OSError):
-            for _ in range(200):
+            for _ in range(2000):
                 handler.wfile.write(b"x")
                 handler.wfile.flush()
                 time.sleep(0.05)
@@ -153,7 +154,7 @@ def test_a_body_that_trickles_in_is_cut_off() -> None:
     with serving(trickle) as server:
         started = time.monotonic()
         outcome = post(server.url, deadline=0.4)
-        assert time.monotonic() - started < 3
+        assert time.monotonic() - started < 50
         assert outcome.delivered
 
 
@@ -232,7 +233,7 @@ def test_a_worker_is_killed_in_the_middle_of_a_delivery(
 
     def hang_the_first_time(handler: BaseHTTPRequestHandler) -> None:
         arrived.set()
-        release.wait(20)
+        release.wait(HANG)
         says(204)(handler)
 
     private = Config(secret=SECRET, database_url=config.database_url, rate_per_minute=0, webhook_private=True)
@@ -255,7 +256,7 @@ def test_a_worker_is_killed_in_the_middle_of_a_delivery(
             env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         )  # fmt: skip
         try:
-            assert arrived.wait(60), "the worker has sent nothing"
+            assert arrived.wait(HANG), "the worker has sent nothing"
         finally:
             worker.send_signal(signal.SIGKILL)
             worker.wait()
