@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -38,6 +39,7 @@ def called(node: ast.Call) -> str:
     return node.func.id if isinstance(node.func, ast.Name) else ""
 
 
+@cache
 def tables() -> dict[str, str]:
     """Return the file that each table class stands in."""
     return {

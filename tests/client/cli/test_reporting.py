@@ -16,18 +16,26 @@ from shimstock_server.database.session import Database
 from shimstock_server.learning import rebuild
 from shimstock_server.reports import make_long_reports
 from tests.client.conftest import Command, Shop
+from tests.server.beginnings import Beginning
 from tests.server.reports.simulated import Size, fill
 
 pytestmark = pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
 FROM = ("--from", "2024-01-01")
 
 
+_SIMULATED: Beginning[None] = Beginning()
+
+
 @pytest.fixture
 def simulated(shop: Shop, database: Database, config: Config) -> None:
     """Two models with some jobs done, counted."""
-    size = Size(models=2, instruments=8)
-    fill(database, shop.things.ids, shop.staff.key_ids["manager"], shop.staff.technician_id, size)
-    rebuild(database, config, shop.clock)
+
+    def write_and_count() -> None:
+        size = Size(models=2, instruments=8)
+        fill(database, shop.things.ids, shop.staff.key_ids["manager"], shop.staff.technician_id, size)
+        rebuild(database, config, shop.clock)
+
+    _SIMULATED.begin(database, write_and_count, now=shop.clock.now())
 
 
 @pytest.mark.usefixtures("simulated")

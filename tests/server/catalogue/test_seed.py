@@ -20,15 +20,19 @@ from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.shop import Tool
 from shimstock_server.database.words import BridgeKind, Kind, RodKind, Skill
 from shimstock_server.operations import seed
+from tests.server.beginnings import Beginning
 
 SEED = Path(__file__).parents[3] / "seed"
 SECRET = "a secret of the tests that is long enough, 7291"
 
 
+_SEEDED: Beginning[object] = Beginning()
+
+
 @pytest.fixture
 def seeded(database: Database, clock: FixedClock) -> Database:
     """The demo shop."""
-    seed.load(database, SEED, clock.now(), secret=SECRET)
+    _SEEDED.begin(database, lambda: seed.load(database, SEED, clock.now(), secret=SECRET), now=clock.now())
     return database
 
 

@@ -11,6 +11,7 @@ from shimstock_server.clock import FixedClock
 from shimstock_server.config import Config
 from shimstock_server.database.session import Database
 from shimstock_server.learning import rebuild
+from tests.server.beginnings import Beginning
 from tests.server.clients import Client
 from tests.server.conftest import Staff
 from tests.server.workshop import Workshop, set_up
@@ -31,11 +32,19 @@ class Counted:
     size: Size
 
 
+_COUNTED: Beginning[list[UUID]] = Beginning()
+
+
 @pytest.fixture
 def counted(client: Client, staff: Staff, database: Database, config: Config, clock: FixedClock) -> Counted:
     """A small simulated shop, its readings written past the service and counted by one command."""
     workshop = set_up(client)
     size = Size()
-    models = fill(database, workshop.ids, staff.key_ids["manager"], staff.technician_id, size)
-    assert rebuild(database, config, clock) == len(models) + 1
+
+    def write_and_count() -> list[UUID]:
+        models = fill(database, workshop.ids, staff.key_ids["manager"], staff.technician_id, size)
+        assert rebuild(database, config, clock) == len(models) + 1
+        return models
+
+    models = _COUNTED.begin(database, write_and_count, now=clock.now())
     return Counted(workshop, client, database, config, clock, models, size)
