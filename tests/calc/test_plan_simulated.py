@@ -17,7 +17,7 @@ from tests.depth import amount
 
 pytestmark = pytest.mark.long
 
-BLOCKS, JOBS = amount((2, 25), deep=(4, 250))
+BLOCKS, JOBS = amount((2, 25), deep=(4, 1_000))
 """Jobs with every kind of bridge: so many blocks of so many."""
 
 RODS = amount(12, deep=200)

@@ -45,7 +45,7 @@ CHECKS = (
     "unsupported_method",
     "allow_header_conformance",
 )
-EXAMPLES = amount(8, deep=250)
+EXAMPLES = amount(8, deep=150)
 CHECKOUT = Path(__file__).resolve().parents[2]
 METHODS = {"get", "post", "put", "patch", "delete"}
 OPERATIONS = [

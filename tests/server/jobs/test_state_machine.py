@@ -398,8 +398,8 @@ def test_any_moves_by_several_people(
     run_state_machine_as_test(
         machine,
         settings=settings(
-            max_examples=amount(8, deep=150),
-            stateful_step_count=amount(40, deep=60),
+            max_examples=amount(6, deep=100),
+            stateful_step_count=amount(40, deep=50),
             suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
         ),
     )
