@@ -1,7 +1,7 @@
 """Batch reports over a simulated shop: how long they take, how that grows, and that the figures are right.
 
-The usual run measures a small shop, the deep one 2,000 instruments. With SHIMSTOCK_WHOLE_SHOP=1 the deep one has
-20,000 with 2 million readings: the better part of an hour on each database.
+The usual run measures a small shop, the deep one 2,000 instruments. With SHIMSTOCK_WHOLE_SHOP=1 the deep one
+has 20,000 with 2 million readings: the better part of an hour on each database.
 """
 
 from __future__ import annotations

@@ -10,7 +10,6 @@ import socket
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
@@ -173,11 +172,8 @@ def test_workers_idle_and_stop_when_asked(running: Running, tmp_path: Path) -> N
 def start_worker(running: Running, log: Path) -> subprocess.Popen[bytes]:
     with log.open("w") as output:
         worker = subprocess.Popen([*COMMAND, "worker"], env=running.environment, stderr=output)
-    until = time.monotonic() + 60
-    while "the worker is ready" not in log.read_text():
-        assert worker.poll() is None, log.read_text()
-        assert time.monotonic() < until
-        time.sleep(0.1)
+    wait_until(lambda: "the worker is ready" in log.read_text() or worker.poll() is not None, log.read_text)
+    assert worker.poll() is None, log.read_text()
     return worker
 
 
