@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 import json
 import os
 from dataclasses import dataclass, replace
@@ -12,7 +11,7 @@ from uuid import UUID
 
 import sqlalchemy.exc
 
-from shimstock_server.app import AREAS, open_database
+from shimstock_server.app import import_areas, open_database
 from shimstock_server.clock import SystemClock
 from shimstock_server.config import Config
 from shimstock_server.database import fingerprint, in_use, migrate
@@ -92,8 +91,7 @@ def _finish(config: Config, done: set[Erasure]) -> int:
     """Bring a restored database to this release and this secret, and erase again; return how many."""
     migrate.upgrade(config.database_url)
     # What an area keeps in an owner's words it takes out itself: each must have said so.
-    for area in AREAS:
-        importlib.import_module(f"shimstock_server.{area}")
+    import_areas()
     database = open_database(config)
     try:
         fingerprint.change(database, config.secret)
