@@ -17,6 +17,7 @@ import numpy as np
 
 from shimstock_calc.air import saturation_pressure
 from shimstock_calc.climate import MONTH_DAYS
+from shimstock_server.web.fields import ValidationError, clean_text
 from shimstock_server.web.problems import InvalidFields
 
 from .text_tables import read_number
@@ -119,7 +120,10 @@ def read_epw(text: str) -> TypicalYear:
 
 
 def _printed(text: str) -> str:
-    return "".join(character for character in text if character.isprintable()).strip()
+    try:
+        return clean_text("".join(each for each in text if each.isprintable()), max=LONGEST_HEAD)
+    except ValidationError as error:
+        raise InvalidFields.at("/lines/1", str(error.messages[0])) from None
 
 
 def _within(text: str, most: float) -> float | None:

@@ -97,13 +97,10 @@ class _Reader:
 
     def _note(self, line: int, cells: tuple[str, ...]) -> str | None:
         try:
-            note = clean_text(self._cell(cells, "note"))
+            return clean_text(self._cell(cells, "note"), max=LONGEST_NOTE) or None
         except ValidationError as error:
             self.errors.add(line, "note", str(error.messages[0]))
             return None
-        if len(note) > LONGEST_NOTE:
-            self.errors.add(line, "note", f"must have at most {LONGEST_NOTE} characters")
-        return note or None
 
     def _cell(self, cells: tuple[str, ...], column: str) -> str:
         at = self.table.column(column)

@@ -70,6 +70,11 @@ class Result:
         column = column if column is None or len(column) <= 100 else column[:99] + "…"
         self.problems.append({"row": row, "column": column, "message": message})
 
+    @property
+    def found(self) -> int:
+        """How many problems there are, told or not."""
+        return len(self.problems) + self.untold
+
     def close(self) -> None:
         """Put the problems in order, and say how many are not told."""
         self.problems.sort(key=lambda problem: (problem["row"], problem["column"] or ""))
@@ -249,13 +254,15 @@ class _Reader:
             return
         filled = zip(header, (cell.strip() for cell in line), strict=True)
         cells = {name: undefused(cell) for name, cell in filled if cell}
-        before = len(self.result.problems)
+        told, before = len(self.result.problems), self.result.found
         instrument = self._instrument(number, cells)
         reading = self._reading(number, cells)
         body = self._sheet(number, cells)
-        if len(self.result.problems) > before or instrument is None:
+        if self.result.found > before or instrument is None:
+            if self.result.untold:
+                return  # nothing more is told, and to look for it takes long
             # it is not kept: what else is wrong with it is told at once
-            known = {problem["column"] for problem in self.result.problems[before:]}
+            known = {problem["column"] for problem in self.result.problems[told:]}
             _, errors = load(ReadingSheetIn(), body | {"id": str(_SHEETS), "readings": [reading]})
             _tell(self.result, [number], errors, known)
             return

@@ -131,13 +131,17 @@ def _plain(column: Column[Any], kind: type, value: Any) -> Any:
         raise ValueError(f"{column.name}: {error.messages[0]}") from error
 
 
+LONGEST_TEXT = 8 << 20
+"""No line of an export is longer (`importing.LONGEST_LINE`); columns have bounds of their own."""
+
+
 def _clean(value: Any) -> Any:
     """Clean every text as a request's texts are cleaned, in columns of JSON too."""
     if isinstance(value, str):
         # between two dots its outer blanks stay: names that are searched by begin with one
-        return clean_text(f".{value}.", multiline=True)[1:-1]
+        return clean_text(f".{value}.", max=LONGEST_TEXT, multiline=True)[1:-1]
     if isinstance(value, dict):
-        return {clean_text(name): _clean(each) for name, each in value.items()}
+        return {clean_text(name, max=LONGEST_TEXT): _clean(each) for name, each in value.items()}
     return [_clean(each) for each in value] if isinstance(value, list) else value
 
 

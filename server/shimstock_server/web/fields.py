@@ -42,6 +42,22 @@ _JSON_NUMBER = re.compile(r"-?(0|[1-9]\d*)(\.\d+)?([eE][+-]?\d+)?")
 _WHOLE = re.compile(r"-?(0|[1-9]\d{0,18})")
 
 MAX_LIST = 500
+MOST_MARKS = 30
+"""Combining marks (canonical combining class above 0) in a row: Unicode Standard Annex 15, section 13,
+Stream-Safe Text Format."""
+MOST_COMPOSED = 4
+"""Most characters that NFC puts into one (U+1F82 for example): a text with more than so many times those
+allowed is too long in any case."""
+_DIRECTION_MARKS = "\u202a-\u202e\u2066-\u2069"
+# The control characters (category Cc) with and without tab and line end, the surrogates (Cs), and U+FFFE and
+# U+FFFF, which no picture can hold (XML 1.0, fifth edition, section 2.2).
+_FORBIDDEN = {
+    multiline: re.compile(f"[{controls}\ud800-\udfff{_DIRECTION_MARKS}\ufffe\uffff]")
+    for multiline, controls in (
+        (False, "\x00-\x1f\x7f-\x9f"),
+        (True, "\x00-\x08\x0b-\x1f\x7f-\x9f"),
+    )
+}
 FIRST_YEAR, LAST_YEAR = 1900, 2999
 """Of moments and days; beyond it a clock or a hand has slipped, and calendars of other zones end."""
 
@@ -97,13 +113,11 @@ class Text(StrictField):
     def _deserialize(self, value: Any, *_args: Any, **_kwargs: Any) -> str:
         if not isinstance(value, str):
             raise ValidationError("must be text")
-        text = clean_text(value, multiline=self.multiline)
+        text = clean_text(value, max=self.max, multiline=self.multiline)
         if len(text) < self.min:
             raise ValidationError(
                 "must not be empty" if self.min == 1 else f"must have at least {self.min} characters"
             )
-        if len(text) > self.max:
-            raise ValidationError(f"must have at most {self.max} characters; {len(text)} were given")
         if self.pattern and not re.fullmatch(self.pattern, text):
             raise ValidationError(self.pattern_hint)
         return text
@@ -118,29 +132,64 @@ class Text(StrictField):
         return schema
 
 
-def clean_text(value: str, *, multiline: bool = False) -> str:
+def clean_text(
+    value: str,
+    *,
+    max: int,  # noqa: A002 - as in Text(max=80)
+    multiline: bool = False,
+) -> str:
     """Return a text in NFC and trimmed, refusing what a database or a page cannot hold.
+
+    Every text from outside comes through here. Normalising takes time with the square of a run of combining
+    marks, and no other thread works meanwhile: length and runs are checked first.
+
+    Parameters
+    ----------
+    value : str
+        As it was sent.
+    max : int
+        Most characters after normalising.
+    multiline : bool
+        Whether line ends and tabs are allowed.
 
     Raises
     ------
     ValidationError
-        When it holds control characters, lone surrogates or characters that turn the reading direction.
+        When it is too long, has more combining marks in a row than any language writes, or holds control
+        characters, lone surrogates or characters that turn the reading direction.
     """
     if multiline:
         value = value.replace("\r\n", "\n").replace("\r", "\n")
-    for character in value:
-        category = unicodedata.category(character)
-        if category == "Cs":
-            raise ValidationError("must not hold half of a surrogate pair")
-        if category == "Cc" and not (multiline and character in "\n\t"):
-            raise ValidationError(f"must not hold the control character U+{ord(character):04X}")
-        if character in "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069":
-            raise ValidationError(f"must not hold the direction mark U+{ord(character):04X}")
-        if character in "\ufffe\uffff":  # no picture can hold it (XML 1.0, fifth edition, section 2.2)
-            raise ValidationError(f"must not hold U+{ord(character):04X}, which is no character")
+    if len(value.strip()) > MOST_COMPOSED * max:
+        raise ValidationError(f"must have at most {max} characters; {len(value)} were given")
+    if found := _FORBIDDEN[multiline].search(value):
+        raise ValidationError(_forbidden(found[0]))
+    if not value.isascii():
+        _refuse_long_runs(value)
     text = unicodedata.normalize("NFC", value).strip()
+    if len(text) > max:
+        raise ValidationError(f"must have at most {max} characters; {len(text)} were given")
     seen = any(unicodedata.category(character) != "Cf" for character in text)
     return text if seen else ""  # of joiners and marks alone nobody sees anything
+
+
+def _forbidden(character: str) -> str:
+    category = unicodedata.category(character)
+    if category == "Cs":
+        return "must not hold half of a surrogate pair"
+    if category == "Cc":
+        return f"must not hold the control character U+{ord(character):04X}"
+    if category == "Cf":
+        return f"must not hold the direction mark U+{ord(character):04X}"
+    return f"must not hold U+{ord(character):04X}, which is no character"
+
+
+def _refuse_long_runs(text: str) -> None:
+    run = 0
+    for character in text:
+        run = run + 1 if unicodedata.combining(character) else 0
+        if run > MOST_MARKS:
+            raise ValidationError(f"must not hold more than {MOST_MARKS} combining marks in a row")
 
 
 class Whole(StrictField):

@@ -182,7 +182,12 @@ def _bad_text(text: str) -> str | None:
 
 
 def _safe_pointer(path: tuple[str | int, ...]) -> str:
-    text = pointer(*path).encode("utf-8", "replace").decode("utf-8")
+    # cut first: a thousand errors below a name of a megabyte would make a thousand copies of it
+    text = (
+        pointer(*(part[:500] if isinstance(part, str) else part for part in path))
+        .encode("utf-8", "replace")
+        .decode("utf-8")
+    )
     return text if len(text) <= 500 else text[:499] + "…"
 
 

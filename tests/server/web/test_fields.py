@@ -11,6 +11,7 @@ import pytest
 from marshmallow import ValidationError
 
 from shimstock_server.web.fields import (
+    MOST_MARKS,
     Choice,
     Day,
     Id,
@@ -23,6 +24,7 @@ from shimstock_server.web.fields import (
     Text,
     Truth,
     Whole,
+    clean_text,
 )
 from shimstock_server.web.schemas import field_errors
 
@@ -161,3 +163,21 @@ def test_instants_leave_in_utc() -> None:
     assert Instant()._serialize(datetime.fromisoformat("2026-03-02T12:00:00+05:30"), "at", None) == (
         "2026-03-02T06:30:00Z"
     )
+
+
+def test_a_run_of_marks_is_stream_safe() -> None:
+    # Unicode Standard Annex 15, section 13: at most 30 non-starters in a row
+    assert clean_text("a" + "\u0323" * MOST_MARKS, max=200)
+    with pytest.raises(ValidationError, match="more than 30 combining marks in a row"):
+        clean_text("a" + "\u0323" * (MOST_MARKS + 1), max=200)
+    # class 0: a spacing vowel sign ends no run of letters, and any number of them is taken
+    assert clean_text("\u0915\u093e" * 60, max=200)
+
+
+def test_a_text_is_counted_as_it_is_kept() -> None:
+    # Unicode Character Database, UnicodeData.txt: U+1F82 has four characters in NFD, the most of all
+    apart = "\u03b1\u0313\u0300\u0345"
+    assert Text(max=40).deserialize(apart * 40) == "\u1f82" * 40
+    assert Text(max=4).deserialize(" " * 1000 + "neck" + " " * 1000) == "neck"
+    with pytest.raises(ValidationError, match="at most 40 characters"):
+        Text(max=40).deserialize(apart * 41)
