@@ -60,6 +60,7 @@ def make_site(url: str, key: str, webhook_secrets: list[str], public_url: str | 
     """Make the website of a shop whose service is at `url`; browsers reach owners' pages at `public_url`."""
     site, memory = Flask(__name__, template_folder=str(HERE), static_folder=None), Memory()
     site.config["MAX_CONTENT_LENGTH"] = 64 * 1024
+    cards_at = (public_url or url).rstrip("/")  # card_path begins with a slash
 
     @site.get("/")
     def page() -> Response:
@@ -99,7 +100,7 @@ def make_site(url: str, key: str, webhook_secrets: list[str], public_url: str | 
         with Client(url, key) as shop:
             booking = shop.bookings.confirm(mine["id"], **told, idempotency_key=wish["click"])
         mine["job"] = booking.job.id if booking.job else None
-        mine["card"] = f"{public_url or url}{booking.card_path}" if booking.card_path else mine.get("card")
+        mine["card"] = f"{cards_at}{booking.card_path}" if booking.card_path else mine.get("card")
         return status(visit)
 
     @site.post("/release/<visit>")

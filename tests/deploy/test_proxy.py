@@ -6,6 +6,7 @@ import http.server
 import os
 import shutil
 import socket
+import ssl
 import subprocess
 import threading
 from collections.abc import Iterator
@@ -57,7 +58,7 @@ class Answers(http.server.BaseHTTPRequestHandler):
     def do_GET(self) -> None:
         body = self.rfile.read(int(self.headers.get("Content-Length", 0)))
         self.backend.seen.append({"path": self.path, "headers": dict(self.headers), "length": len(body)})
-        if self.path == "/v1/breaks":
+        if self.path.startswith("/v1/breaks"):
             self.close_connection = True
             self.connection.shutdown(socket.SHUT_RDWR)
             return
@@ -69,7 +70,7 @@ class Answers(http.server.BaseHTTPRequestHandler):
         self.end_headers()
         self.wfile.write(text)
 
-    do_POST = do_PUT = do_GET  # noqa: N815 - the names that http.server looks for
+    do_POST = do_PUT = do_PATCH = do_GET  # noqa: N815 - the names that http.server looks for
 
     def log_message(self, *_: object) -> None:
         """Keep quiet."""
@@ -94,9 +95,14 @@ class Proxy:
     """The running nginx, and a session that trusts its certificate."""
 
     folder: Path
-    url: str
-    plain_url: str
+    port: int
+    plain_port: int
     client: requests.Session
+
+    @property
+    def url(self) -> str:
+        """Where it listens."""
+        return f"https://localhost:{self.port}"
 
     def logs(self) -> str:
         """Return everything that it has logged."""
@@ -170,7 +176,7 @@ def proxy(backend: Backend, tmp_path_factory: pytest.TempPathFactory) -> Iterato
         with requests.Session() as client:
             client.verify = str(folder / "certificate.pem")
             client.trust_env = False
-            yield Proxy(folder, f"https://localhost:{port}", f"http://localhost:{plain_port}", client)
+            yield Proxy(folder, port, plain_port, client)
     finally:
         process.terminate()
         process.wait(HANG)
@@ -183,14 +189,69 @@ def test_a_strong_etag_stays_strong(proxy: Proxy) -> None:
     assert "Content-Encoding" not in answer.headers
 
 
-@pytest.mark.parametrize("path", ["/cards/0123456789abcdef", "/calendars/0123456789abcdef.ics"])
-def test_secrets_in_addresses_stay_out_of_the_logs(proxy: Proxy, path: str) -> None:
-    answer = proxy.client.get(f"{proxy.url}{path}", timeout=HANG)
-    assert answer.status_code == 200
-    assert answer.headers["Referrer-Policy"] == "no-referrer"
-    proxy.client.get(f"{proxy.url}/v1/visible", timeout=HANG)
+SECRET = "0123456789abcdef"
+SPELLINGS = (
+    "/cards/{}",
+    "/calendars/{}.ics",
+    "//cards/{}",
+    "/%63ards/{}",
+    "/cards%2f{}",
+    "/cards%2F{}",
+    "/cards//{}",
+    "/CARDS/{}",
+    "/./cards/{}",
+    "/x/../cards/{}",
+    "/v1/../cards/{}",
+    "/%2563ards/{}",
+    "/v1/cards/{}",
+    "/v1/%252fcards%252f{}",
+    "/{}",
+    "/card/{}",
+    "/v1/owners?name={}",
+    "/docs?{}",
+    "/v1/breaks?{}",
+)
+
+
+def say(port: int, address: str, certificate: Path | None, method: str = "GET") -> bytes:
+    """Send a request whose address is written just so, and return the answer's first line."""
+    said = f"{method} {address} HTTP/1.1\r\nHost: localhost\r\nReferer: https://localhost/cards/{SECRET}\r\n"
+    with socket.create_connection(("127.0.0.1", port), timeout=HANG) as plain:
+        stream = plain
+        if certificate is not None:
+            trusting = ssl.create_default_context(cafile=str(certificate))
+            stream = trusting.wrap_socket(plain, server_hostname="localhost")
+        with stream:
+            stream.sendall(f"{said}Connection: close\r\n\r\n".encode())
+            return stream.makefile("rb").readline()
+
+
+def test_secrets_in_addresses_stay_out_of_the_logs(proxy: Proxy) -> None:
+    """However an address is spelled: in an answer, a refusal, a redirect, and when the service is away."""
+    certificate = proxy.folder / "certificate.pem"
+    for spelling in SPELLINGS:
+        address = spelling.format(SECRET)
+        say(proxy.port, address, certificate)
+        assert b"301" in say(proxy.plain_port, address, None)
+    say(proxy.port, "/v1/visible", certificate)
     wait_until(lambda: "/v1/visible" in proxy.logs())
-    assert "0123456789abcdef" not in proxy.logs()
+    logs = proxy.logs()
+    assert "/v1/owners" in logs, "the address without its query"
+    assert [line for line in logs.splitlines() if SECRET in line] == []
+
+
+@pytest.mark.parametrize("path", ["/cards/0123456789abcdef", "/calendars/0123456789abcdef.ics"])
+def test_secrets_in_addresses_stay_out_of_referrers(proxy: Proxy, path: str) -> None:
+    answer = proxy.client.get(f"{proxy.url}{path}", timeout=HANG)
+    assert (answer.status_code, answer.headers["Referrer-Policy"]) == (200, "no-referrer")
+
+
+def test_invented_methods_stay_outside(proxy: Proxy, backend: Backend) -> None:
+    # RFC 9110, section 9.1, and RFC 5789: the methods that there are, without CONNECT and TRACE
+    for method in ("INVENTED", "PROPFIND", "TRACE"):
+        assert b" 405 " in say(proxy.port, "/v1/invented", proxy.folder / "certificate.pem", method)
+    assert not [seen for seen in backend.seen if seen["path"] == "/v1/invented"]
+    assert proxy.client.patch(f"{proxy.url}/v1/known", timeout=HANG).status_code == 200
 
 
 def test_the_service_learns_who_asked_and_how(proxy: Proxy, backend: Backend) -> None:
@@ -224,6 +285,6 @@ def test_a_broken_request_is_not_sent_twice(proxy: Proxy, backend: Backend) -> N
 
 
 def test_plain_http_is_sent_to_https(proxy: Proxy) -> None:
-    answer = proxy.client.get(f"{proxy.plain_url}/docs", allow_redirects=False, timeout=HANG)
+    answer = proxy.client.get(f"http://localhost:{proxy.plain_port}/docs", allow_redirects=False, timeout=HANG)
     assert answer.status_code == 301
     assert answer.headers["Location"] == "https://localhost/docs"

@@ -22,10 +22,13 @@ _seconds = Histogram(
     registry=_own,
     buckets=(0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10),
 )
+METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"})
+"""Methods that have a figure of their own; a figure is kept for ever, and a client can invent any word."""
 
 
 def count(method: str, route: str, status: int, seconds: float) -> None:
     """Count one answered request."""
+    method = method if method in METHODS else "other"
     _requests.labels(method, route, str(status)).inc()
     _seconds.labels(method, route).observe(seconds)
 

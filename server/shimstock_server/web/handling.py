@@ -18,7 +18,7 @@ from shimstock_calc.errors import CalculationError
 
 from . import problems
 from .operation import encode
-from .tokens import redact
+from .tokens import redact_path
 
 _log = logging.getLogger(__name__)
 _access = logging.getLogger("shimstock.access")
@@ -51,7 +51,10 @@ def _request_id() -> str:
 
 def answer_problem(problem: problems.Problem) -> Response:
     """Return the answer that tells of a problem."""
-    body = problem.body() | {"instance": quote(redact(request.path), safe=_PATH), "request_id": _request_id()}
+    body = problem.body() | {
+        "instance": quote(redact_path(request.path), safe=_PATH),
+        "request_id": _request_id(),
+    }
     response = Response(
         encode(_whole_text(body)), status=problem.status, content_type="application/problem+json"
     )
@@ -127,7 +130,7 @@ def _write_log(response: Response, seconds: float) -> None:
         extra={
             "request_id": _request_id(),
             "method": request.method,
-            "path": redact(request.path),
+            "path": redact_path(request.path),
             "route": operation,
             "status": response.status_code,
             "milliseconds": round(seconds * 1000, 2),

@@ -8,7 +8,21 @@ import secrets
 
 _TOKEN = re.compile(r"shim_([0-9a-f]{16})_([A-Za-z0-9_-]{43})")
 _ANY_TOKEN = re.compile(r"(shim_[0-9A-Za-z]{1,32}_)[A-Za-z0-9_-]+")
-_TOKEN_PATHS = re.compile(r"(/(?:cards|calendars)/)[^/?#\s\"]+")
+
+
+def _spelled(word: str) -> str:
+    """Return a pattern for a word of an address: in small or capital letters, each as it is or escaped."""
+    return "".join(
+        f"(?:{re.escape(letter)}|%(?:25)*{ord(letter):02x}|%(?:25)*{ord(letter.upper()):02x})"
+        for letter in word
+    )
+
+
+# A slip in the address opens no card, and yet its line holds the secret.
+_SECRET_PLACE = re.compile(
+    f"({_spelled('/')}(?:{_spelled('cards')}|{_spelled('calendars')}){_spelled('/')})", re.IGNORECASE
+)
+_TOKEN_PATHS = re.compile(_SECRET_PLACE.pattern + r"\s*[^?#\s\"]+", re.IGNORECASE)
 
 
 def make_token() -> tuple[str, str, bytes]:
@@ -33,7 +47,19 @@ def redact(text: str) -> str:
 
     Examples
     --------
-    >>> redact("GET /cards/Zx81?units=mm")
-    'GET /cards/…?units=mm'
+    >>> redact("GET /cards/Zx81?units=mm"), redact("GET //%63ards%2fZx81 HTTP/1.1")
+    ('GET /cards/…?units=mm', 'GET //%63ards%2f… HTTP/1.1')
     """
     return _TOKEN_PATHS.sub(r"\1…", _ANY_TOKEN.sub(r"\1…", text))
+
+
+def redact_path(path: str) -> str:
+    """Return the path of a request without its secrets; below cards and calendars everything is one.
+
+    Examples
+    --------
+    >>> redact_path('/cards//Zx81" 7')
+    '/cards/…'
+    """
+    found = _SECRET_PLACE.search(path)
+    return redact(path) if found is None else path[: found.end()] + "…"

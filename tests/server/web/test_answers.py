@@ -6,12 +6,13 @@ import json
 import logging
 import uuid
 from pathlib import Path
+from urllib.parse import unquote
 
 import pytest
 
 from shimstock_server.operations.logs import set_up
 from shimstock_server.web.problems import Problem, every_problem
-from shimstock_server.web.tokens import make_token, redact, split_token
+from shimstock_server.web.tokens import make_token, redact, redact_path, split_token
 from tests.server.clients import Client, code, pointers
 from tests.server.conftest import Staff
 
@@ -127,6 +128,21 @@ def test_logs_are_json_and_hold_no_secret(
     assert "verysecrettoken" not in told
 
 
+SPELLINGS = (
+    "/cards/Zx81Zx81",
+    "//cards/Zx81Zx81",
+    "/cards//Zx81Zx81",
+    "/%63ards/Zx81Zx81",
+    "/cards%2fZx81Zx81",
+    "/CARDS/Zx81Zx81",
+    "/x/../cards/Zx81Zx81",
+    "/%2563ards%252FZx81Zx81",
+    "/v1/calendars/Zx81Zx81.ics",
+    "/cards/x/Zx81Zx81",
+    "/cards/%20Zx81Zx81",
+)
+
+
 def test_tokens() -> None:
     token, lookup, _ = make_token()
     parts = split_token(token)
@@ -134,6 +150,10 @@ def test_tokens() -> None:
     assert parts[0] == lookup
     assert redact(f"Bearer {token}!") == f"Bearer shim_{lookup}_…!"
     assert redact("GET /calendars/abc.ics HTTP/1.1") == "GET /calendars/… HTTP/1.1"
+    for path in SPELLINGS:
+        assert "Zx81Zx81" not in redact(f"GET {path} HTTP/1.1"), path
+        assert "Zx81Zx81" not in redact_path(path), path
+        assert "Zx81Zx81" not in redact_path(unquote(path)), path
     assert len({make_token()[0] for _ in range(100)}) == 100
 
 
@@ -145,3 +165,14 @@ def test_figures_are_for_this_machine_alone(stranger: Client, path: str) -> None
     assert stranger.get(path, headers={"X-Forwarded-For": "203.0.113.9"}).status_code == 403
     elsewhere = {"REMOTE_ADDR": "203.0.113.9"}
     assert stranger.app.test_client().get(path, environ_overrides=elsewhere).status_code == 403
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_invented_methods_leave_no_figures(stranger: Client) -> None:
+    """A figure is kept for as long as the process lives, and without a key anybody can invent methods."""
+    browser = stranger.app.test_client()
+    for n in range(50):
+        assert browser.open("/v1/jobs", method=f"INVENTED{n}").status_code == 405
+    figures = browser.get("/metrics").get_data(as_text=True)
+    assert "INVENTED" not in figures
+    assert 'method="other"' in figures
