@@ -21,8 +21,23 @@ _HOST = re.compile(r"(?!-)[A-Za-z0-9_-]{1,63}(?<!-)(\.(?!-)[A-Za-z0-9_-]{1,63}(?
 _ENDS_IN_A_NUMBER = re.compile(r"(.*\.)?(\d+|0[xX][0-9a-fA-F]*)\.?")
 _NAT64 = ipaddress.IPv6Network("64:ff9b::/96")
 """RFC 6052: an IPv4 address in the last 32 bits."""
-_LOCAL_NAT64 = ipaddress.IPv6Network("64:ff9b:1::/48")
-"""RFC 8215: for use within a network."""
+_NOT_PUBLIC = tuple(
+    ipaddress.ip_network(network)
+    for network in (
+        "192.0.0.0/24",  # IETF protocol assignments (RFC 6890); Python lets some of them pass
+        "192.88.99.0/24",  # relays of 6to4, given up (RFC 7526)
+        "168.63.129.16/32",  # a cloud's own service to its machines; public by its number alone
+        "64:ff9b:1::/48",  # NAT64 within a network (RFC 8215)
+        "100::/64",  # discard only (RFC 6666)
+        "100:0:0:1::/64",  # dummy prefix (RFC 9780)
+        "2001::/23",  # IETF protocol assignments (RFC 2928), Teredo (RFC 4380) among them
+        "2001:db8::/32",  # documentation (RFC 3849)
+        "3fff::/20",  # documentation (RFC 9637)
+        "5f00::/16",  # segment routing identifiers (RFC 9602)
+    )
+)
+"""Beside what `ipaddress` knows: it follows the registries of its year, and later ones moved some entries.
+IANA IPv4 and IPv6 Special-Purpose Address Registries (RFC 6890)."""
 
 
 class RefusedTarget(Exception):
@@ -65,7 +80,9 @@ def check(url: str, *, private: bool) -> str | None:
     address = _as_address(host)
     if address is not None:
         return None if private or is_public(address) else "is not an address of the public internet"
-    if not private and (host.rstrip(".").lower() == "localhost" or "." not in host.rstrip(".")):
+    name = host.rstrip(".").lower()
+    # RFC 6761, section 6.3: localhost and every name below it mean this machine, whatever a name server says
+    if not private and ("." not in name or name.endswith(".localhost")):
         return "must name a host of the public internet"
     return None
 
@@ -113,6 +130,8 @@ def _split(url: str) -> tuple[SplitResult, str, int]:
     if parts.fragment:
         raise RefusedTarget("must not have a fragment")
     host = parts.hostname or ""
+    if "%" in host:
+        raise RefusedTarget("must not name a zone: it means something on this machine alone")
     if _as_address(host) is None and (not _HOST.fullmatch(host) or _ENDS_IN_A_NUMBER.fullmatch(host)):
         raise RefusedTarget("must name a host")
     if port == 0:
@@ -181,5 +200,6 @@ def _is_plain_global(address: Address) -> bool:
         or address.is_loopback
         or address.is_link_local
         or address.is_private
-        or (isinstance(address, ipaddress.IPv6Address) and (address.is_site_local or address in _LOCAL_NAT64))
+        or (isinstance(address, ipaddress.IPv6Address) and address.is_site_local)
+        or any(address in network for network in _NOT_PUBLIC)
     )
