@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -68,8 +68,11 @@ def _as_json(each: UnsentWork | UnsentSheet) -> dict[str, Any]:
 @click.command("send")
 @click.argument("which", nargs=-1, metavar="[WHICH]...")
 @click.option("--throw-away", is_flag=True, help="Throw away what is named instead.")
+@click.option(
+    "--at", metavar="WHEN", help='When it was read or done: now, or "2026-03-02 09:30" as clocks here.'
+)
 @at_bench
-def send(bench: Bench, which: tuple[str, ...], throw_away: bool) -> None:
+def send(bench: Bench, which: tuple[str, ...], throw_away: bool, at: str | None) -> None:
     """Send what is not sent yet: everything, or what is named by the end of its number.
 
     It is sent in the order in which it was done and read. Everything keeps its id, so however often it is
@@ -82,6 +85,8 @@ def send(bench: Bench, which: tuple[str, ...], throw_away: bool) -> None:
         return
     if not chosen:
         raise Stop("nothing is unsent", Exit.NOTHING, NOTHING)
+    if at is not None:
+        _restate(chosen, at, named=bool(which))
     for each in chosen:
         if isinstance(each, UnsentSheet) and each.at_pitch is None:
             raise Stop(
@@ -135,6 +140,18 @@ def _named(kept: Sequence[UnsentWork | UnsentSheet], text: str) -> UnsentWork | 
             f"nothing unsent is called {text!r}, or more than one; shimstock unsent lists it", Exit.USAGE
         )
     return found[0]
+
+
+def _restate(chosen: Sequence[UnsentWork | UnsentSheet], at: str, *, named: bool) -> None:
+    if not named:
+        raise Stop("--at: name what was read or done then; shimstock unsent lists it", Exit.USAGE)
+    try:
+        instant = datetime.now(UTC) if at == "now" else datetime.fromisoformat(at).astimezone(UTC)
+    except (ValueError, OverflowError) as error:
+        told = f'--at: {at!r} is no time; write now, or a day and a time such as "2026-03-02 09:30"'
+        raise Stop(told, Exit.USAGE) from error
+    for each in chosen:
+        each.restate(instant.isoformat(timespec="milliseconds").replace("+00:00", "Z"))
 
 
 def _throw_away(bench: Bench, chosen: Sequence[UnsentWork | UnsentSheet], *, named: bool) -> None:

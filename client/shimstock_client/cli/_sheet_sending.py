@@ -9,7 +9,7 @@ from ._bench import Bench
 from ._exits import Exit, Stop
 from ._last_job import forget_plan
 from ._typed import describe
-from ._unsent import UnsentSheet
+from ._unsent import CLOCK_AHEAD, UnsentSheet, restating
 
 if TYPE_CHECKING:
     from .. import InvalidFields, Job, ReadingSheet
@@ -48,6 +48,8 @@ def send_sheet(bench: Bench, sheet: UnsentSheet, *, fresh: bool = False) -> Read
     except NotReachable as error:
         raise Stop(f"{error.detail}\n{_kept(sheet)}", Exit.NOT_REACHABLE) from error
     except InvalidFields as error:
+        if error.code == CLOCK_AHEAD:
+            raise Stop(f"{explain(error, sheet)}\n{restating(sheet)}", Exit.REFUSED) from error
         if fresh and not sheet.findings and len(_wrong(error)) == len(sheet.readings):
             sheet.remove()  # nothing of it was right, and it has just been typed: there is nothing to keep
             raise Stop(f"{explain(error, sheet)}\ntype it again", Exit.REFUSED) from error

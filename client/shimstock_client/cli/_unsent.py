@@ -19,6 +19,19 @@ def _now() -> str:
     return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
+CLOCK_AHEAD = "clock-ahead"
+"""The problem of a time that the service cannot believe."""
+
+
+def restating(kept: UnsentSheet | UnsentWork) -> str:
+    """Say how the time of what is kept is put right."""
+    name = kept.id[-6:]
+    return (
+        f"kept as {name} with the time {kept.when()}: set this machine's clock, then say when it was: "
+        f'shimstock send {name} --at now, or --at "2026-03-02 09:30"'
+    )
+
+
 @dataclass
 class UnsentSheet:
     """What was typed so far."""
@@ -62,6 +75,11 @@ class UnsentSheet:
     def when(self) -> str:
         """Return when it was read, to sort what is unsent by."""
         return self.taken_at()
+
+    def restate(self, instant: str) -> None:
+        """Say when it was read, and keep it."""
+        self.more["taken_at"] = instant
+        self.keep()
 
     def touch(self) -> None:
         """Note that a reading was taken just now, and keep the sheet; a correction keeps the old time."""
@@ -127,6 +145,11 @@ class UnsentWork:
     def keep(self) -> None:
         """Write it to its file."""
         write_private(self.path, asdict(self))
+
+    def restate(self, instant: str) -> None:
+        """Say when it was done, and keep it."""
+        self.bodies = [{**body, "done_at": instant} for body in self.bodies]
+        self.keep()
 
     def when(self) -> str:
         """Return when it was done."""

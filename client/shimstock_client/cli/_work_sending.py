@@ -14,7 +14,7 @@ from ._last_job import forget_plan, recall_plan
 from ._measures import Expected, NotUnderstood, read_measure
 from ._speaking import ask_yes, echo
 from ._typed_doing import describe_doing, read_doing
-from ._unsent import UnsentWork, all_unsent, all_unsent_work
+from ._unsent import CLOCK_AHEAD, UnsentWork, all_unsent, all_unsent_work, restating
 
 if TYPE_CHECKING:
     from .. import Adjustment, Job, NotReachable, ShimstockError
@@ -41,7 +41,9 @@ def send_work(bench: Bench, work: UnsentWork) -> Sequence[Adjustment]:
             recorded.append(bench.client.adjustments.send(work.job_id, body))
         except NotReachable as error:
             raise unanswered(error) from error
-        except ShimstockError:
+        except ShimstockError as error:
+            if error.code == CLOCK_AHEAD:
+                raise _told_ahead(work, error) from error
             work.remove()
             for left in work.bodies[len(recorded) :]:
                 bench.tell(f"not recorded: {describe_doing(left)}")
@@ -195,6 +197,8 @@ def send_kept(bench: Bench, work: UnsentWork) -> Sequence[Adjustment]:
     except ShimstockError as error:
         from ._app import exit_of
 
+        if error.code == CLOCK_AHEAD:
+            raise _told_ahead(work, error) from error
         raise Stop(f"{_not_recorded(work)}\n{error}\n{_way_out(work)}", exit_of(error)) from error
     _recorded(work)
     return recorded
@@ -228,6 +232,10 @@ def _take_over_claim(bench: Bench, work: UnsentWork, error: ShimstockError) -> N
     done = {one.id for one in bench.client.adjustments.list(job)}
     work.bodies = [body if body["id"] in done else {**body, "claim": job.claim.id} for body in work.bodies]
     work.keep()
+
+
+def _told_ahead(work: UnsentWork, error: ShimstockError) -> Stop:
+    return Stop(f"{_not_recorded(work)}\n{error}\n{restating(work)}", Exit.REFUSED)
 
 
 def _not_recorded(work: UnsentWork) -> str:

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from shimstock_server.catalogue import refuse_misfits
 from shimstock_server.database.history import emit
-from shimstock_server.database.tables.bench import Adjustment, ShownPlan
+from shimstock_server.database.tables.bench import Adjustment, ShownPlan, oldest_first
 from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
@@ -139,11 +139,7 @@ def _told(wish: dict[str, Any]) -> dict[str, Any]:
 
 def adjustments_of(session: Session, job: Job) -> list[Adjustment]:
     """Everything done on a job, the first first."""
-    return list(
-        session.scalars(
-            select(Adjustment).where(Adjustment.job_id == job.id).order_by(Adjustment.done_at, Adjustment.id)
-        )
-    )
+    return oldest_first(session.scalars(select(Adjustment).where(Adjustment.job_id == job.id)))
 
 
 def show_adjustment(adjustment: Adjustment) -> dict[str, Any]:

@@ -73,11 +73,11 @@ def before_and_after(session: Session, job: Job) -> BeforeAndAfter:
 
 def as_received(sheets: list[ReadingSheet], adjustments: list[Adjustment]) -> list[ReadingSheet]:
     """The sheets of the first as-received stage: those taken before anything was done."""
-    first_act = min((adjustment.done_at for adjustment in adjustments), default=None)
+    first_act = min((adjustment.counts_at for adjustment in adjustments), default=None)
     return [
         sheet
         for sheet in sheets
-        if sheet.stage is Stage.AS_RECEIVED and (first_act is None or sheet.taken_at <= first_act)
+        if sheet.stage is Stage.AS_RECEIVED and (first_act is None or sheet.counts_at <= first_act)
     ]
 
 

@@ -21,7 +21,7 @@ from shimstock_server.catalogue import (
     plan_other_sets,
     plan_string_set,
 )
-from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
+from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet, oldest_first
 from shimstock_server.database.tables.jobs import Consent, Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.shop import Shop
@@ -77,11 +77,7 @@ def gather(session: Session, job: Job) -> plan_model.PlanInput:
     instrument = session.get_one(Instrument, job.instrument_id)
     geometry = plan_instrument(session, instrument)
     sheets = standing(sheets_of(session, job.id))
-    adjustments = list(
-        session.scalars(
-            select(Adjustment).where(Adjustment.job_id == job.id).order_by(Adjustment.done_at, Adjustment.id)
-        )
-    )
+    adjustments = oldest_first(session.scalars(select(Adjustment).where(Adjustment.job_id == job.id)))
     shop = settings(session)
     timeline = Timeline(sheets, adjustments)
     restrung = any(adjustment.part is Part.STRINGS for adjustment in adjustments)
@@ -128,8 +124,8 @@ class Timeline:
     def __init__(self, sheets: Iterable[ReadingSheet], adjustments: Iterable[Adjustment]) -> None:
         # of a reading and an adjustment at the same instant the reading is taken as the older, hence stale
         events = sorted(
-            [(sheet.taken_at, 0, str(sheet.id)) for sheet in sheets]
-            + [(adjustment.done_at, 1, str(adjustment.id)) for adjustment in adjustments]
+            [(sheet.counts_at, 0, str(sheet.id)) for sheet in sheets]
+            + [(adjustment.counts_at, 1, str(adjustment.id)) for adjustment in adjustments]
         )
         self._rank = {(at, identifier): number for number, (at, _, identifier) in enumerate(events)}
         self._first = events[0][0] if events else None
@@ -147,8 +143,8 @@ def plan_reading(reading: Reading, sheet: ReadingSheet, timeline: Timeline) -> p
         id=f"{sheet.id}/{reading.number}",
         quantity=reading.quantity.value,
         value=None if reading.zero_or_less else reading.value,
-        order=timeline.order(sheet.taken_at, sheet.id),
-        at=timeline.minutes(sheet.taken_at),
+        order=timeline.order(sheet.counts_at, sheet.id),
+        at=timeline.minutes(sheet.counts_at),
         side=reading.side.value if reading.side is not None else None,
         string=reading.string,
         pickup=reading.pickup,
@@ -174,8 +170,8 @@ def plan_adjustment(adjustment: Adjustment, timeline: Timeline) -> plan_model.Ad
     return plan_model.Adjustment(
         id=str(adjustment.id),
         part=adjustment.part.value,
-        order=timeline.order(adjustment.done_at, adjustment.id),
-        at=timeline.minutes(adjustment.done_at),
+        order=timeline.order(adjustment.counts_at, adjustment.id),
+        at=timeline.minutes(adjustment.counts_at),
         turns=adjustment.turns,
         amount=adjustment.amount,
         side=adjustment.side.value if adjustment.side is not None else None,
@@ -188,7 +184,7 @@ def plan_finding(finding: dict[str, Any], sheet: ReadingSheet, timeline: Timelin
     """Something that the look over found, as the plan takes it."""
     return plan_model.Finding(
         code=finding["code"],
-        order=timeline.order(sheet.taken_at, sheet.id),
+        order=timeline.order(sheet.counts_at, sheet.id),
         fret=finding.get("fret"),
         string=finding.get("string"),
         note=finding.get("note") or "",

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 
 from shimstock_server.catalogue import KIND_OF_VALUE
 from shimstock_server.database.history import emit
-from shimstock_server.database.tables.bench import Reading, ReadingSheet
+from shimstock_server.database.tables.bench import MOST_AHEAD, Reading, ReadingSheet, oldest_first
 from shimstock_server.database.tables.jobs import Claim, Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.web.context import Actor
@@ -95,7 +95,18 @@ def record_sheet(
 
 
 def refuse_clock_ahead(instant: datetime, pointer: str, *, confirmed: bool, now: datetime) -> None:
-    """Refuse a time that lies ahead of the service's clock, unless it is confirmed."""
+    """Refuse a time that lies ahead of the service's clock, unless it is confirmed; far ahead in any case."""
+    if instant > now + MOST_AHEAD:
+        hours = round((instant - now).total_seconds() / 3600)
+        raise ClockAhead(
+            errors=[
+                {
+                    "pointer": pointer,
+                    "message": f"lies {hours} hours ahead of the service's clock; more than 48 cannot be "
+                    "confirmed: set the bench's clock, and send when it was",
+                }
+            ]
+        )
     if instant > now + CLOCK_TOLERANCE and not confirmed:
         ahead = round((instant - now).total_seconds() / 60)
         raise ClockAhead(
@@ -111,13 +122,7 @@ def refuse_clock_ahead(instant: datetime, pointer: str, *, confirmed: bool, now:
 
 def sheets_of(session: Session, job_id: UUID) -> list[ReadingSheet]:
     """Every sheet of a job, the oldest first, corrected ones included."""
-    return list(
-        session.scalars(
-            select(ReadingSheet)
-            .where(ReadingSheet.job_id == job_id)
-            .order_by(ReadingSheet.taken_at, ReadingSheet.id)
-        )
-    )
+    return oldest_first(session.scalars(select(ReadingSheet).where(ReadingSheet.job_id == job_id)))
 
 
 def standing(sheets: Iterable[ReadingSheet]) -> list[ReadingSheet]:

@@ -53,6 +53,7 @@ def plan_from_body(
         id=NOWHERE,
         stage=Stage.AS_RECEIVED,
         taken_at=now,
+        received_at=now,
         position=body["position"],
         at_pitch=body["at_pitch"],
         acclimatised=body["acclimatised"],

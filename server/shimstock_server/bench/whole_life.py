@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from shimstock_calc.plan import model as plan_model
 from shimstock_server.catalogue import plan_instrument, resolve_spec, spec_items
-from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
+from shimstock_server.database.tables.bench import Adjustment, ReadingSheet, oldest_first
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.shop import settings
@@ -38,23 +38,15 @@ def whole_life(session: Session, instrument: Instrument) -> WholeLife:
     geometry = plan_instrument(session, instrument)
     jobs = select(Job.id).where(Job.instrument_id == instrument.id)
     sheets = standing(
-        session.scalars(
-            select(ReadingSheet)
-            .where(ReadingSheet.job_id.in_(jobs))
-            .order_by(ReadingSheet.taken_at, ReadingSheet.id)
-        )
+        oldest_first(session.scalars(select(ReadingSheet).where(ReadingSheet.job_id.in_(jobs))))
     )
-    adjustments = list(
-        session.scalars(
-            select(Adjustment).where(Adjustment.job_id.in_(jobs)).order_by(Adjustment.done_at, Adjustment.id)
-        )
-    )
+    adjustments = oldest_first(session.scalars(select(Adjustment).where(Adjustment.job_id.in_(jobs))))
     shop, timeline = settings(session), Timeline(sheets, adjustments)
     spec = resolve_spec(
         session, kind=instrument.model.kind, model_id=instrument.model_id, instrument_id=instrument.id
     )
     readings = [
-        (plan_reading(reading, sheet, timeline), sheet.taken_at)
+        (plan_reading(reading, sheet, timeline), sheet.counts_at)
         for sheet in sheets
         for reading in sheet.readings
     ]

@@ -90,8 +90,8 @@ def card_of(session: Session, job: Job) -> CardContent:
         ),
         lines=_lines(found, days),
         received_on=days.of(_moved(moves, JobState.RECEIVED) or job.created_at),
-        read_before_on=days.of(found.received[-1].taken_at) if found.received else None,
-        read_after_on=days.of(last[-1].taken_at) if last else None,
+        read_before_on=days.of(found.received[-1].counts_at) if found.received else None,
+        read_after_on=days.of(last[-1].counts_at) if last else None,
         ready_on=days.of(_moved(moves, JobState.READY)),
         final=bool(found.final),
         works=works,
@@ -140,7 +140,7 @@ def _last_sheets(found: BeforeAndAfter) -> tuple[ReadingSheet, ...]:
 
 
 def _lines(found: BeforeAndAfter, days: _Days) -> tuple[Line, ...]:
-    taken = {sheet.id: days.on(sheet.taken_at) for sheet in found.standing}
+    taken = {sheet.id: days.on(sheet.counts_at) for sheet in found.standing}
     return tuple(
         Line(
             quantity=after.quantity,
@@ -208,7 +208,7 @@ def _instrument(
     tunings = [change.tuning_id for change in changes if change.tuning_id is not None]
     if tunings:
         tuning = session.get_one(Tuning, tunings[-1])
-    fitted = days.on(changes[-1].done_at) if changes else instrument.strings_fitted_on
+    fitted = days.on(changes[-1].counts_at) if changes else instrument.strings_fitted_on
     gauges = [string["gauge"] for string in string_set.strings] if string_set is not None else []
     model = instrument.model
     return InstrumentFacts(

@@ -10,7 +10,7 @@ from uuid import UUID
 from sqlalchemy import ColumnElement, select
 from sqlalchemy.orm import Session, aliased
 
-from shimstock_server.database.tables.bench import Reading, ReadingSheet
+from shimstock_server.database.tables.bench import Reading, ReadingSheet, counts_at
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import Position, Quantity, Side, Stage
@@ -89,6 +89,7 @@ def reading_rows(session: Session, *which: ColumnElement[bool]) -> list[Row]:
             Reading.zero_or_less,
             Reading.resolution,
             Reading.repeatability,
+            ReadingSheet.received_at,
         )
         .select_from(Instrument)
         .join(Job, Job.instrument_id == Instrument.id)
@@ -103,7 +104,8 @@ def reading_rows(session: Session, *which: ColumnElement[bool]) -> list[Row]:
         )
         .order_by(ReadingSheet.taken_at, ReadingSheet.id, Reading.number)
     )
-    return [Row(*found) for found in session.execute(statement)]
+    found = sorted(session.execute(statement), key=lambda each: counts_at(each.taken_at, each.received_at))
+    return [Row(*each[:-1]) for each in found]
 
 
 def of_model(model_id: UUID) -> ColumnElement[bool]:

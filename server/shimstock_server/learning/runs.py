@@ -15,7 +15,7 @@ from shimstock_calc.conformity import standard_uncertainty
 from shimstock_calc.plan.geometry import ReliefPlace, conversion
 from shimstock_calc.plan.records import COARSEST
 from shimstock_calc.relief import largest_relief_fret
-from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
+from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet, oldest_first
 from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.shop import Shop
 from shimstock_server.database.words import Part, Position, Quantity, Side
@@ -87,19 +87,17 @@ def job_sheets(session: Session, job_id: UUID) -> Sequence[ReadingSheet]:
     """Return a job's sheets that no correction has replaced, the oldest first."""
     later = aliased(ReadingSheet)
     corrected = select(later.id).where(later.supersedes_id == ReadingSheet.id).exists()
-    return session.scalars(
+    found = session.scalars(
         select(ReadingSheet)
         .options(selectinload(ReadingSheet.readings))
         .where(ReadingSheet.job_id == job_id, ~corrected)
-        .order_by(ReadingSheet.taken_at, ReadingSheet.id)
-    ).all()
+    )
+    return oldest_first(found)
 
 
 def job_adjustments(session: Session, job_id: UUID) -> Sequence[Adjustment]:
     """Return what was done on a job, the first first."""
-    return session.scalars(
-        select(Adjustment).where(Adjustment.job_id == job_id).order_by(Adjustment.done_at, Adjustment.id)
-    ).all()
+    return oldest_first(session.scalars(select(Adjustment).where(Adjustment.job_id == job_id)))
 
 
 def runs(
@@ -111,8 +109,8 @@ def runs(
     read too early ends only a last run that nobody looked at again, which is then not settled.
     """
     events = sorted(
-        [(sheet.taken_at, 0, str(sheet.id), sheet) for sheet in sheets]
-        + [(each.done_at, 1, str(each.id), each) for each in adjustments if each.part in BENDS | RAISES],
+        [(sheet.counts_at, 0, str(sheet.id), sheet) for sheet in sheets]
+        + [(each.counts_at, 1, str(each.id), each) for each in adjustments if each.part in BENDS | RAISES],
         key=lambda event: event[:3],
     )
     settle = timedelta(minutes=shop.settle_first_minutes)

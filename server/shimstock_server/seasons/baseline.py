@@ -114,7 +114,7 @@ class _Making:
                 job_id=end.job_id,
                 sheet_id=end.sheets[-1].id,
                 basis=end.basis,
-                read_on=end.sheets[-1].taken_at.astimezone(self.zone).date(),
+                read_on=end.sheets[-1].counts_at.astimezone(self.zone).date(),
                 quantity=Quantity(verdict.quantity),
                 side=None if verdict.side is None else Side(verdict.side),
                 string=verdict.string,

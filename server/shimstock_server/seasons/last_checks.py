@@ -13,7 +13,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from shimstock_server.bench import standing
-from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
+from shimstock_server.database.tables.bench import Adjustment, ReadingSheet, counts_at, oldest_first
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.words import Part, Stage
 
@@ -60,7 +60,7 @@ def last_checks(session: Session, instrument_ids: Sequence[UUID]) -> dict[UUID, 
     left = {
         instrument_id: (job_id, sheet_id)
         for instrument_id, (job_id, sheet_id, taken_at) in newest.items()
-        if not any(act.done_at > taken_at and act.part not in HARMLESS for act in done[instrument_id])
+        if not any(act.counts_at > taken_at and act.part not in HARMLESS for act in done[instrument_id])
     }
     of_job = _sheets(session, [job_id for job_id, _ in left.values()])
     return {
@@ -75,7 +75,10 @@ def _newest(session: Session, ids: Sequence[UUID]) -> dict[UUID, tuple[UUID, UUI
     """Return job, sheet and instant of each instrument's newest sheet that leaves it to itself."""
     corrected = select(ReadingSheet.supersedes_id).where(ReadingSheet.supersedes_id.is_not(None))
     rows = session.execute(
-        select(Job.instrument_id, ReadingSheet.job_id, ReadingSheet.id, ReadingSheet.taken_at)
+        select(
+            Job.instrument_id, ReadingSheet.job_id, ReadingSheet.id, ReadingSheet.taken_at,
+            ReadingSheet.received_at,
+        )
         .join(Job, Job.id == ReadingSheet.job_id)
         .where(
             Job.instrument_id.in_(ids),
@@ -83,12 +86,12 @@ def _newest(session: Session, ids: Sequence[UUID]) -> dict[UUID, tuple[UUID, UUI
             ReadingSheet.at_pitch,
             ReadingSheet.id.not_in(corrected),
         )
-        .order_by(ReadingSheet.taken_at, ReadingSheet.id)
-    )
+    )  # fmt: skip
     found = {}
-    for instrument_id, job_id, sheet_id, taken_at in rows:
+    in_order = sorted(rows, key=lambda row: (counts_at(row.taken_at, row.received_at), row.id))
+    for instrument_id, job_id, sheet_id, taken_at, received_at in in_order:
         assert instrument_id is not None
-        found[instrument_id] = job_id, sheet_id, taken_at
+        found[instrument_id] = job_id, sheet_id, counts_at(taken_at, received_at)
     return found
 
 
@@ -97,22 +100,19 @@ def _done(session: Session, ids: Sequence[UUID]) -> defaultdict[UUID, list[Adjus
         select(Job.instrument_id, Adjustment)
         .join(Job, Job.id == Adjustment.job_id)
         .where(Job.instrument_id.in_(ids))
-        .order_by(Adjustment.done_at, Adjustment.id)
     )
     found: defaultdict[UUID, list[Adjustment]] = defaultdict(list)
     for instrument_id, adjustment in rows:
         assert instrument_id is not None
         found[instrument_id].append(adjustment)
+    for each in found:
+        found[each] = oldest_first(found[each])
     return found
 
 
 def _sheets(session: Session, job_ids: Sequence[UUID]) -> dict[UUID, list[ReadingSheet]]:
     """Return the standing sheets of jobs, the oldest first."""
-    rows = session.scalars(
-        select(ReadingSheet)
-        .where(ReadingSheet.job_id.in_(job_ids))
-        .order_by(ReadingSheet.taken_at, ReadingSheet.id)
-    )
+    rows = oldest_first(session.scalars(select(ReadingSheet).where(ReadingSheet.job_id.in_(job_ids))))
     found: defaultdict[UUID, list[ReadingSheet]] = defaultdict(list)
     for sheet in rows:
         found[sheet.job_id].append(sheet)
@@ -121,11 +121,11 @@ def _sheets(session: Session, job_ids: Sequence[UUID]) -> dict[UUID, list[Readin
 
 def _check(of_job: Sequence[ReadingSheet], newest_id: UUID, done: Sequence[Adjustment]) -> LastCheck:
     newest = next(sheet for sheet in of_job if sheet.id == newest_id)
-    until = [sheet for sheet in of_job if sheet.taken_at <= newest.taken_at]
-    lately = [sheet for sheet in until if sheet.taken_at > newest.taken_at - ONE_CHECK]
+    until = [sheet for sheet in of_job if sheet.counts_at <= newest.counts_at]
+    lately = [sheet for sheet in until if sheet.counts_at > newest.counts_at - ONE_CHECK]
     alike = [sheet for sheet in until if sheet.stage is newest.stage]
     sheets = [sheet for sheet in lately if sheet.stage is newest.stage]
-    number = _checks(sheet.taken_at for sheet in alike if sheet.at_pitch)
+    number = _checks(sheet.counts_at for sheet in alike if sheet.at_pitch)
     basis = f"{newest.stage.value}:{newest.job_id}" + (f":{number}" if number > 1 else "")
     return LastCheck(newest.job_id, tuple(sheets), tuple(lately), tuple(of_job), tuple(done), basis)
 

@@ -25,7 +25,7 @@ from shimstock_calc.plan.geometry import ReliefPlace, conversion, coupling, shar
 from shimstock_calc.pooling import Belief, Nested, Prior, pool_nested
 from shimstock_calc.sensitivity import sensitivity_slope
 from shimstock_calc.wood import wood_moisture
-from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
+from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet, counts_at
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.seasons import Keeping, LearnedSensitivity
@@ -175,22 +175,23 @@ class _School:
     def _work(self, ids: Sequence[UUID]) -> dict[UUID, list[tuple[datetime, Part]]]:
         found: dict[UUID, list[tuple[datetime, Part]]] = {}
         rows = self.session.execute(
-            select(Job.instrument_id, Adjustment.done_at, Adjustment.part)
+            select(Job.instrument_id, Adjustment.done_at, Adjustment.received_at, Adjustment.part)
             .join(Adjustment, Adjustment.job_id == Job.id)
             .where(Job.instrument_id.in_(ids))
         )
-        for instrument_id, done_at, part in rows:
+        for instrument_id, done_at, received_at, part in rows:
             assert instrument_id is not None
-            found.setdefault(instrument_id, []).append((done_at, part))
+            found.setdefault(instrument_id, []).append((counts_at(done_at, received_at), part))
         return found
 
     def _looks(self, ids: Sequence[UUID]) -> Iterator[tuple[UUID, list[_Look]]]:
         corrected = select(ReadingSheet.supersedes_id).where(ReadingSheet.supersedes_id.is_not(None))
         rows = self.session.execute(
             select(
-                Job.instrument_id, ReadingSheet.id, ReadingSheet.taken_at, ReadingSheet.room_temperature,
-                ReadingSheet.room_humidity, Reading.quantity, Reading.side, Reading.fret, Reading.hold_low,
-                Reading.hold_high, Reading.value, Reading.resolution, Reading.repeatability,
+                Job.instrument_id, ReadingSheet.id, ReadingSheet.taken_at, ReadingSheet.received_at,
+                ReadingSheet.room_temperature, ReadingSheet.room_humidity, Reading.quantity, Reading.side,
+                Reading.fret, Reading.hold_low, Reading.hold_high, Reading.value, Reading.resolution,
+                Reading.repeatability,
             )
             .join(ReadingSheet, ReadingSheet.job_id == Job.id)
             .join(Reading, Reading.sheet_id == ReadingSheet.id)
@@ -209,8 +210,9 @@ class _School:
                 readings = tuple(of_sheet)
                 first = readings[0]
                 air = (first.room_temperature, first.room_humidity)
-                looks.append(_Look(first.taken_at, None if None in air else air, readings))
-            yield instrument_id, looks
+                at = counts_at(first.taken_at, first.received_at)
+                looks.append(_Look(at, None if None in air else air, readings))
+            yield instrument_id, sorted(looks, key=lambda look: look.taken_at)
 
     def _relief(self, instrument: Instrument, looks: list[_Look], acts: list[datetime]) -> None:
         for stretch in _stretches(looks, acts):

@@ -27,6 +27,7 @@ from shimstock_calc.climate import (
 from shimstock_calc.errors import CalculationError
 from shimstock_calc.moisture import moisture_response
 from shimstock_calc.wood import wood_moisture
+from shimstock_server.database.tables.bench import MOST_AHEAD
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.seasons import Climate, Keeping, Room, RoomReading, SeasonSettings
 from shimstock_server.database.words import RoomUse
@@ -312,7 +313,11 @@ def room_log(session: Session, room_id: UUID, today: date) -> RoomLog:
             func.avg(RoomReading.temperature),
             func.avg(RoomReading.relative_humidity),
         )
-        .where(RoomReading.room_id == room_id, RoomReading.day > today - timedelta(days=LOG_YEARS * 365))
+        .where(
+            RoomReading.room_id == room_id,
+            RoomReading.day > today - timedelta(days=LOG_YEARS * 365),
+            RoomReading.day <= today + MOST_AHEAD,  # later ones were taken once
+        )
         .group_by(RoomReading.day)
         .order_by(RoomReading.day)
     ).all()

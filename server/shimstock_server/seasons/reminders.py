@@ -185,7 +185,7 @@ def _sheet_errors(session: Session, reminder: Reminder, sheet_id: UUID | None) -
     job = None if sheet is None else session.get(Job, sheet.job_id)
     if sheet is None or job is None or job.instrument_id != reminder.instrument_id:
         return {"/sheet_id": "no sheet of this instrument has this id"}
-    if sheet.taken_at <= reminder.created_at and reminder.basis != f"rest:{job.id}":
+    if sheet.counts_at <= reminder.created_at and reminder.basis != f"rest:{job.id}":
         newer = sheet.received_at > reminder.created_at
         if not newer:
             return {"/sheet_id": "was taken before this reminder was made"}

@@ -14,6 +14,7 @@ from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
 from shimstock_server.database.history import emit
+from shimstock_server.database.tables.bench import MOST_AHEAD
 from shimstock_server.database.tables.seasons import Hygrometer, Room, RoomReading
 from shimstock_server.shop import settings
 from shimstock_server.web.context import Actor
@@ -27,8 +28,6 @@ from .problems import TwoReadingsAtOnce
 CLOCK_TOLERANCE = timedelta(minutes=5)
 CLOCK_RESET = datetime(2000, 1, 1, tzinfo=UTC)
 """Before it a logger's clock has lost its battery."""
-CLOCK_ASTRAY = datetime(2999, 1, 1, tzinfo=UTC)
-"""From it on no clock is right, whoever confirms it."""
 USUAL_TEMPERATURE = (5.0, 40.0)
 USUAL_HUMIDITY = (5.0, 98.0)
 LONG_GAP = 3.0
@@ -146,9 +145,10 @@ def _refuse_bad(readings: Sequence[Sent], now: datetime) -> None:
     errors: dict[str, str] = {}
     ahead: dict[str, str] = {}
     for each in readings:
-        if each.taken_at >= CLOCK_ASTRAY:
-            errors[f"{each.at}/taken_at"] = (
-                f"lies in {each.taken_at.year}: the logger's clock went astray; shift the times"
+        if each.taken_at > now + MOST_AHEAD:
+            ahead[f"{each.at}/taken_at"] = (
+                f"lies {_so_long(each.taken_at - now)} ahead of the service's clock; more than 48 hours "
+                "cannot be confirmed: set the logger's clock, and shift the times"
             )
         elif each.taken_at > now + CLOCK_TOLERANCE and not each.confirm_clock:
             ahead[f"{each.at}/taken_at"] = (

@@ -45,6 +45,9 @@ class ImportRefused(Exception):
 def read_export(session: Session, source: Path) -> dict[str, int]:
     """Put an export into an empty service, and return how many rows each table got.
 
+    A sheet or adjustment that an earlier release took with a time far ahead comes in as it stands, and counts
+    from when it was received, here as there.
+
     Nothing is unpacked to the disk; of the file only the manifest and the tables that it lists are read.
 
     Raises

@@ -257,7 +257,10 @@ class KeyReused(Unprocessable):
 
 
 class ClockAhead(Unprocessable):
-    """The time given lies ahead of the service's clock; check the clock of the bench, or confirm the time."""
+    """The time given lies ahead of the service's clock; check the clock of the bench, or confirm the time.
+
+    More than 48 hours ahead cannot be confirmed: what is dated so would be the newest for ever.
+    """
 
     code = "clock-ahead"
     title = "Clock ahead"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from shimstock_client.cli._unsent import all_unsent
 from tests.client.cli.test_bench_work import CASE_ONE, Cut, taken
 from tests.client.conftest import Command, Shop, runner
 
@@ -60,4 +61,24 @@ def test_what_is_dropped_must_stand_on_a_kept_sheet(command: Command) -> None:
 def test_a_lone_reading_that_was_refused_leaves_nothing_behind(command: Command) -> None:
     refused = command("read", "action bass 22", "--at-pitch")
     assert (refused.code, "type it again" in refused.err) == (1, True)
+    assert command("unsent").code == 3
+
+
+def test_a_sheet_of_a_clock_that_is_far_ahead_is_kept_and_its_time_is_said_again(
+    command: Command, shop: Shop, capsys: pytest.CaptureFixture[str]
+) -> None:
+    runner(Cut(), capsys)("read", *CASE_ONE, "--at-pitch")
+    (kept,) = all_unsent()
+    kept.restate("2999-01-01T00:00:00Z")
+    refused = command("send")
+    assert (refused.code, "more than 48 cannot be confirmed" in refused.err) == (1, True)
+    name = refused.err.split("kept as ")[1][:6]
+    assert f"shimstock send {name} --at now" in refused.err
+    assert command("send", "--at", "now").code == 2
+    assert "is no time" in command("send", name, "--at", "soon").err
+    (job,) = shop.client().jobs.list(state="on-bench")
+    assert list(shop.client().reading_sheets.list(job)) == []
+    assert command("send", name, "--at", shop.client().jobs.get(job.id).claim.since.isoformat()).out == (
+        "Taken: 1 sheet.\n"
+    )
     assert command("unsent").code == 3

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from shimstock_client._ids import uuid7
+from shimstock_client.cli._unsent import all_unsent_work
 from tests.client.cli.test_bench_work import CASE_ONE, Cut, taken
 from tests.client.conftest import Command, Shop, runner
 
@@ -102,3 +103,17 @@ def test_a_plan_that_changed_meanwhile_is_told(
 def test_nothing_is_kept_of_a_job_that_was_never_seen_here(command: Command, unplugged: Command) -> None:
     assert unplugged("done", "rod", "tighten", "1/4", "--job", "99").code == 4
     assert command("unsent").code == 3
+
+
+def test_work_of_a_clock_that_is_far_ahead_is_kept_and_its_time_is_said_again(
+    command: Command, unplugged: Command, shop: Shop, taken: dict[str, Any]
+) -> None:
+    unplugged("done", "rod", "tighten", "1/4")
+    (kept,) = all_unsent_work()
+    kept.restate("2999-01-01T00:00:00Z")
+    refused = command("send")
+    assert (refused.code, "more than 48 cannot be confirmed" in refused.err) == (1, True)
+    name = refused.err.split("kept as ")[1][:6]
+    assert command("send", name, "--at", taken["claim"]["since"]).out == "Recorded: 1 adjustment.\n"
+    (done,) = shop.client().adjustments.list(taken["id"])
+    assert done.part == "truss-rod"

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import threading
+from datetime import UTC, datetime, timedelta
 from typing import Any
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 import pytest
 from sqlalchemy import func, select
 
+from shimstock_server.clock import FixedClock
 from shimstock_server.database.session import Database
 from shimstock_server.database.tables.bench import Reading, ReadingSheet
 from tests.server.clients import Client
@@ -209,6 +211,37 @@ def test_a_clock_ahead_is_told_and_can_be_confirmed(bench_client: Client, job: d
     assert post(bench_client, job, ahead | {"confirm_clock": True}).status_code == 201
     naive = sheet([reading], taken_at="2026-03-02T12:00:00")
     assert post(bench_client, job, naive).get_json()["errors"][0]["pointer"] == "/taken_at"
+
+
+def test_a_time_far_ahead_is_refused_even_when_it_is_confirmed(
+    bench_client: Client, job: dict[str, Any]
+) -> None:
+    reading = {"quantity": "action", "side": "bass", "value": mm(1.7)}
+    within = sheet([reading], taken_at="2026-03-04T12:00:00Z", confirm_clock=True)
+    assert post(bench_client, job, within).status_code == 201
+    for far in ("2026-03-04T12:00:01Z", "2999-01-01T00:00:00Z"):
+        refused = post(bench_client, job, sheet([reading], taken_at=far, confirm_clock=True))
+        assert (refused.status_code, refused.get_json()["code"]) == (422, "clock-ahead")
+        assert "more than 48 cannot be confirmed" in refused.get_json()["errors"][0]["message"]
+
+
+def test_a_stored_time_far_ahead_never_counts_as_newest(
+    bench_client: Client, job: dict[str, Any], database: Database, clock: FixedClock
+) -> None:
+    """Earlier releases took it when it was confirmed; it counts from when it was received."""
+    astray = sheet([{"quantity": "action", "side": "bass", "value": mm(2.9)}])
+    assert post(bench_client, job, astray).status_code == 201
+    with database.write() as session:
+        session.get_one(ReadingSheet, UUID(astray["id"])).taken_at = datetime(2999, 1, 1, tzinfo=UTC)
+    clock.advance(timedelta(minutes=1))
+    late = sheet([{"quantity": "action", "side": "bass", "value": mm(1.7)}], taken_at=clock.now().isoformat())
+    assert post(bench_client, job, late).status_code == 201
+    path = f"/v1/jobs/{job['id']}/readings?newest=true&quantity=action"
+    (newest,) = bench_client.get(path).get_json()["items"]
+    assert newest["sheet_id"] == late["id"]
+    plan = bench_client.get(f"/v1/jobs/{job['id']}/recommendation").get_json()
+    (verdict,) = [each for each in plan["verdicts"] if (each["quantity"], each["side"]) == ("action", "bass")]
+    assert verdict["reading"]["sheet_id"] == late["id"]
 
 
 def test_a_correction_supersedes_once_and_says_why(bench_client: Client, job: dict[str, Any]) -> None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Any
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from typing import Any, TypeVar
 from uuid import UUID
 
 from sqlalchemy import ForeignKey, Index, String, text
@@ -11,6 +12,18 @@ from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from ..words import Method, Part, Position, Quantity, Side, Stage
 from .base import Base, Json, check, words
+
+MOST_AHEAD = timedelta(hours=48)
+"""As far as the time of a bench or a logger may lie ahead of the service's clock, whoever confirms it."""
+
+
+def counts_at(said: datetime, received_at: datetime) -> datetime:
+    """Return when something counts as read or done.
+
+    A time far ahead was taken once; it would be the newest for ever, so what has one counts from when it was
+    received: later than that it was not.
+    """
+    return received_at if said > received_at + MOST_AHEAD else said
 
 
 class ReadingSheet(Base):
@@ -56,6 +69,11 @@ class ReadingSheet(Base):
     readings: Mapped[list[Reading]] = relationship(
         lazy="selectin", order_by="Reading.number", cascade="all, delete-orphan"
     )
+
+    @property
+    def counts_at(self) -> datetime:
+        """When it counts as taken."""
+        return counts_at(self.taken_at, self.received_at)
 
 
 class Reading(Base):
@@ -138,6 +156,11 @@ class Adjustment(Base):
     plan_digest: Mapped[str | None] = mapped_column(String(64))
     note: Mapped[str | None] = mapped_column(String(4000))
 
+    @property
+    def counts_at(self) -> datetime:
+        """When it counts as done."""
+        return counts_at(self.done_at, self.received_at)
+
 
 class ShownPlan(Base):
     """A plan as it was shown, kept once an adjustment says that it followed it."""
@@ -149,3 +172,11 @@ class ShownPlan(Base):
     digest: Mapped[str] = mapped_column(String(64), primary_key=True)
     stored_at: Mapped[datetime]
     plan: Mapped[dict[str, Any]] = mapped_column(Json)
+
+
+Told = TypeVar("Told", ReadingSheet, Adjustment)
+
+
+def oldest_first(found: Iterable[Told]) -> list[Told]:
+    """Return sheets or adjustments in the order in which they count."""
+    return sorted(found, key=lambda each: (each.counts_at, each.id))
