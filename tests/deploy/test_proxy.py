@@ -285,6 +285,8 @@ def test_a_broken_request_is_not_sent_twice(proxy: Proxy, backend: Backend) -> N
 
 
 def test_plain_http_is_sent_to_https(proxy: Proxy) -> None:
-    answer = proxy.client.get(f"http://localhost:{proxy.plain_port}/docs", allow_redirects=False, timeout=HANG)
+    answer = proxy.client.get(
+        f"http://localhost:{proxy.plain_port}/docs", allow_redirects=False, timeout=HANG
+    )
     assert answer.status_code == 301
     assert answer.headers["Location"] == "https://localhost/docs"
