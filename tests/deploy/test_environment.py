@@ -19,11 +19,11 @@ import pytest
 from tests.house.files import CHECKOUT
 from tests.waiting import HANG
 
+pytestmark = pytest.mark.long
+
 BACKEND = '''
 """A build backend for one project without files: it makes an editable wheel that leads to the checkout."""
 import pathlib, zipfile
-
-pytestmark = pytest.mark.long
 
 def build_editable(folder, config_settings=None, metadata_directory=None):
     name = "small-1.0-py3-none-any.whl"
