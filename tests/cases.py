@@ -248,9 +248,16 @@ def acoustic(out_bass: float, out_treble: float) -> Plain:
         ],
         "readings": [
             read("relief", 0.16, DIAL, held=[1, 14], fret=7, method="string"),
-            *sides("action", 3.2, 2.6, DEPTH, fret=12),
             *sides("nut-action", 0.52, 0.43, DEPTH),
-            *sides("saddle-out", out_bass, out_treble, DEPTH),
+            # nothing irreversible rests on a quantity that was read once
+            *[
+                reading
+                for _ in range(2)
+                for reading in (
+                    *sides("action", 3.2, 2.6, DEPTH, fret=12),
+                    *sides("saddle-out", out_bass, out_treble, DEPTH),
+                )
+            ],
         ],
         "consents": [{"given": True, "steps": []}],
     }

@@ -74,8 +74,8 @@ class Response:
         )
 
 
-ROD_PRIOR = Response(-0.40, 0.12, "stated prior, common practice: no samples yet")
-"""One turn of tightening moves relief by -0.40 mm, sd 0.12 [mm/turn]."""
+ROD_PRIOR = Response(-0.40, 0.16, "stated prior: no samples yet")
+"""One turn of tightening moves relief by -0.40 mm (common practice), sd 0.16 (judgement) [mm/turn]."""
 
 COMPLIANCE_PRIOR = Response(1.1e-3, 0.5e-3, "beam estimate for a maple neck, from memory, within a factor 2")
 """Relief follows one newton of total string pull by 1.1e-3 mm [mm/N]."""

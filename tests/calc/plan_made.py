@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from shimstock_calc.plan import make_plan
+from shimstock_calc.plan.build import make_plan
 from shimstock_calc.plan.model import Move, Plan, Step
 from tests import cases
 from tests.calc.plan_inputs import plan_input
@@ -63,5 +63,6 @@ def turned(step: Step) -> list[Move]:
 
 
 GOOD = [relief(0.20), *action(1.7, 1.5), *nut_action(0.45, 0.35)]
-HIGH_NUT = [relief(0.20), *action(1.7, 1.5), *nut_action(0.80, 0.70)]
+HIGH_NUT = [relief(0.20), *action(1.7, 1.5), *nut_action(0.80, 0.70), *nut_action(0.80, 0.70)]
+"""Read twice: nothing irreversible rests on a quantity that was read once."""
 HIGH = [relief(0.20), *action(2.2, 1.9), *nut_action(0.50, 0.40)]

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from shimstock_calc.errors import CalculationError
-from shimstock_calc.plan import make_plan
+from shimstock_calc.plan.build import make_plan
 from shimstock_calc.plan.model import Plan
 from shimstock_calc.plan.wording import plan_text
 from tests import cases

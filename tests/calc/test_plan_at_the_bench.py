@@ -160,21 +160,23 @@ def test_an_old_finish_is_never_heated():
     [
         (BACK_BOW, "relief-zero-or-less"),
         ({**BACK_BOW, "value": 0.0}, "relief-zero-or-less"),
-        ({**relief(0.22), **COARSE}, "relief-too-close"),
     ],
 )
-def test_nothing_is_filed_on_a_relief_of_nothing_or_too_close_to_call(reading, code):
+def test_nothing_is_filed_on_a_relief_of_nothing(reading, code):
     def filing(accepted):
         # read twice, so that it is not asked for again
         made = plan([{**reading, "accepted": accepted}] * 2 + HIGH_NUT[1:], consents=YES)
         return next((step for step in made.steps if step.kind == "nut"), None)
 
-    if code == "relief-too-close":
-        assert code in {block.code for block in filing(False).blocked_by}
-        assert filing(True).do_now
-    else:
-        assert filing(False) is None or not filing(False).do_now
-        assert code in {block.code for block in filing(True).blocked_by}
+    assert filing(False) is None or not filing(False).do_now
+    assert code in {block.code for block in filing(True).blocked_by}
+
+
+def test_nothing_is_filed_while_relief_is_worth_another_reading():
+    made = plan([relief(0.29), *HIGH_NUT[1:]], consents=YES)
+    assert kinds(made)[0] == "read-again"
+    assert "relief-too-close" in {block.code for block in found(made, "nut").blocked_by}
+    assert found(plan([relief(0.29, accepted=True), *HIGH_NUT[1:]], consents=YES), "nut").do_now
 
 
 # ---------------------------------------------------------------- what was found

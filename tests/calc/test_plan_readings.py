@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shimstock_calc.errors import CalculationError, Contradiction, Missing, OutOfRange
-from shimstock_calc.plan import make_plan
+from shimstock_calc.plan.build import make_plan
 from shimstock_calc.plan.model import Plan, Verdict
 from tests import cases
 from tests.calc.plan_inputs import plan_input
@@ -59,7 +59,8 @@ def test_nothing_read_yet_asks_for_the_three_that_fix_the_geometry():
 
 def test_the_newest_reading_counts_whatever_the_order_of_arrival():
     readings = [{**relief(0.45), "order": 5}, {**relief(0.20), "order": 9}, {**relief(0.60), "order": 2}]
-    assert verdict(plan(readings), "relief").value == pytest.approx(0.20)
+    # 0.60 and 0.45 do not fit 0.20: something has moved, and the newest counts
+    assert verdict(plan(readings), "relief").value == pytest.approx(0.20, abs=0.005)
 
 
 @pytest.mark.parametrize(
@@ -80,8 +81,10 @@ def test_an_adjustment_makes_what_it_moves_stale(part, stale):
     found = {each.quantity for each in made.verdicts if each.stale}
     assert found == stale
     if stale:
-        assert asked(made) == sorted(stale)
-        assert made.steps[0].do_now
+        # what an adjustment moved by a known amount is forecast and read once more at the end
+        kind = "measure" if part == "strings" else "final-readings"
+        step = next(step for step in made.steps if step.kind == kind)
+        assert stale <= {wanted.quantity for wanted in step.readings_next}
 
 
 def test_filing_one_slot_leaves_the_other_side_fresh():
@@ -204,11 +207,11 @@ def test_too_close_to_call_is_read_again_before_the_rod_is_turned():
 
 
 def test_what_was_read_twice_is_averaged_and_then_acted_on():
-    # u = s/√n, JCGM 100:2008 4.2.3
+    # u² = (s² + δ²/12)/n, JCGM 100:2008 4.2.3 and F.2.2.1
     made = plan([relief(0.28), relief(0.30), *action(2.2, 1.9), *nut_action(0.45, 0.35)])
     found = verdict(made, "relief")
     assert found.value == pytest.approx(0.29)
-    assert found.uncertainty == pytest.approx(0.03 / 2**0.5, abs=1e-4)
+    assert found.uncertainty == pytest.approx(((0.03**2 + 0.05**2 / 12) / 2) ** 0.5, abs=1e-6)
     assert made.steps[0].kind == "relief"
     assert made.steps[0].do_now
 

@@ -48,28 +48,30 @@ def test_a_rod_that_answered_its_test_is_turned_a_quarter():
     assert found(made, "relief").moves[0].turns == 0.25
 
 
-@pytest.mark.parametrize(
-    "after, code", [((0.45, 0.45, 0.45), "rod-no-response"), ((0.62, 0.62, 0.62), "rod-wrong-way")]
-)
-def test_a_rod_that_does_not_answer_is_left_alone(after, code):
+@pytest.mark.parametrize("value, code", [(0.45, "rod-no-response"), (0.62, "rod-wrong-way")])
+def test_a_rod_that_does_not_answer_is_left_alone(value, code):
+    turned = [{"part": "truss-rod", "turns": 0.25, "order": 10 * n, "at": 20.0 * n} for n in range(1, 5)]
+    step = (value - 0.45) / 4
     readings = [
-        relief(0.45, order=0),
-        *[relief(value, order=20 + n) for n, value in enumerate(after)],
-        *[{**each, "order": 40 + n} for n, each in enumerate(HIGH[1:])],
+        *[relief(0.45 + n * step, order=10 * n + 1, at=20.0 * n + 5) for n in range(5)],
+        *[relief(value, order=50 + n, at=90.0 + 60 * n) for n in range(3)],
+        *[{**each, "order": 60 + n, "at": 300.0} for n, each in enumerate(HIGH[1:])],
     ]
-    made = plan(readings, adjustments=[{"part": "truss-rod", "turns": 0.5, "order": 10}])
+    made = plan(readings, adjustments=turned)
+    assert made.rod_doubt > 0.8
     assert code in codes(made)
     assert not any(step.changes_instrument for step in made.steps)
 
 
-def test_a_first_odd_reading_after_the_rod_is_repeated():
+def test_relief_that_goes_against_the_turn_is_read_again_before_anything_else():
     readings = [
         relief(0.45, order=0),
-        relief(0.47, order=20),
+        relief(0.52, order=20),
         *[{**each, "order": 40 + n} for n, each in enumerate(HIGH[1:])],
     ]
-    made = plan(readings, adjustments=[{"part": "truss-rod", "turns": 0.5, "order": 10}])
+    made = plan(readings, adjustments=[{"part": "truss-rod", "turns": 0.25, "order": 10}])
     assert kinds(made)[0] == "read-again"
+    assert "0.52 mm where about 0.41 mm was expected" in made.steps[0].why.text()
     assert not any(step.changes_instrument and step.do_now for step in made.steps)
 
 
@@ -120,40 +122,36 @@ def test_twist_is_said_and_quoted():
 def after_rod(*reliefs):
     adjustments = [{"part": "truss-rod", "turns": 0.25, "order": 0, "at": 0.0}]
     readings = [relief(value, at=at) for value, at in reliefs]
-    return plan(
-        [*readings, *action(2.2, 1.9, at=200.0), *nut_action(0.80, 0.40, at=200.0)],
-        adjustments=adjustments,
-        consents=YES,
-    )
+    heights = [
+        *action(2.2, 1.9, at=200.0),
+        *[each for _ in range(2) for each in nut_action(0.80, 0.40, at=200.0)],
+    ]
+    return plan([*readings, *heights], adjustments=adjustments, consents=YES)
 
 
 @pytest.mark.parametrize(
     "reliefs, state",
     [
         ([(0.20, 5.0)], "waiting"),
-        ([(0.20, 5.0), (0.20, 61.0)], "waiting"),  # the first counts only from an hour after the turn
-        ([(0.20, 61.0), (0.20, 110.0)], "waiting"),  # less than an hour apart
-        ([(0.20, 61.0), (0.20, 121.0)], "settled"),
-        ([(0.20, 61.0), (0.28, 121.0)], "settled"),  # 2·√2·0.03 = 0.085
-        ([(0.15, 61.0), (0.24, 121.0)], "waiting"),
-        ([(0.15, 61.0), (0.24, 121.0), (0.23, 181.0)], "settled"),
+        ([(0.20, 5.0), (0.20, 59.0)], "waiting"),  # an hour is the least
+        ([(0.20, 5.0), (0.20, 61.0)], "settled"),
+        ([(0.20, 121.0)], "settled"),
     ],
 )
-def test_relief_counts_as_settled_when_two_readings_an_hour_apart_agree(reliefs, state):
-    # common practice, no published source
+def test_one_rest_with_a_relief_reading_after_it_is_enough(reliefs, state):
+    # judgement: what comes later is the forecast's
     assert after_rod(*reliefs).settled.state == state
 
 
-def test_nothing_is_filed_and_nothing_turned_before_relief_has_settled():
+def test_nothing_is_filed_before_the_neck_has_rested():
     made = after_rod((0.20, 5.0))
-    assert kinds(made)[0] == "settle"
-    assert made.steps[0].do_now
-    assert made.settle_for == 60.0
-    assert made.settled.read_from == 60.0
+    rest = found(made, "settle")
+    assert rest.do_now
+    assert made.settle_for == 120.0
+    assert made.settled.read_from == 120.0
     assert "not-settled" in {block.code for block in found(made, "nut").blocked_by}
-    assert not any(step.do_now for step in made.steps[1:])
-    settled = after_rod((0.20, 61.0), (0.20, 121.0))
-    assert found(settled, "nut").do_now
+    assert not any(step.do_now for step in made.steps if step is not rest)
+    assert found(after_rod((0.20, 5.0), (0.20, 121.0)), "nut").do_now
 
 
 # ---------------------------------------------------------------- nut
@@ -207,14 +205,14 @@ def test_what_waits_for_an_answer_is_no_end():
 
 
 def test_work_goes_on_after_a_no():
-    made = plan([*HIGH[:3], *nut_action(0.80, 0.70)], consents=[{"given": False, "steps": ["nut-filing"]}])
+    made = plan([*HIGH[:3], *HIGH_NUT[3:]], consents=[{"given": False, "steps": ["nut-filing"]}])
     step = found(made, "action")
     assert step.do_now
     assert [change.before for change in step.changes] == [2.2, 1.9]
 
 
-@pytest.mark.parametrize("value", [0.58, 0.60, 0.64])
-def test_a_slot_too_close_to_call_is_never_filed(value):
+@pytest.mark.parametrize("value, filed", [(0.58, False), (0.60, False), (0.64, True)])
+def test_a_slot_is_filed_once_two_readings_say_that_it_is_likely_too_high(value, filed):
     for repeats in (1, 2, 3):
         readings = [
             relief(0.20),
@@ -222,9 +220,8 @@ def test_a_slot_too_close_to_call_is_never_filed(value):
             *[each for _ in range(repeats) for each in nut_action(value, 0.35)],
         ]
         made = plan(readings, consents=YES)
-        nut = [step for step in made.steps if step.kind == "nut"]
-        sure = next(each for each in made.verdicts if (each.quantity, each.side) == ("nut-action", "bass"))
-        assert bool(nut) == (sure.verdict == "out of spec" and value > 0.60)
+        now = any(step.do_now and step.irreversible for step in made.steps)
+        assert now == (filed and repeats > 1)
     assert "read-again" in kinds(
         plan([relief(0.20), *action(1.7, 1.5), *nut_action(value, 0.35)], consents=YES)
     )
@@ -278,7 +275,7 @@ def test_frets_are_level_before_anything_is_filed(code):
 def test_a_nut_slot_is_left_as_high_as_lowering_the_bridge_will_take_it():
     # a saddle lowered by h takes 0.056 h from nut action (elementary geometry): 1 mm too much action at the
     # 12th fret is 2 mm at the saddle and 0.11 mm at the nut, which a file must not take first
-    far_up = [relief(0.20), *action(2.7, 2.5), *nut_action(0.80, 0.70)]
+    far_up = [relief(0.20), *action(2.7, 2.5), *HIGH_NUT[3:]]
     stop = {
         name: found(plan(readings, consents=YES), "nut").changes[0].after
         for name, readings in (("high", far_up), ("level", HIGH_NUT))

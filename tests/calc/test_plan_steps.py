@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from shimstock_calc.plan import make_plan
+from shimstock_calc.plan.build import make_plan
 from shimstock_calc.plan.wording import plan_text
 from shimstock_calc.restring import FittedString, NeckReadings, restring_forecast
 from tests import cases
@@ -133,7 +133,7 @@ def test_a_saddle_is_not_filed_before_its_height_is_known():
     readings = [each for each in case["readings"] if each["quantity"] != "saddle-out"]
     made = make_plan(plan_input(case, readings=readings))
     assert "action" not in kinds(made)
-    assert [wanted.quantity for wanted in made.steps[0].readings_next] == ["saddle-out", "saddle-out"]
+    assert [wanted.quantity for wanted in made.steps[0].readings_next] == ["saddle-out"] * 4
 
 
 def test_nylon_keeps_less_of_the_saddle_out():
@@ -323,10 +323,11 @@ def test_a_pickup_goes_the_right_way_for_its_screw(screw, height, seen):
     assert {abs(move.turns) for move in moves} == {2.0 if height > 2.0 else 1.625}
 
 
-def test_pickups_and_intonation_are_read_anew_after_the_height():
+def test_what_is_out_is_read_anew_after_the_height_and_what_is_in_at_the_end():
     made = plan([*HIGH, *pickup_height(2.0), *intonation([5.0] * 6)])
-    assert kinds(made) == ["action", "measure", "measure", "final-readings"]
-    assert "anew" in made.steps[1].what.text()
+    assert kinds(made) == ["action", "measure", "final-readings"]
+    assert made.steps[1].what.text() == "Measure intonation of every string anew"
+    assert "pickup-height" in {wanted.quantity for wanted in made.steps[-1].readings_next}
 
 
 @pytest.mark.parametrize(

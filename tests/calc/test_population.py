@@ -1,4 +1,4 @@
-"""The simulated population is what it says, watches what it should, and sounds an alarm for today's plan."""
+"""The simulated population is what it says, watches what it should, and sounds an alarm for the plan."""
 
 from __future__ import annotations
 

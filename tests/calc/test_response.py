@@ -16,10 +16,10 @@ def sample(moved, change, *, instrument="one", model="kind", u=0.02, **more):
 
 
 def test_without_samples_the_stated_prior_answers():
-    # common practice, no published source: one turn of tightening moves relief by -0.40 mm, sd 0.12
+    # one turn of tightening moves relief by -0.40 mm: common practice, no published source; sd: judgement
     learned = r.adjustment_response([])
     assert learned.of("one", "kind") is r.ROD_PRIOR
-    assert (r.ROD_PRIOR.mean, r.ROD_PRIOR.sd) == (-0.40, 0.12)
+    assert (r.ROD_PRIOR.mean, r.ROD_PRIOR.sd) == (-0.40, 0.16)
 
 
 def test_tightening_means_less_relief():
@@ -70,7 +70,7 @@ def test_an_instrument_answers_from_its_own_samples_first():
 def test_one_sample_moves_the_belief_part_of_the_way():
     learned = r.adjustment_response([sample(0.25, -0.15)]).of("one", "kind")
     assert -0.60 < learned.mean < -0.40
-    assert learned.sd < 0.12
+    assert learned.sd < 0.16
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ def break_clearance(draft: Draft) -> None:
     if not goals:
         return
     if any(unread(draft, known) for known in goals):
-        ask_anew(draft, goals, "break clearance", gate=False)
+        ask_anew(draft, goals, "break clearance")
     low = [
         known
         for known in goals
@@ -48,4 +48,4 @@ def break_clearance(draft: Draft) -> None:
             readings_next=tuple(draft.wanted(known, "after the step") for known in goals),
         )
     )
-    draft.forget("intonation")
+    draft.disturb("intonation")

@@ -13,7 +13,7 @@ from .model import Plan, PlanInput
 from .nut_steps import nut, say_low_to_come
 from .pickup_steps import pickups
 from .plate_steps import plate
-from .reading_steps import GEOMETRY, measure, tune_first
+from .reading_steps import GEOMETRY, measure, surprised, tune_first
 from .relief_steps import relief, settle
 from .string_steps import restring, restring_to_come, say_strings_on_it, stop_at_steel_on_nylon
 from .words import say
@@ -50,6 +50,7 @@ def make_plan(plan_input: PlanInput) -> Plan:
     tune_first(draft)
     if not restring_to_come(draft):
         plate(draft)
+    surprised(draft)
     _read(draft)
     restring(draft)
     relief(draft)
@@ -75,7 +76,7 @@ def _read(draft: Draft) -> None:
         damaged = any(finding.code == "string-damaged" for finding in draft.plan_input.findings)
         if not never or damaged:
             return
-    measure(draft, GEOMETRY, gate="everything")
+    measure(draft, GEOMETRY, gate="everything", never=True)
 
 
 def check(plan_input: PlanInput) -> None:

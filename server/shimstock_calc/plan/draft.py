@@ -7,12 +7,31 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Literal, TypeAlias
 
+from ..belief.price import Prices, chance
+from ..belief.rods import rod_odds
+from ..belief.state import Estimate
+from ..belief.surprise import weigh
 from ..conformity import probability_in_spec
+from .choice import Choice, fixed, limits
 from .contradictions import refuse_contradictions
 from .geometry import ReliefPlace, coupling, share, share_across, side_scale, string_scale
 from .goals import OCTAVE, Goal, Spot, goals
-from .model import Block, Change, Instrument, Note, Plan, PlanInput, Quantity, ReadingWanted, Settling, Step
+from .model import (
+    Believed,
+    Block,
+    Change,
+    Instrument,
+    Note,
+    Plan,
+    PlanInput,
+    Quantity,
+    ReadingWanted,
+    Settling,
+    Step,
+    Verdict,
+)
 from .readings import Known, Sheet
+from .staleness import own_part_moved
 from .words import Sentence, say
 
 Gate: TypeAlias = Literal["nothing", "changes", "everything"]
@@ -30,16 +49,32 @@ class Draft:
         self.instrument: Instrument = plan_input.instrument
         self.sheet = Sheet(plan_input)
         self.goals: tuple[Goal, ...] = goals(plan_input)
-        self.known: dict[Spot, Known] = {goal.spot: self.sheet.know(goal) for goal in self.goals}
+        self.weighed = weigh(plan_input)
+        self.belief = self.weighed.belief
+        self.response = self.belief.response()
+        self.odds = rod_odds(plan_input, self.weighed.aside)
+        later = self.belief.tomorrow() if self.belief.still_coming else self.belief
+        self.known: dict[Spot, Known] = {
+            goal.spot: self.sheet.know(goal, self.belief, self.weighed.aside) for goal in self.goals
+        }
         refuse_contradictions(self.known, self.sheet)
+        self.tomorrow: dict[Spot, Estimate] = {}
+        """What is believed of each spot a day later; spots that were never read are missing."""
         self.values: dict[Spot, float] = {}
         self.spreads: dict[Spot, float] = {}
         for spot, known in self.known.items():
+            estimate = later.estimate(spot)
             found = known.verdict
-            if found.usable and found.value is not None:
-                self.values[spot] = found.value
-                self.spreads[spot] = found.uncertainty or 0.0
+            if not fixed(spot.quantity, estimate) or (found.usable and found.value is None):
+                continue
+            self.tomorrow[spot] = Estimate(round(estimate.mean, 6), estimate.variance)
+            if found.usable and not known.several and not self.belief.still_coming:
+                self.values[spot], self.spreads[spot] = found.value or 0.0, found.uncertainty or 0.0
+            else:
+                self.values[spot], self.spreads[spot] = round(estimate.mean, 6), estimate.spread
+        self.choice = Choice(self, Prices())
         self.touched: set[Spot] = set()
+        self.disturbed: set[Spot] = set()
         self.steps: list[Step] = []
         self.notes: list[Note] = []
         self.held = False
@@ -88,21 +123,23 @@ class Draft:
         wide = self.spreads[spot] if spread is None else spread
         return float(probability_in_spec(at, item.lower, item.upper, max(wide, 1e-9)))
 
+    def unread_since_adjusted(self, known: Known) -> bool:
+        """Whether a quantity was adjusted for its own sake since it was last read."""
+        reading = known.reading
+        return reading is not None and own_part_moved(known.spot, reading.order, self.plan_input)
+
     def wants_step(self, known: Known) -> bool:
-        """Whether a quantity gets a step: not in spec, or changed by an earlier step of this plan."""
+        """Whether a quantity gets a step: worth one as it is, or changed by an earlier step of this plan."""
         if known.spot not in self.values:
             return False
-        return known.spot in self.touched or not known.settled_on
+        return known.spot in self.touched or self.choice.adjusts(known)
 
     def asks_again(self, known: Known) -> bool:
-        """Whether a reading too close to call is to be repeated before anything is done about it."""
-        found = known.verdict
-        return (
-            found.usable
-            and found.verdict == "too close to call"
-            and not found.accepted
-            and known.repeats < 2
-            and known.spot not in self.touched
+        """Whether another reading is worth its minutes before anything is done about it."""
+        if known.spot not in self.values or known.spot in self.touched | self.disturbed:
+            return False
+        return not any(each.expected.spot == known.spot for each in self.weighed.open) and self.choice.reads(
+            known
         )
 
     def relief_open(self) -> bool:
@@ -183,27 +220,42 @@ class Draft:
                 self.spreads[spot] = math.hypot(self.spreads[spot], spread)
                 self.touched.add(spot)
 
-    def forget(self, *quantities: Quantity) -> None:
-        """Drop what is known of quantities that a step changes by an amount nobody can forecast."""
+    def disturb(self, *quantities: Quantity, lost: bool = False) -> None:
+        """Note quantities that a step changes by an amount that is not forecast.
+
+        They are read once more at the end; where all that is known of them is `lost`, before that.
+        """
         for goal in self.goals:
-            if goal.spot.quantity in quantities and goal.spot in self.values:
-                del self.values[goal.spot]
-                self.touched.add(goal.spot)
+            if goal.spot.quantity in quantities:
+                self.disturbed.add(goal.spot)
+                if lost:
+                    self.values.pop(goal.spot, None)
 
     # ------------------------------------------------------------ placing
 
-    def place_change(self, step: Step, refused: bool = False) -> Step:
-        """Place a step that changes the instrument; the first one that nothing blocks is to do now."""
-        now = not self.held and not step.blocked_by
+    def place_change(self, step: Step, refused: bool = False, *, alone: bool = False) -> Step:
+        """Place a step that changes the instrument.
+
+        It is to do now unless it waits for a reading, for the owner, or for what an earlier step will change.
+        A step that stands `alone`, or that cannot be undone, is read before anything follows.
+        """
+        earlier = self.touched | self.disturbed
+        depends = any(
+            Spot(each.quantity, each.side, each.string, each.pickup) in earlier for each in step.changes
+        )
+        now = not self.held and not step.blocked_by and not depends
         placed = replace(step, number=len(self.steps) + 1, do_now=now, changes_instrument=True)
         self.steps.append(placed)
-        if not refused:
+        if not refused and (alone or step.irreversible):
             self.held = self.ahead = True
         return placed
 
-    def place_reading(self, step: Step, gate: Gate) -> Step:
-        """Place a step that only looks, reads or rests, and say what must wait for it."""
-        now = not self.ahead if step.kind != "settle" else not self.held
+    def place_reading(self, step: Step, gate: Gate, *, after_changes: bool = False) -> Step:
+        """Place a step that only looks, reads or rests, and say what must wait for it.
+
+        One that comes `after_changes` waits until nothing that disturbs it waits itself.
+        """
+        now = not (self.held if after_changes else self.ahead)
         placed = replace(step, number=len(self.steps) + 1, do_now=now)
         self.steps.append(placed)
         self.held = self.held or gate != "nothing"
@@ -237,16 +289,17 @@ class Draft:
 
     def plan(self) -> Plan:
         """Close the draft."""
-        verdicts = tuple(self.known[goal.spot].verdict for goal in self.goals)
+        verdicts = tuple(self._said(self.known[goal.spot]) for goal in self.goals)
+        self._rest_last()
         complete = (
             not self.stopped
-            and all(known.settled_on for known in self.known.values())
+            and all(self._left(known) for known in self.known.values())
             and not any(step.changes_instrument or step.kind == "settle" for step in self.steps)
         )
         open_steps = any(step.do_now for step in self.steps)
         waits = any(_waits_for_owner(step) for step in self.steps)
         used = sorted({found.reading for found in verdicts if found.reading and found.usable})
-        rest = next((step for step in self.steps if step.do_now and step.kind in RESTING), None)
+        rest = next((step for step in self.steps if step.do_now and step.kind == "settle"), None)
         return Plan(
             verdicts=verdicts,
             steps=tuple(self.steps),
@@ -256,10 +309,39 @@ class Draft:
             complete=complete,
             finished=complete or not (open_steps or waits),
             readings_used=tuple(used),
+            rod_doubt=round(self.odds.faulty, 4),
         )
 
+    def _said(self, known: Known) -> Verdict:
+        """A verdict with what is believed of its quantity."""
+        spot = known.spot
+        if spot not in self.tomorrow:
+            return known.verdict
+        now, tomorrow = (
+            Believed(
+                round(each.mean, 6),
+                round(each.spread, 6),
+                chance(each.mean, each.spread, limits(known)),
+            )
+            for each in (self.belief.estimate(spot), self.tomorrow[spot])
+        )
+        return replace(known.verdict, now=now, tomorrow=tomorrow)
 
-RESTING = frozenset({"relief", "restring", "settle"})
+    def _left(self, known: Known) -> bool:
+        """Whether a quantity is left as it is: in spec, accepted, or too close to call and worth no more."""
+        if known.settled_on:
+            return True
+        found = known.verdict
+        return found.usable and found.verdict == "too close to call" and not self.asks_again(known)
+
+    def _rest_last(self) -> None:
+        """Let the neck rest, and then read everything at the end, only once nothing else is to do."""
+        for later in ("settle", "final-readings"):
+            kinds = {"settle", "final-readings"} if later == "settle" else {"final-readings"}
+            if any(step.do_now for step in self.steps if step.kind not in kinds):
+                self.steps = [
+                    replace(step, do_now=False) if step.kind == later else step for step in self.steps
+                ]
 
 
 def _waits_for_owner(step: Step) -> bool:

@@ -1,4 +1,4 @@
-"""Everything read once more at the end."""
+"""What was moved since it was last read is read once more at the end."""
 
 from __future__ import annotations
 
@@ -8,20 +8,25 @@ from .words import say
 
 
 def final_readings(draft: Draft) -> None:
-    """Read everything once more when something will have been changed."""
-    refused = {"refused"}
-    if not any(
-        step.changes_instrument and refused.isdisjoint(block.code for block in step.blocked_by)
-        for step in draft.steps
-    ):
+    """Read once more what the steps of this job have moved, or will move, since it was last read."""
+    moved = [
+        known
+        for known in draft.known.values()
+        if known.spot in draft.touched | draft.disturbed
+        or (not known.verdict.usable and known.reading is not None)
+    ]
+    if not moved:
         return
     draft.place_reading(
         Step(
             0,
             "final-readings",
             None,
-            say("Final readings: everything once more, at pitch, in playing position; look again tomorrow"),
-            readings_next=tuple(draft.wanted(known, "final") for known in draft.known.values()),
+            say(
+                "Final readings: what has moved since it was read, at pitch, in playing position; "
+                "look again tomorrow"
+            ),
+            readings_next=tuple(draft.wanted(known, "final") for known in moved),
         ),
         gate="nothing",
     )

@@ -49,13 +49,15 @@ def action(draft: Draft) -> None:
     if draft.relief_open():
         return
     goals = [known for known in draft.of("action") if known.spot in draft.values]
-    if not any(draft.wants_step(known) for known in goals):
+    again = any(draft.asks_again(known) for known in goals)
+    if not again and not any(draft.wants_step(known) for known in goals):
         return
     if "action" in draft.blocked:
         draft.note("repair-first", say("the bridge's height waits for the repair"))
         return
-    if all(draft.asks_again(known) for known in goals if draft.wants_step(known)):
-        read_again(draft, ("action",), gate="changes")
+    read_again(draft, ("action",), gate="changes")
+    if not any(draft.wants_step(known) for known in goals):
+        return
     if draft.instrument.bridge.kind == "fixed-saddle":
         fixed_saddle(draft, say_unreachable)
         return
@@ -239,7 +241,7 @@ def _place(draft: Draft, turned: Turned) -> None:
         )
     )
     draft.apply(shift)
-    draft.forget("pickup-height", "intonation", "break-clearance")
+    draft.disturb("pickup-height", "intonation", "break-clearance")
 
 
 def _what(draft: Draft, turned: Turned, moving: list[Move]) -> Sentence:

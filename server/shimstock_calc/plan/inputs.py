@@ -338,7 +338,7 @@ class RodResponse:
     """Change of relief per turn of tightening, at the spec's frets [mm per turn]."""
 
     mean: float = -0.40
-    sd: float = 0.12
+    sd: float = 0.16
     samples: int = 0
     source: str = "stated prior; no samples of this model yet"
 
@@ -359,7 +359,7 @@ class Responses:
 class Settings:
     """The shop's own thresholds."""
 
-    settle_minutes: float = 60.0
+    settle_minutes: float = 120.0
     humidity_low: float = 35.0
     humidity_high: float = 60.0
     least_saddle_out: float | None = None

@@ -35,19 +35,15 @@ def intonation(draft: Draft) -> None:
     if not goals:
         return
     if any(unread(draft, known) for known in goals):
-        ask_anew(draft, goals, "intonation of every string", gate=True)
+        ask_anew(draft, goals, "intonation of every string")
     read_again(draft, ("intonation",), gate="nothing")
     _say_nut(draft, [known for known in goals if known.spot in draft.values])
-    due = [
-        known
-        for known in goals
-        if known.spot in draft.values and draft.wants_step(known) and not draft.asks_again(known)
-    ]
-    if not due:
-        return
     kind = draft.instrument.bridge.kind
     if kind == "fixed-saddle":
-        _say_fixed(draft, due)
+        _say_fixed(draft, [known for known in goals if known.verdict.verdict == "out of spec"])
+        return
+    due = [known for known in goals if not unread(draft, known) and draft.wants_step(known)]
+    if not due:
         return
     moves, shift = _moves(draft, due)
     kept = [known for known in due if known.spot not in shift]
@@ -317,7 +313,9 @@ def _say_shared(draft: Draft, due: list[Known], end: str) -> None:
 
 
 def _say_fixed(draft: Draft, due: list[Known]) -> None:
-    numbers = [known.spot.string or 0 for known in due]
+    numbers = [known.spot.string or 0 for known in due if not known.settled_on]
+    if not numbers:
+        return
     draft.note(
         "fixed-saddle-intonation",
         say(

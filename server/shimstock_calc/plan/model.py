@@ -37,6 +37,7 @@ from .inputs import (
     Wanted,
 )
 from .outputs import (
+    Believed,
     Block,
     Caution,
     Change,
@@ -54,6 +55,7 @@ from .words import Measure, Sentence
 
 __all__ = [
     "Adjustment",
+    "Believed",
     "Block",
     "Bridge",
     "BridgeKind",

@@ -33,7 +33,7 @@ def nut(draft: Draft) -> None:
     """Place the filing of slots that are too high, and say which are too low."""
     if draft.relief_open() or not draft.of("nut-action"):
         return
-    read_again(draft, ("nut-action",), gate="nothing")
+    read_again(draft, ("nut-action",), gate="changes")
     known = [each for each in draft.of("nut-action") if each.spot in draft.values]
     _say_low(draft)
     low = {finding.string for finding in draft.plan_input.findings if finding.code == "nut-slot-low"}
@@ -67,9 +67,9 @@ def _too_high(draft: Draft, known: Known) -> bool:
     after = draft.values[known.spot] - lowering_takes(draft, known.spot)
     if upper is None or after <= upper or known.verdict.accepted:
         return False
-    if known.spot in draft.touched or after < draft.values[known.spot]:
+    if known.spot in draft.touched or after < draft.values[known.spot] or not known.verdict.usable:
         return draft.chance(known.spot, after) <= SURELY_OUT
-    return known.verdict.verdict == "out of spec"
+    return draft.choice.adjusts(known)
 
 
 def lowering_takes(draft: Draft, spot: Spot) -> float:
@@ -169,7 +169,7 @@ def _slot(draft: Draft, known: Known) -> Slot | None:
     left = lowering_takes(draft, spot)
     limits = (item.target + left, lower + left, (item.upper or item.target) + left)
     try:
-        filing = slot_filing(draft.values[spot], *limits, known.verdict.uncertainty or 0.0)
+        filing = slot_filing(draft.values[spot], *limits, known.reading_uncertainty)
     except Refused:
         return None
     return Slot(slot_number(draft, spot), spot, filing, left)
@@ -207,13 +207,16 @@ def _place(draft: Draft, slots: list[Slot]) -> None:
             irreversible=True,
             needs_consent=needs,
             consent_step="nut-filing",
-            blocked_by=(*filing_blocks(draft), *consent_blocks(draft, "nut-filing", needs)),
+            blocked_by=(
+                *filing_blocks(draft, [draft.known[slot.spot] for slot in slots]),
+                *consent_blocks(draft, "nut-filing", needs),
+            ),
         ),
         refused=no,
     )
     if not no:
         draft.apply(shift)
-        draft.forget("intonation")
+        draft.disturb("intonation")
 
 
 def _what(slots: list[Slot]) -> Sentence:

@@ -30,6 +30,17 @@ StepKind: TypeAlias = Literal[
 
 
 @dataclass(frozen=True)
+class Believed:
+    """What is believed of one quantity at one time, all of the job taken together."""
+
+    value: float
+    spread: float
+    """Standard deviation."""
+    chance: float
+    """That it is in spec."""
+
+
+@dataclass(frozen=True)
 class Verdict:
     """One spec item against its newest reading, converted to the spec's frets."""
 
@@ -60,6 +71,10 @@ class Verdict:
     """Why there is no verdict, or what was converted or assumed."""
     uncertainty_source: str | None = None
     """What the uncertainty comes from, in words."""
+    now: Believed | None = None
+    """As it is now; None = nothing is known."""
+    tomorrow: Believed | None = None
+    """As it will be a day later, nothing more being done."""
 
 
 @dataclass(frozen=True)
@@ -201,3 +216,5 @@ class Plan:
     finished: bool = False
     """Nothing more can be done here: complete, or what is left is unreachable or refused by the owner."""
     readings_used: tuple[str, ...] = ()
+    rod_doubt: float = 0.0
+    """Chance that the truss rod is dead or reversed."""

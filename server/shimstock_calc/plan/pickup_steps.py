@@ -18,13 +18,13 @@ def pickups(draft: Draft) -> None:
     if not goals:
         return
     if any(unread(draft, known) for known in goals):
-        ask_anew(draft, goals, "pickup height", gate=True)
+        ask_anew(draft, goals, "pickup height")
     read_again(draft, ("pickup-height",), gate="nothing")
     moves, shift = [], {}
     fixed: dict[str, Known] = {}
     screws = {pickup.name: pickup for pickup in draft.instrument.pickups}
     for known in goals:
-        if known.spot not in draft.values or not draft.wants_step(known) or draft.asks_again(known):
+        if unread(draft, known) or not draft.wants_step(known):
             continue
         screw = screws.get(known.spot.pickup or "")
         up = draft.values[known.spot] - known.goal.item.target

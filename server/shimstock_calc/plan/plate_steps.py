@@ -46,7 +46,8 @@ def _turn_claw(draft: Draft, why: Sentence, *, more: bool) -> None:
             why=why,
             cautions=cautions("springs", "retune-each"),
             readings_next=draft.next_readings("relief", "nut-action", "action"),
-        )
+        ),
+        alone=True,
     )
 
 

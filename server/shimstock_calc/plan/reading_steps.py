@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import math
-
 from .cautions import cautions
 from .draft import Draft, Gate
 from .goals import Spot
-from .model import Quantity, Reading, Settling, Step
+from .model import Quantity, Settling, Step
 from .readings import Known
-from .words import say
+from .words import Measure, say
 
 GEOMETRY: tuple[Quantity, ...] = ("relief", "nut-action", "action")
 """The three readings that fix a string over its neck."""
+
+LEAST_REST = 60.0
+"""Least rest after the last turn of the rod or change of strings [min]; judgement."""
 
 NAMES: dict[Quantity, str] = {
     "relief": "relief",
@@ -77,8 +78,14 @@ def why_unread(known: Known) -> str:
     return "stale" if found.stale else "not usable"
 
 
-def measure(draft: Draft, quantities: tuple[Quantity, ...], *, gate: Gate) -> list[Known]:
-    """Place one step for all readings of some quantities that are missing or cannot be used."""
+def measure(
+    draft: Draft, quantities: tuple[Quantity, ...], *, gate: Gate, never: bool = False
+) -> list[Known]:
+    """Place one step for all readings of some quantities that are missing or cannot be used.
+
+    With `never` only what nothing is known of, or what was adjusted for its own sake, is asked for: what
+    another adjustment has moved is forecast.
+    """
     asked = {
         Spot(each.quantity, each.side, each.string, each.pickup)
         for step in draft.steps
@@ -88,7 +95,9 @@ def measure(draft: Draft, quantities: tuple[Quantity, ...], *, gate: Gate) -> li
     unread = [
         known
         for known in draft.of(*quantities)
-        if (not known.verdict.usable or known.verdict.zero_or_less) and known.spot not in asked
+        if (not known.verdict.usable or known.verdict.zero_or_less)
+        and known.spot not in asked
+        and not (never and known.spot in draft.values and not draft.unread_since_adjusted(known))
     ]
     if not unread:
         return []
@@ -138,15 +147,43 @@ def _weather(draft: Draft, known: Known) -> bool:
     return draft.sheet.records.bad_air(reading)
 
 
+def surprised(draft: Draft) -> None:
+    """Ask again for readings that do not fit what was known, before any further step."""
+    for each in draft.weighed.open:
+        known = draft.known.get(each.expected.spot)
+        if known is None:
+            continue
+        quantity = each.expected.spot.quantity
+        draft.place_reading(
+            Step(
+                0,
+                "read-again",
+                None,
+                say("Read {what} again", what=named([known.spot])),
+                why=say(
+                    "it reads {read} where about {expected} was expected: the unit, the string or a digit?",
+                    read=Measure(quantity, each.expected.value),
+                    expected=Measure(quantity, each.expected.expected),
+                ),
+                readings_next=(draft.wanted(known, "does not fit"),),
+            ),
+            gate="everything",
+        )
+
+
 def read_again(draft: Draft, quantities: tuple[Quantity, ...], *, gate: Gate) -> list[Known]:
-    """Place one step that repeats every reading that is too close to call and was read only once."""
+    """Place one step that repeats every reading whose repetition is worth its minutes."""
     again = [
         known for known in draft.of(*quantities) if draft.asks_again(known) and not known.verdict.zero_or_less
     ]
-    if not again:
-        return []
-    first = again[0].verdict
-    chances = dict.fromkeys(f"{known.verdict.probability or 0.0:.2f}" for known in again)
+    if again:
+        place_again(draft, again, gate=gate)
+    return again
+
+
+def place_again(draft: Draft, again: list[Known], *, gate: Gate) -> None:
+    """Place one step that repeats readings."""
+    chances = dict.fromkeys(f"{draft.choice.chance(known):.2f}" for known in again)
     draft.place_reading(
         Step(
             0,
@@ -154,14 +191,14 @@ def read_again(draft: Draft, quantities: tuple[Quantity, ...], *, gate: Gate) ->
             None,
             say("Read {what} again", what=named([known.spot for known in again])),
             why=say(
-                "too close to call: the chance of being in spec is {chances}", chances=listed(list(chances))
+                "the chance of being in spec tomorrow is {chances}: another reading is worth its minutes",
+                chances=listed(list(chances)),
             ),
-            probability=first.probability,
-            readings_next=tuple(draft.wanted(known, "too close to call") for known in again),
+            probability=draft.choice.chance(again[0]),
+            readings_next=tuple(draft.wanted(known, "worth another reading") for known in again),
         ),
         gate=gate,
     )
-    return again
 
 
 def tune_first(draft: Draft) -> None:
@@ -183,80 +220,56 @@ def tune_first(draft: Draft) -> None:
 
 
 def settling(draft: Draft) -> Settling:
-    """Whether relief has settled since the last rod turn or change of strings.
+    """Whether the neck has rested since the last turn of the rod or change of strings, and was read then.
 
     Notes
     -----
-    Two readings, the first at least an hour after the last rod turn or restring and an hour apart, differ by
-    no more than 2·√2·u (common practice, no published source).
+    One rest with a relief reading after it (judgement: two hours, one at the least).
     """
     moved = [each for each in draft.plan_input.adjustments if each.part in {"truss-rod", "strings"}]
     if not moved:
         return Settling("not needed")
     last = max(moved, key=lambda each: each.order)
-    rest = draft.plan_input.settings.settle_minutes
-    spots = {known.spot for known in draft.of("relief")}
-    waits = [
-        _waits(history, last.at + rest, rest)
-        for spot in sorted(spots, key=str)
-        if (history := _since(draft, spot, last.order))
-    ]
-    if waits and all(wait is None for wait in waits):
+    rested = any(
+        reading.quantity == "relief" and reading.order > last.order and reading.at >= last.at + LEAST_REST
+        for reading in draft.plan_input.readings
+    )
+    if rested:
         return Settling("settled", since=last.at)
-    until = max([wait for wait in waits if wait is not None], default=last.at + rest)
     return Settling(
         "waiting",
         since=last.at,
-        read_from=until,
-        reason=say(
-            "the neck moves slowly: two relief readings an hour apart must agree before anything more"
-        ),
+        read_from=last.at + draft.plan_input.settings.settle_minutes,
+        reason=say("the neck moves slowly: relief is read once more after it has rested"),
     )
 
 
-def _since(draft: Draft, spot: Spot, order: int) -> list[tuple[Reading, float, float]]:
-    return [
-        (reading, value, spread)
-        for reading, value, spread in draft.sheet.converter.history()
-        if reading.order > order and reading.side == spot.side
-    ]
-
-
-def _waits(history: list[tuple[Reading, float, float]], earliest: float, rest: float) -> float | None:
-    """Time from which the next reading counts; None when two agree."""
-    late = [each for each in history if each[0].at >= earliest]
-    if not late:
-        return earliest
-    newest, value, spread = late[-1]
-    before = [each for each in late if each[0].at <= newest.at - rest]
-    if not before:
-        return late[0][0].at + rest
-    _, other, other_spread = before[-1]
-    if abs(value - other) <= 2.0 * math.sqrt(2.0) * max(spread, other_spread):
-        return None
-    return newest.at + rest
-
-
 def unread(draft: Draft, known: Known) -> bool:
-    """Whether nothing is known of it, or an earlier step of the plan changes it."""
-    return known.spot not in draft.values
+    """Whether nothing is known of it, or an earlier step changes it and it is not yet as it should be."""
+    if known.spot not in draft.values or draft.unread_since_adjusted(known):
+        return True
+    return known.spot in draft.disturbed and (draft.choice.adjusts(known) or draft.choice.reads(known))
 
 
-def ask_anew(draft: Draft, goals: list[Known], quantity: str, *, gate: bool) -> None:
+def ask_anew(draft: Draft, goals: list[Known], quantity: str) -> None:
     """Ask for readings that are missing, or that the steps before will have changed."""
-    changed = [known for known in goals if unread(draft, known) and known.verdict.usable]
-    if not changed:
-        measure(draft, (goals[0].spot.quantity,), gate="changes" if gate else "nothing")
-        return
     wanted = [known for known in goals if unread(draft, known)]
+    changed = any(known.reading is not None for known in wanted)
+    spots = [known.spot for known in wanted]
     draft.place_reading(
         Step(
             0,
             "measure",
             None,
-            say("Measure {what} anew", what=quantity),
-            why=say("the steps before it change it"),
-            readings_next=tuple(draft.wanted(known, "after the steps before") for known in wanted),
+            say("Measure {what} anew", what=quantity)
+            if changed
+            else say("Measure {what}", what=named(spots)),
+            why=say("the steps before it change it") if changed else None,
+            readings_next=tuple(
+                draft.wanted(known, "after the steps before" if changed else why_unread(known))
+                for known in wanted
+            ),
         ),
-        gate="changes" if gate else "nothing",
+        gate="nothing",
+        after_changes=True,
     )

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from ..belief.price import Limits, chance
+from ..belief.update import Belief
 from ..conformity import probability_in_spec, standard_uncertainty, verdict, verdict_at_most
-from .conversions import Converted, Converter
+from .conversions import Converter
 from .goals import OCTAVE, SIDES, Goal, Spot
 from .inputs import PlanInput, Reading
 from .outputs import Verdict, VerdictWord
@@ -22,6 +24,10 @@ class Known:
     repeats: int = 0
     """Usable readings since the spot was last disturbed."""
     reading: Reading | None = None
+    several: bool = False
+    """Whether more than one reading tells of it."""
+    reading_uncertainty: float = 0.0
+    """Standard uncertainty of one reading with the tool that took the newest."""
     method: str | None = None
     """Another method to read it with, where the one used shows nothing."""
 
@@ -45,12 +51,19 @@ class Sheet:
         self.converter = Converter(self.records)
         self.place = self.records.place
 
-    def know(self, goal: Goal) -> Known:
-        """Find the reading for a goal, convert it and say its verdict."""
+    def know(self, goal: Goal, belief: Belief | None = None, aside: frozenset[str] = frozenset()) -> Known:
+        """Find the reading for a goal, convert it and say its verdict.
+
+        With a belief several readings are judged together, without one the newest stands for itself.
+        """
         spot = goal.spot
         if spot.quantity == "twist" and spot not in self.records.by_spot:
             return self._twist(goal)
-        readings = [each for each in self.records.by_spot.get(spot, []) if _at_its_fret(each, goal)]
+        readings = [
+            each
+            for each in self.records.by_spot.get(spot, [])
+            if _at_its_fret(each, goal) and each.id not in aside
+        ]
         if not readings:
             return Known(goal, _unread(goal, say("not read yet")))
         since = self.records.disturbed_since(spot)
@@ -62,9 +75,9 @@ class Sheet:
             return _touching(goal, reading)
         fresh = [each for each in readings if self.records.unusable(each, since) is None]
         known = self._judged(goal, reading, len(fresh))
-        if known.verdict.verdict == "too close to call" and len(fresh) > 1 and not reading.accepted:
-            return self._averaged(known, reading, fresh)
-        return known
+        if belief is None or belief.level(spot).total < 2 or not known.verdict.usable:
+            return known
+        return self._believed(known, belief)
 
     def _judged(self, goal: Goal, reading: Reading, repeats: int) -> Known:
         converted = self.converter.convert(goal, reading)
@@ -81,21 +94,19 @@ class Sheet:
         if tool_assumed(reading) and note is None:
             note = say("no tool named: taken as the coarsest usual tool")
         found = _said(goal, reading, (converted.value, uncertainty), probability, note)
-        return Known(goal, replace(found, accepted=reading.accepted), repeats, reading)
+        said = replace(found, accepted=reading.accepted)
+        return Known(goal, said, repeats, reading, reading_uncertainty=uncertainty)
 
-    def _averaged(self, known: Known, newest: Reading, fresh: list[Reading]) -> Known:
-        """A newest reading that is too close to call is taken together with those it repeats."""
-        alike = [each for each in fresh if each.value is not None and _repeats(each, newest)]
-        found = [self.converter.convert(known.goal, each) for each in alike]
-        converted = [each for each in found if isinstance(each, Converted)]
-        if tool_of(newest)[1] is None or len(converted) < 2:
-            return known
-        value = sum(each.value for each in converted) / len(converted)
-        uncertainty = converted[0].uncertainty(newest, min(len(converted), 100))
-        item = known.goal.item
-        probability = float(probability_in_spec(value, item.lower, item.upper, uncertainty))
-        note = say("mean of {count} readings", count=len(converted))
-        return replace(known, verdict=_said(known.goal, newest, (value, uncertainty), probability, note))
+    def _believed(self, known: Known, belief: Belief) -> Known:
+        """Verdict by all that is known of a level, where more than one reading tells of it."""
+        estimate = belief.estimate(known.spot)
+        value, spread = round(estimate.mean, 6), round(estimate.spread, 6)
+        chance_now = chance(
+            value, spread, Limits(known.goal.item.target, known.goal.item.lower, known.goal.item.upper)
+        )
+        note = say("with {count} earlier readings", count=belief.level(known.spot).total - 1)
+        said = _said(known.goal, known.reading, (value, spread), chance_now, note)  # type: ignore[arg-type]
+        return replace(known, verdict=replace(said, accepted=known.verdict.accepted), several=True)
 
     def _twist(self, goal: Goal) -> Known:
         bass, treble = (self.records.newest(Spot("relief", side)) for side in SIDES)

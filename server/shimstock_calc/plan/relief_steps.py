@@ -9,7 +9,7 @@ from . import directions
 from .cautions import cautions
 from .draft import Draft
 from .model import Block, Move, Step
-from .reading_steps import GEOMETRY, read_again, settling
+from .reading_steps import place_again, read_again, settling
 from .readings import Known
 from .rod_check import TEST_TURN, proven, rod_answers, turns_back
 from .string_steps import heavier_sets, neck_compliance
@@ -31,7 +31,10 @@ def relief(draft: Draft) -> None:
     goals = [known for known in draft.of("relief") if known.spot in draft.values]
     if not goals:
         return
-    read_again(draft, ("relief",), gate="everything")
+    if any(draft.choice.doubtful(known) for known in goals) and not rod_answers(draft, goals):
+        return
+    if read_again(draft, ("relief",), gate="everything"):
+        return
     if not any(draft.wants_step(known) for known in goals):
         return
     turns = _turns_wanted(draft, goals)
@@ -42,12 +45,14 @@ def relief(draft: Draft) -> None:
     if "relief" in draft.blocked:
         _unreachable(draft, goals, draft.blocked["relief"])
         return
-    if not rod_answers(draft, goals):
-        return
     reach = _reach(draft, total)
     if reach == 0.0:
-        # a reading too close to call is repeated before anybody quotes for what it may not need
-        if not any(draft.asks_again(known) for known in goals):
+        doubtful = [
+            known for known in goals if known.verdict.verdict == "too close to call" and not known.several
+        ]
+        if doubtful:
+            place_again(draft, doubtful, gate="everything")  # before work is quoted that it may not need
+        else:
             _unreachable(draft, goals, _why_not(draft, total))
         return
     _place(draft, goals, turns, reach)
@@ -77,7 +82,7 @@ def _target(goals: list[Known]) -> float:
 
 
 def _turns_wanted(draft: Draft, goals: list[Known]) -> float:
-    return (_target(goals) - _mean(draft, goals)) / draft.plan_input.responses.rod.mean
+    return (_target(goals) - _mean(draft, goals)) / draft.response.mean
 
 
 def _reach(draft: Draft, total: float) -> float:
@@ -106,11 +111,11 @@ def _why_not(draft: Draft, total: float) -> Sentence:
 
 
 def _place(draft: Draft, goals: list[Known], wanted: float, total: float) -> None:
-    rod, response = draft.instrument.rod, draft.plan_input.responses.rod
+    rod, response = draft.instrument.rod, draft.response
     testing = rod.reversed is not False and not proven(draft)
     now = math.copysign(min(abs(total), TEST_TURN if testing else MOST_AT_ONCE), total)
-    shift = draft.relief_shift(now * response.mean, abs(now) * response.sd)
-    all_of_it = draft.relief_shift(total * response.mean, abs(total) * response.sd)
+    shift = draft.relief_shift(now * response.mean, abs(now) * response.spread)
+    all_of_it = draft.relief_shift(total * response.mean, abs(total) * response.spread)
     direction, seen = directions.rod(now, rod)
     partly = abs(now) < abs(total)
     head = goals[0].spot
@@ -136,8 +141,8 @@ def _place(draft: Draft, goals: list[Known], wanted: float, total: float) -> Non
             confidence=say(
                 "the rod is taken to give {mean} ± {sd} ({source})",
                 mean=Measure("rod-response", abs(response.mean)),
-                sd=Measure("rod-response", response.sd),
-                source=response.source,
+                sd=Measure("rod-response", response.spread),
+                source=draft.plan_input.responses.rod.source,
             ),
             why=_why(draft, goals),
             cautions=cautions(
@@ -149,11 +154,12 @@ def _place(draft: Draft, goals: list[Known], wanted: float, total: float) -> Non
                 "loose-nut" if now < 0 and rod.kind == "single-action" else "",
                 "free-play" if rod.kind == "dual-action" and turns_back(draft, now) else "",
             ),
-            readings_next=draft.next_readings(*GEOMETRY),
-        )
+            readings_next=draft.next_readings("relief"),
+        ),
+        alone=True,
     )
     draft.apply(all_of_it)
-    draft.forget("intonation")
+    draft.disturb("intonation")
     draft.rod_to_come = True
 
 
@@ -298,14 +304,13 @@ def settle(draft: Draft) -> None:
             "settle",
             None,
             say(
-                "Let the neck settle: read relief {rest} after the last turn or change of strings, "
-                "and again {rest} later",
+                "Let the neck settle for {rest} after the last turn or change of strings, then read relief",
                 rest=Measure("minutes", draft.plan_input.settings.settle_minutes),
             ),
-            why=say("the neck answers slowly: the two readings must agree; look once more tomorrow"),
+            why=say("part of what a rod does comes late: look once more tomorrow"),
             readings_next=draft.next_readings("relief", why="settling"),
         ),
-        gate="everything",
+        gate="nothing",
     )
 
 
@@ -313,9 +318,13 @@ def _none_left(known: Known) -> bool:
     return known.verdict.zero_or_less or (known.verdict.value is not None and known.verdict.value <= 0.0)
 
 
-def filing_blocks(draft: Draft) -> tuple[Block, ...]:
-    """Why nothing may be filed yet, as far as relief is concerned."""
+def filing_blocks(draft: Draft, filed: list[Known]) -> tuple[Block, ...]:
+    """Why nothing may be filed yet, as far as relief and the readings it rests on are concerned."""
     blocks = []
+    if any(draft.choice.read_once(known) for known in filed):
+        blocks.append(
+            Block("read-once", say("waits for a second reading: what is filed off does not come back"))
+        )
     reliefs = draft.of("relief")
     if any(not known.verdict.usable for known in reliefs):
         blocks.append(Block("relief-unread", say("waits for a relief reading")))
@@ -327,15 +336,14 @@ def filing_blocks(draft: Draft) -> tuple[Block, ...]:
         blocks.append(Block("restring-to-come", say("waits for the new strings")))
     if draft.settling.state == "waiting":
         blocks.append(Block("not-settled", say("waits until relief has settled")))
-    left = {
-        known.verdict.verdict for known in reliefs if not known.settled_on and not known.verdict.zero_or_less
-    }
-    if "out of spec" in left and not draft.rod_to_come:
-        blocks.append(Block("relief-out", say("nothing is filed while relief is out of spec")))
-    if "too close to call" in left and not draft.rod_to_come:
+    if draft.rod_to_come:
+        pass
+    elif any(draft.asks_again(known) or draft.choice.adjusts(known) for known in reliefs):
         blocks.append(
             Block("relief-too-close", say("waits until relief is surely in spec, or accepted with a note"))
         )
+    elif any(known.verdict.verdict == "out of spec" and not known.settled_on for known in reliefs):
+        blocks.append(Block("relief-out", say("nothing is filed while relief is out of spec")))
     if "filing" in draft.blocked:
         blocks.append(Block("frets-first", draft.blocked["filing"]))
     return tuple(blocks)

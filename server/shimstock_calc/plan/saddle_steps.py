@@ -59,25 +59,30 @@ def _to_do(draft: Draft, known: Known) -> bool:
     if known.spot in draft.touched:
         out = draft.chance(known.spot) < 0.5
         return out or not lowering
-    return known.verdict.verdict == "out of spec" or not lowering
+    return known.verdict.usable or not lowering
 
 
 def _measured(draft: Draft, sides: list[Side]) -> bool:
-    unread = [side for side in sides if draft.sheet.records.newest(Spot("saddle-out", side)) is None]
-    if not unread:
-        return True
-    draft.place_reading(
-        Step(
-            0,
-            "measure",
-            None,
-            say("Measure how far the saddle stands out of its slot"),
-            why=say("how much may come off depends on it"),
-            readings_next=tuple(ReadingWanted("saddle-out", side, why="missing") for side in unread),
-        ),
-        gate="changes",
+    """Ask for the saddle's height above its slot until it was read twice; whether it was read at all."""
+    looks = {side: len(draft.belief.level(Spot("saddle-out", side)).readings) for side in sides}
+    wanted = tuple(
+        ReadingWanted("saddle-out", side, why="repeat" if looks[side] else "missing")
+        for side in sides
+        for _ in range(2 - looks[side])
     )
-    return False
+    if wanted:
+        draft.place_reading(
+            Step(
+                0,
+                "measure",
+                None,
+                say("Measure how far the saddle stands out of its slot"),
+                why=say("how much may come off depends on it: it is read twice"),
+                readings_next=wanted,
+            ),
+            gate="changes",
+        )
+    return all(looks.values())
 
 
 def least_out(draft: Draft, side: Side) -> float:
@@ -139,7 +144,8 @@ def _place(draft: Draft, moves: list[Move], rises: dict[Spot, float], limited: b
     shift = draft.rise_shift(rises)
     filing = any(move.direction == "file" for move in moves)
     needs = consent_needed(draft, "saddle-filing", named=limited) if filing else None
-    blocks = (*filing_blocks(draft), *consent_blocks(draft, "saddle-filing", needs)) if needs else ()
+    filed = [draft.known[Spot("action", move.side)] for move in moves if move.direction == "file"]
+    blocks = (*filing_blocks(draft, filed), *consent_blocks(draft, "saddle-filing", needs)) if needs else ()
     draft.place_change(
         Step(
             0,
@@ -172,7 +178,7 @@ def _place(draft: Draft, moves: list[Move], rises: dict[Spot, float], limited: b
     )
     if not no:
         draft.apply(shift)
-        draft.forget("intonation", "break-clearance")
+        draft.disturb("intonation", "break-clearance")
 
 
 def _what(moves: list[Move]) -> Sentence:

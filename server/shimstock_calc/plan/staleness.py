@@ -33,13 +33,34 @@ The height of a pickup is read with the string held at the last fret, beyond the
 """
 
 
+OWN: dict[Quantity, frozenset[Part]] = {
+    "relief": frozenset({"truss-rod", "strings"}),
+    "action": frozenset({"bridge-post", "saddle-screw", "saddle", "neck-shim", "strings"}),
+    "nut-action": frozenset({"nut-slot", "strings"}),
+    "pickup-height": frozenset({"pickup-screw"}),
+    "intonation": frozenset({"saddle-position", "strings"}),
+    "break-clearance": frozenset({"tailpiece"}),
+    "saddle-out": frozenset({"saddle"}),
+}
+"""Parts that are adjusted for the sake of a quantity: it is read before anything more is done to it."""
+
+
+def own_part_moved(spot: Spot, since: int, plan_input: PlanInput) -> bool:
+    """Whether a quantity was adjusted after a reading, for its own sake."""
+    return any(
+        each.order > since and each.part in OWN.get(spot.quantity, ()) and affects(each, spot, plan_input)
+        for each in plan_input.adjustments
+    )
+
+
 def disturbed_since(spot: Spot, plan_input: PlanInput) -> int:
     """Rank of the last adjustment that affects a spot; -1 when none does."""
-    ranks = [each.order for each in plan_input.adjustments if _affects(each, spot, plan_input)]
+    ranks = [each.order for each in plan_input.adjustments if affects(each, spot, plan_input)]
     return max(ranks, default=-1)
 
 
-def _affects(adjustment: Adjustment, spot: Spot, plan_input: PlanInput) -> bool:
+def affects(adjustment: Adjustment, spot: Spot, plan_input: PlanInput) -> bool:
+    """Whether an adjustment changes what is read at a spot."""
     if spot.quantity not in AFFECTS[adjustment.part]:
         return False
     if adjustment.part == "pickup-screw":

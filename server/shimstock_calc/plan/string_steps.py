@@ -122,7 +122,7 @@ def restring(draft: Draft) -> None:
         return
     draft.strings_to_come = True
     draft.apply(shift)
-    draft.forget("intonation")
+    draft.disturb("intonation", lost=True)
     if _heavier(change) and draft.instrument.max_total_pull is None:
         draft.note(
             "pull-limit-unknown",
@@ -164,6 +164,7 @@ def _place(draft: Draft, new: StringSet, change: PullChange | None, shift: Shift
             blocked_by=blocks,
         ),
         refused=no,
+        alone=True,
     )
 
 

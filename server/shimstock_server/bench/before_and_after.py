@@ -9,8 +9,8 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from shimstock_calc.errors import CalculationError
-from shimstock_calc.plan import make_plan
 from shimstock_calc.plan import model as plan_model
+from shimstock_calc.plan.build import make_plan
 from shimstock_calc.plan.goals import SIDES, Goal, goals
 from shimstock_calc.plan.readings import Sheet
 from shimstock_server.database.tables.bench import Adjustment, ReadingSheet

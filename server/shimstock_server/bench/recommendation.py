@@ -14,8 +14,8 @@ from uuid import UUID
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from shimstock_calc.plan import make_plan
 from shimstock_calc.plan import model as plan_model
+from shimstock_calc.plan.build import make_plan
 from shimstock_server.catalogue import (
     plan_instrument,
     plan_other_sets,

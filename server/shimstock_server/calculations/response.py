@@ -60,7 +60,7 @@ class AdjustmentResponseQuestion(Question):
     instrument = _mark("Which instrument is asked about; unknown else")
     model = _mark("Which model it is of; unknown else")
     prior = asked("rod-response", -5.0, 5.0, "Response that is believed without samples; -0.40 mm/turn else")
-    prior_sd = asked("rod-response", 1e-3, 5.0, "Standard deviation of that belief; 0.12 mm/turn else")
+    prior_sd = asked("rod-response", 1e-3, 5.0, "Standard deviation of that belief; 0.16 mm/turn else")
     method = Choice(
         ("reml", "dl"), load_default="reml",
         metadata={"description": "Restricted maximum likelihood, or DerSimonian and Laird."},
@@ -265,7 +265,7 @@ ADJUSTMENT_RESPONSE = Calculation(
     source=(
         "S. W. Raudenbush & A. S. Bryk, Empirical Bayes meta-analysis, J. Educ. Statist. 10, 75 (1985)",
         "R. DerSimonian & N. Laird, Meta-analysis in clinical trials, Control. Clin. Trials 7, 177 (1986)",
-        "One turn of tightening takes 0.40 ± 0.12 mm of relief, eighths, a quarter turn at once: common "
+        "One turn of tightening takes 0.40 ± 0.16 mm of relief, eighths, a quarter turn at once: common "
         "practice, no published source",
     ),
     validity=(

@@ -1,6 +1,6 @@
 """Plays the population against policies and prints the table.
 
-    python -m tests.calc.population --count 2500 --seed 0 --policy today,card
+    python -m tests.calc.population --count 2500 --seed 0 --policy plan,card
 
 Seeds 0 to 999 999 are for tuning. Seeds from 1 000 000 on are for judging alone: a block that anything was
 tuned on is never used again.
@@ -18,11 +18,11 @@ from multiprocessing import Pool
 from .bench import Outcome, play
 from .instruments import SCENARIOS
 from .paper_card import PaperCard
+from .plan_policy import PlanPolicy
 from .policy import Policy
 from .table import HEADINGS, details, laid_out, row
-from .todays_plan import TodaysPlan
 
-POLICIES: dict[str, Callable[[], Policy]] = {"today": TodaysPlan, "card": PaperCard}
+POLICIES: dict[str, Callable[[], Policy]] = {"plan": PlanPolicy, "card": PaperCard}
 
 
 def one(seed: int, scenario: str, policy: str) -> Outcome:

@@ -180,6 +180,7 @@ class Bench:
 
     def do(self, together: Do) -> None:
         """Adjust parts together."""
+        self.expected.clear()  # a forecast holds until something is changed
         self.rules.about_to(together)
         spent: set[Part] = set()
         for act in together.acts:

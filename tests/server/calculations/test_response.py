@@ -61,7 +61,7 @@ def test_the_moment_estimates(ask: Ask) -> None:
     assert found["mean"]["value"] == pytest.approx(other.mean_effect_re, abs=1e-6)
 
 
-# pins adjustment-response: one turn of tightening takes 0.40 ± 0.12 mm of relief: 0.45 -> 0.20 mm is 5/8 turn
+# pins adjustment-response: one turn of tightening takes 0.40 ± 0.16 mm of relief: 0.45 -> 0.20 mm is 5/8 turn
 #     in all, a quarter now; common practice, no published source
 def test_how_much_to_turn_without_samples(ask: Ask) -> None:
     found = ask("adjustment-response", change=mm(-0.25))
@@ -89,7 +89,7 @@ def test_samples_teach_the_instrument_its_model_and_the_shop(ask: Ask) -> None:
     assert found["response"]["level"] == "instrument"
     assert found["response"]["samples"] == 2
     assert found["response"]["response"]["value"] < -0.42
-    assert found["response"]["sd"]["value"] < 0.12
+    assert found["response"]["sd"]["value"] < 0.16
     assert found["used"] == 3
     unknown = ask("adjustment-response", samples=samples, instrument="nine", model="electric")
     assert (unknown["response"]["of"], unknown["response"]["level"]) == ("electric", "model")

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import replace
+import math
+from collections.abc import Iterable
 
 from shimstock_calc.errors import Contradiction
-from shimstock_calc.plan import make_plan
+from shimstock_calc.plan.build import make_plan
 from shimstock_calc.plan.model import (
     Instrument,
     Move,
     Plan,
     PlanInput,
     ReadingWanted,
-    Responses,
-    RodResponse,
     Step,
 )
-from shimstock_calc.response import AdjustmentSample, adjustment_response
 
 from .policy import Act, Answer, Do, Job, Read, Spot, Word
 from .policy import Step as ToDo
@@ -28,37 +25,29 @@ SILENT = frozenset({"judgement", "delicate-finish"})
 """Notes that end no job."""
 
 
-class TodaysPlan:
-    """Follows the plan word by word, and reads everything once more when nothing is left to do."""
+class PlanPolicy:
+    """Follows the plan word by word."""
 
     def __init__(self) -> None:
-        self.final_check = False
         self.refused = 0
-        self.response = RodResponse()
-        self.samples = 0
         self.plan: Plan | None = None
 
     def answer(self, job: Job) -> Answer:
         """Do as the plan says."""
-        given = replace(job.plan_input, responses=Responses(rod=self.learned(job.plan_input)))
+        given = job.plan_input
         self.plan = None
         try:
             plan = self.plan = make_plan(given)
         except Contradiction:
             return self.contradicted(given)
         steps = to_do(plan, given.instrument)
-        rest = plan.settled.read_from if resting(plan) else None
-        doubts = doubt(plan)
-        if rest is not None:
-            asked = next(step for step in plan.steps if step.do_now and step.kind == "settle").readings_next
-            return Answer(steps, rest, Read(asked), rod_doubt=doubts)
+        said = {"chances": chances(plan), "forecasts": forecasts(plan, job), "rod_doubt": plan.rod_doubt}
+        rest = next((step for step in plan.steps if step.do_now and step.kind == "settle"), None)
+        if rest is not None and plan.settled.read_from is not None:
+            return Answer(steps, plan.settled.read_from, Read(rest.readings_next), **said)
         if steps:
-            return Answer(steps, rod_doubt=doubts)
-        word = last_word(plan)
-        if not self.final_check and word != "rod given up":
-            self.final_check = True
-            return Answer((Read(every(plan, given.instrument)),), rod_doubt=doubts)
-        return Answer(word=word, chances=chances(plan), rod_doubt=doubts)
+            return Answer(steps, **said)
+        return Answer(word=last_word(plan), **said)
 
     def contradicted(self, given: PlanInput) -> Answer:
         """Read again what cannot all be true; give up after three times."""
@@ -72,40 +61,6 @@ class TodaysPlan:
         ]
         return Answer((Read(tuple(again)),))
 
-    def learned(self, given: PlanInput) -> RodResponse:
-        """What the shop's statistics make of this instrument's rod turns so far."""
-        turns = [each for each in given.adjustments if each.part == "truss-rod" and each.turns]
-        reliefs = [each for each in given.readings if each.quantity == "relief" and each.value is not None]
-        samples = []
-        for turn in turns:
-            before = [each for each in reliefs if each.order < turn.order]
-            after = [each for each in reliefs if each.order > turn.order]
-            if before and after:
-                old, new = before[-1], after[0]
-                samples.append(
-                    AdjustmentSample(
-                        turn.turns or 0.0,
-                        old.value or 0.0,
-                        new.value or 0.0,
-                        old.repeatability or 0.03,
-                        new.repeatability or 0.03,
-                        instrument="this",
-                        model="its model",
-                    )
-                )
-        if len(samples) != self.samples:
-            self.samples = len(samples)
-            belief = adjustment_response(samples).of("this", "its model")
-            self.response = RodResponse(min(belief.mean, -0.1), belief.sd, belief.samples, belief.source)
-        return self.response
-
-
-def resting(plan: Plan) -> bool:
-    """Whether the plan lets the neck rest now."""
-    return (
-        any(step.do_now and step.kind == "settle" for step in plan.steps) and plan.settled.state == "waiting"
-    )
-
 
 def to_do(plan: Plan, instrument: Instrument) -> tuple[ToDo, ...]:
     """Steps that are to be done now, in order; what a settling step asks for is read after the rest."""
@@ -116,7 +71,7 @@ def to_do(plan: Plan, instrument: Instrument) -> tuple[ToDo, ...]:
         acts = tuple(acts_of(step, instrument)) if step.changes_instrument else ()
         if acts:
             found.append(Do(acts))
-        elif step.readings_next and not step.changes_instrument:
+        if step.readings_next and (acts or not step.changes_instrument):
             found.append(Read(step.readings_next))
     return tuple(found)
 
@@ -169,36 +124,6 @@ def stop_of(step: Step, move: Move) -> float:
     raise AssertionError(f"no stop for slot {move.string}")
 
 
-def every(plan: Plan, instrument: Instrument) -> tuple[ReadingWanted, ...]:
-    """Every quantity of the spec, for the final check."""
-    held: Mapping[str, tuple[int, ...]] = {"pickup-height": (instrument.frets,)}
-    return tuple(
-        ReadingWanted(
-            each.quantity,
-            each.side,
-            each.string,
-            each.pickup,
-            each.fret,
-            each.held or held.get(each.quantity, ()),
-            why="final",
-        )
-        for each in plan.verdicts
-        if each.quantity != "twist"
-    )
-
-
-def doubt(plan: Plan) -> float:
-    """Certain once the plan gives the rod up; suspected once it asks again because relief does not follow."""
-    if ROD_WORDS & {note.code for note in plan.notes}:
-        return 1.0
-    asks = any(
-        wanted.why == "the rod did not answer as expected"
-        for step in plan.steps
-        for wanted in step.readings_next
-    )
-    return 0.5 if asks else 0.0
-
-
 def last_word(plan: Plan) -> Word | None:
     """Why nothing is left to do, if the plan says so."""
     codes = {note.code for note in plan.notes}
@@ -213,9 +138,22 @@ def last_word(plan: Plan) -> Word | None:
 
 
 def chances(plan: Plan) -> dict[Spot, float]:
-    """Chance of each quantity as its verdict states it, taken for tomorrow's too."""
+    """Stated chance of each quantity to be in spec tomorrow."""
     return {
-        Spot(each.quantity, each.side, each.string, each.pickup): each.probability
+        Spot(each.quantity, each.side, each.string, each.pickup): each.tomorrow.chance
         for each in plan.verdicts
-        if each.probability is not None and each.usable
+        if each.tomorrow is not None
     }
+
+
+def forecasts(plan: Plan, job: Job) -> dict[Spot, tuple[float, float]]:
+    """What the next reading of each spot with the usual tool is expected to show."""
+    found = {}
+    for each in plan.verdicts:
+        if each.now is None:
+            continue
+        tool = job.tools[each.quantity][0]
+        noise = math.hypot(tool.repeatability, tool.resolution / math.sqrt(12.0))
+        spot = Spot(each.quantity, each.side, each.string, each.pickup)
+        found[spot] = each.now.value, math.hypot(each.now.spread, noise)
+    return found

@@ -1,0 +1,161 @@
+"""What is worth doing: the minutes of a reading or an adjustment against the risk that it takes away.
+
+Minutes are bench minutes; an instrument that goes out wrong costs `wrong` of them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from ..plan.inputs import Part, Quantity
+from .state import Estimate
+
+POINTS = 21
+"""Predicted results of a reading over which its worth is averaged [-]."""
+
+WIDTH = 4.0
+"""How far the predicted results reach to either side [standard deviations]."""
+
+
+@dataclass(frozen=True)
+class Prices:
+    """What a shop reckons with; judgement, settings of the shop.
+
+    Attributes
+    ----------
+    wrong : float
+        What an instrument costs that goes out wrong [bench minutes].
+    prompt, visit : float
+        What it costs to be told something, and to come back to the bench [bench minutes].
+    reading, adjustment : mapping
+        Minutes of a reading (a side, a string) and of an adjustment.
+    retune : float
+        Minutes to tune after an adjustment that detunes.
+    """
+
+    wrong: float = 160.0
+    prompt: float = 1.0
+    visit: float = 10.0
+    retune: float = 2.0
+    retune_floating: float = 4.0
+    reading: dict[Quantity, float] = field(
+        default_factory=lambda: {
+            "relief": 1.0,
+            "twist": 1.0,
+            "action": 0.5,
+            "nut-action": 0.75,
+            "pickup-height": 0.375,
+            "break-clearance": 0.5,
+            "saddle-out": 0.5,
+            "intonation": 0.75,
+        }
+    )
+    adjustment: dict[Part, float] = field(
+        default_factory=lambda: {
+            "truss-rod": 1.0,
+            "bridge-post": 1.5,
+            "saddle-screw": 1.5,
+            "saddle": 15.0,
+            "nut-slot": 1.0,
+            "pickup-screw": 0.5,
+            "saddle-position": 1.5,
+            "spring-claw": 5.0,
+        }
+    )
+
+
+class Limits(NamedTuple):
+    """What a quantity may be, and where it is aimed at."""
+
+    target: float
+    lower: float | None
+    upper: float | None
+
+
+class After(NamedTuple):
+    """What an adjustment makes of a quantity."""
+
+    spread: float
+    """Standard deviation about the target once it has been read again [mm; cents]."""
+    minutes: float
+    """What it costs [bench minutes]."""
+
+
+def normal(z: float) -> float:
+    """Share of a normal distribution below z [-]."""
+    return 0.5 * math.erfc(-z / math.sqrt(2.0))
+
+
+def chance(mean: float, spread: float, limits: Limits) -> float:
+    """Chance that a quantity lies in its limits [-], to four digits, so that machines agree.
+
+    >>> chance(0.20, 0.03, Limits(0.20, 0.10, 0.30))
+    0.9991
+    """
+    wide = max(spread, 1e-9)
+    above = 1.0 if limits.upper is None else normal((limits.upper - mean) / wide)
+    below = 0.0 if limits.lower is None else normal((limits.lower - mean) / wide)
+    return round(max(above - below, 0.0), 4)
+
+
+def loss_left(known: Estimate, limits: Limits, prices: Prices) -> float:
+    """Expected loss when a quantity is left as it is [bench minutes]."""
+    return prices.wrong * (1.0 - chance(known.mean, known.spread, limits))
+
+
+def loss_adjusted(after: After, limits: Limits, prices: Prices) -> float:
+    """Expected loss and minutes when it is brought to its target and read again [bench minutes]."""
+    return prices.wrong * (1.0 - chance(limits.target, after.spread, limits)) + after.minutes
+
+
+def worth_of_adjusting(known: Estimate, after: After, limits: Limits, prices: Prices) -> float:
+    """What an adjustment saves, less its minutes [bench minutes]."""
+    return loss_left(known, limits, prices) - loss_adjusted(after, limits, prices)
+
+
+def worth_of_reading(
+    known: Estimate,
+    now: float,
+    noise: float,
+    limits: Limits,
+    *,
+    before: Sequence[After],
+    afterwards: Sequence[After],
+    minutes: float,
+    prices: Prices,
+) -> float:
+    """What a reading saves, less its minutes [bench minutes].
+
+    Parameters
+    ----------
+    known : Estimate
+        The quantity as it will be tomorrow [mm; cents].
+    now : float
+        Variance of the quantity as it is now, which is what the reading sees [mm²; cents²].
+    noise : float
+        Variance of the reading [mm²; cents²].
+    before, afterwards : sequence of After
+        Adjustments that may be done without the reading, and after it.
+    minutes : float
+        What the reading costs [bench minutes].
+
+    Returns
+    -------
+    float
+        E[least loss afterwards] taken from the least loss before, less the minutes [bench minutes].
+    """
+
+    adjusted = min((loss_adjusted(act, limits, prices) for act in afterwards), default=math.inf)
+    best = min([loss_left(known, limits, prices), *(loss_adjusted(act, limits, prices) for act in before)])
+    taken = min(now * now / (now + noise), known.variance)
+    spread, left = math.sqrt(taken), known.variance - taken
+    expected = total = 0.0
+    for point in range(POINTS):
+        z = (2.0 * point / (POINTS - 1) - 1.0) * WIDTH
+        weight = math.exp(-0.5 * z * z)
+        total += weight
+        expected += weight * min(loss_left(Estimate(known.mean + z * spread, left), limits, prices), adjusted)
+    return best - expected / total - minutes

@@ -1,0 +1,166 @@
+"""Is the rod healthy, dead or reversed? Judged from turns and relief readings alone, beside the belief.
+
+A normal response has tails that a rod has not: a healthy rod is never quite dead. So the odds come from a
+grid of responses, each with a filter of its own for the level of relief.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from .._checks import FloatArray
+from ..plan.goals import spot_of
+from ..plan.inputs import Adjustment, PlanInput, Reading
+from ..plan.records import tool_of
+from .geometry import Geometry, in_order
+from .state import DIFFUSE
+from .update import HAND, LOST, LOST_SD, PLAUSIBLE, QUICK_TIME, SHARES, SLOW_TIME, WRONG
+
+HEALTHY, DEAD, REVERSED = 0.97, 0.02, 0.01
+"""Chances before anything was turned [-]; judgement."""
+
+MEDIAN, LOG_SD, LEAST = 0.40, 0.38, 0.12
+"""Healthy rods: log-normal response per turn of tightening, none below the last [mm; -; mm]; judgement."""
+
+DEAD_SD = 0.02
+"""Response of a dead rod: standard deviation about nothing [mm per turn]; judgement."""
+
+LATE_SD = 0.25
+"""How unsure the late part of a turn's effect is, as a share of the whole effect [-]; judgement."""
+
+STEPS = 24
+"""Responses on the grid for healthy rods, and as many for reversed ones [-]."""
+
+
+@dataclass(frozen=True)
+class RodOdds:
+    """How likely the rod is each of three [-]."""
+
+    healthy: float
+    dead: float
+    reversed: float
+
+    @property
+    def faulty(self) -> float:
+        """Chance that it is dead or reversed."""
+        return self.dead + self.reversed
+
+
+def _grid() -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Responses [mm per turn, positive = less relief], their chances, and which kind each is."""
+    z = (np.arange(STEPS) + 0.5) / STEPS * 5.0 - 2.5
+    responses = np.array([MEDIAN * math.exp(LOG_SD * float(each)) for each in z])
+    weights = np.array([math.exp(-0.5 * float(each) ** 2) for each in z])
+    weights = np.where(responses < LEAST, 0.0, weights)
+    weights = weights / float(sum(float(each) for each in weights))
+    dead = np.array([-DEAD_SD, 0.0, DEAD_SD])
+    dead_weights = np.array([0.25, 0.5, 0.25])
+    return (
+        np.concatenate([responses, dead, -responses]),
+        np.concatenate([HEALTHY * weights, DEAD * dead_weights, REVERSED * weights]),
+        np.concatenate([np.zeros(STEPS), np.ones(3), np.full(STEPS, 2.0)]),
+    )
+
+
+GRID = _grid()
+
+
+class _Filters:
+    """For each response of the grid: how likely it is, and where the level of relief lies under it."""
+
+    def __init__(self) -> None:
+        self.responses, self.chances, self.kinds = GRID[0], GRID[1].copy(), GRID[2]
+        self.level: FloatArray = np.zeros(len(self.responses))
+        self.variance: FloatArray = np.full(len(self.responses), DIFFUSE**2)
+        self.late = [0.0, 0.0]
+        """Turns whose quick and slow parts are still to come."""
+
+    def pass_time(self, minutes: float) -> None:
+        for place, (share, time) in enumerate(zip(SHARES[1:], (QUICK_TIME, SLOW_TIME), strict=True)):
+            came = self.late[place] * (1.0 - math.exp(-minutes / time))
+            self.late[place] -= came
+            self.level -= self.responses * (share * came)
+
+    def turn(self, turns: float, lost: float, unsure: float) -> None:
+        moved = math.copysign(max(abs(turns) - lost, 0.0), turns)
+        self.level -= self.responses * (SHARES[0] * moved)
+        self.late = [each + moved for each in self.late]
+        spread = unsure**2 + (LATE_SD * moved) ** 2
+        self.variance += self.responses * self.responses * spread
+
+    def read(self, value: float, variance: float, factor: float) -> None:
+        """Take in a reading; each is wrong with a small chance, and then tells nothing."""
+        total = self.variance * (factor * factor) + variance
+        away = value - self.level * factor
+        square = away * away / total
+        fits = np.array([math.exp(-0.5 * min(float(each), 1400.0)) for each in square])
+        fits = fits / np.sqrt(total * (2.0 * math.pi))
+        wide = WRONG / PLAUSIBLE["relief"]
+        density = (1.0 - WRONG) * fits + wide
+        right = (1.0 - WRONG) * fits / density
+        if float(self.variance[0]) > PLAUSIBLE["relief"] ** 2:
+            density, right = np.ones(len(fits)), np.ones(len(fits))  # the first reading fixes the level
+        gain = self.variance * factor / total * right
+        self.level += gain * away
+        self.variance -= gain * factor * self.variance
+        chances = self.chances * density
+        self.chances = chances / float(sum(float(each) for each in chances))
+
+
+def rod_odds(
+    plan_input: PlanInput,
+    aside: frozenset[str] = frozenset(),
+    noise: Mapping[str | None, float] | None = None,
+) -> RodOdds:
+    """How likely the rod is healthy, dead or reversed.
+
+    Parameters
+    ----------
+    plan_input : PlanInput
+        The job.
+    aside : frozenset of str
+        Readings that are left out.
+    noise : mapping, optional
+        By tool: factor on its repeatability [-].
+
+    Returns
+    -------
+    RodOdds
+        Chances that add up to one.
+    """
+    geometry = Geometry(plan_input)
+    filters, now, last = _Filters(), 0.0, 0.0
+    free = plan_input.instrument.rod.free_play
+    for entry in in_order(plan_input):
+        filters.pass_time(max(entry.at - now, 0.0))
+        now = max(entry.at, now)
+        if isinstance(entry, Adjustment):
+            if entry.part in {"strings", "frets", "spring-claw", "neck-shim"}:
+                filters.variance += DIFFUSE**2
+            if entry.part == "truss-rod" and entry.turns:
+                first = last * entry.turns <= 0.0
+                lost = LOST + free / 2.0 if first else 0.0
+                slack = math.hypot(LOST_SD, free / math.sqrt(12.0)) if first else 0.0
+                filters.turn(entry.turns, lost, math.hypot(HAND * entry.turns, slack))
+                last = entry.turns
+        elif entry.quantity == "relief" and entry.id not in aside:
+            _read(filters, geometry, entry, noise or {})
+    kinds = [float(sum(float(each) for each in filters.chances[filters.kinds == kind])) for kind in (0, 1, 2)]
+    return RodOdds(*kinds)
+
+
+def _read(filters: _Filters, geometry: Geometry, reading: Reading, noise: Mapping[str | None, float]) -> None:
+    found = geometry.reading_row(reading)
+    if found is None or not reading.at_pitch or (reading.value is None and not reading.zero_or_less):
+        return
+    if spot_of(reading, geometry.instrument).side == "treble":
+        return
+    factor = next(part for place, part in found[0] if place == geometry.at("relief"))
+    resolution, repeatability = tool_of(reading)
+    own = (repeatability or 0.0) * noise.get(reading.tool, 1.0)
+    variance = own * own + (resolution or 0.0) ** 2 / 12.0
+    filters.read(reading.value or 0.0, variance, factor)

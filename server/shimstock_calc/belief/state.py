@@ -1,0 +1,117 @@
+"""The numbers that the belief is about, with their means and covariances, and the rules that change them.
+
+Everything is linear and normal (R. E. Kalman, *A new approach to linear filtering and prediction problems*,
+J. Basic Eng. 82, 35 (1960)) but for one product: coupling times change of relief, whose first two moments are
+those of a product of normal variables. Only elementwise arithmetic is used, so that the same input gives the
+same numbers on any machine.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from .._checks import FloatArray
+
+DIFFUSE = 100.0
+"""Standard deviation of a level that was not read yet [mm]; judgement.
+
+So wide that a first reading alone decides, and narrow enough to keep ten digits beside it.
+"""
+
+DIFFUSE_CENTS = 1e4
+"""The same for intonation [cents]; judgement."""
+
+Row = Sequence[tuple[int, float]]
+"""Places in the state with their factors: what a tool shows, or what something moves by."""
+
+
+class Estimate(NamedTuple):
+    """A normal estimate of one number."""
+
+    mean: float
+    variance: float
+
+    @property
+    def spread(self) -> float:
+        """Standard deviation."""
+        return math.sqrt(max(self.variance, 0.0))
+
+
+class State:
+    """Means and covariances of all numbers; places are handed out by name."""
+
+    def __init__(self, names: Sequence[object]) -> None:
+        self.place = {name: place for place, name in enumerate(names)}
+        self.mean: FloatArray = np.zeros(len(names))
+        self.covariance: FloatArray = np.zeros((len(names), len(names)))
+
+    def copy(self) -> State:
+        """Return a state that can be changed without changing this one."""
+        other = object.__new__(State)
+        other.place, other.mean, other.covariance = self.place, self.mean.copy(), self.covariance.copy()
+        return other
+
+    def set(self, place: int, mean: float, spread: float) -> None:
+        """Start a number anew, independent of all others."""
+        self.mean[place] = mean
+        self.covariance[place, :] = 0.0
+        self.covariance[:, place] = 0.0
+        self.covariance[place, place] = spread * spread
+
+    def shared(self, row: Row) -> FloatArray:
+        """Covariance of a combination with every number."""
+        first, factor = row[0]
+        found: FloatArray = self.covariance[first] * factor
+        for place, factor in row[1:]:
+            found += self.covariance[place] * factor
+        return found
+
+    def estimate(self, row: Row) -> Estimate:
+        """Mean and variance of a combination."""
+        shared = self.shared(row)
+        return Estimate(along(self.mean, row), along(shared, row))
+
+    def observe(self, row: Row, value: float, variance: float) -> None:
+        """Take in a reading of a combination, with the variance of its noise."""
+        shared = self.shared(row)
+        total = along(shared, row) + variance
+        self.mean += shared * ((value - along(self.mean, row)) / total)
+        self.covariance -= np.multiply.outer(shared, shared) / total
+
+    def move(self, weights: FloatArray, row: Row) -> None:
+        """Add a combination, times a weight for each number, to the numbers."""
+        shared = self.shared(row)
+        variance = along(shared, row)
+        self.mean += weights * along(self.mean, row)
+        crossed = np.multiply.outer(weights, shared)
+        self.covariance += crossed + crossed.T + np.multiply.outer(weights, weights) * variance
+
+    def shift(self, weights: FloatArray, by: float, variance: float) -> None:
+        """Move the numbers by a known amount, times a weight each, with the variance of that amount."""
+        self.mean += weights * by
+        self.covariance += np.multiply.outer(weights, weights) * variance
+
+    def fade(self, place: int, share: float) -> None:
+        """Leave a share of one number."""
+        self.mean[place] *= share
+        self.covariance[place, :] *= share
+        self.covariance[:, place] *= share
+
+    def weights(self, row: Row) -> FloatArray:
+        """Write a combination as a weight for every number."""
+        found = np.zeros(len(self.mean))
+        for place, factor in row:
+            found[place] += factor
+        return found
+
+
+def along(values: FloatArray, row: Row) -> float:
+    """Combine some of the values."""
+    total = 0.0
+    for place, factor in row:
+        total += float(values[place]) * factor
+    return total

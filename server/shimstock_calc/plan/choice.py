@@ -1,0 +1,168 @@
+"""Which quantities are adjusted, which are read again, and which are left, by what each is worth."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from ..belief.price import After, Limits, Prices, chance, worth_of_adjusting, worth_of_reading
+from ..belief.rods import LEAST
+from ..belief.state import Estimate
+from ..belief.update import PLAUSIBLE
+from ..conformity import SURE
+from .goals import Spot
+from .inputs import Adjustment, Part, Quantity
+from .readings import Known
+from .records import tool_of
+from .staleness import affects
+
+if TYPE_CHECKING:
+    from .draft import Draft
+
+AGAIN_FROM = 0.7
+"""Chance of being in spec from which intonation is read again before it is adjusted [-]; judgement."""
+
+PASSES = 3.0
+"""Passes of the file that a nut slot usually takes [-]; judgement."""
+
+PARTS: dict[Quantity, Part] = {
+    "relief": "truss-rod",
+    "nut-action": "nut-slot",
+    "pickup-height": "pickup-screw",
+    "intonation": "saddle-position",
+}
+"""The part that moves a quantity; action's is the bridge's."""
+
+LATE = 0.1
+"""What a rod's response leaves unsure after its last turn was read, as turns of that [turns]; judgement."""
+
+DETUNING: frozenset[Part] = frozenset({"truss-rod", "bridge-post", "saddle-screw", "saddle", "spring-claw"})
+
+
+class Choice:
+    """Decides by price, each quantity for itself."""
+
+    def __init__(self, draft: Draft, prices: Prices) -> None:
+        self.draft = draft
+        self.prices = prices
+
+    def adjusts(self, known: Known) -> bool:
+        """Whether an adjustment is worth its minutes, and no reading before it is.
+
+        What cannot be undone is planned, so that the owner can be asked, and waits for its second reading.
+        """
+        reading, adjusting = self._worth(known)
+        return adjusting > 0.0 and (reading <= 0.0 or self.read_once(known))
+
+    def reads(self, known: Known) -> bool:
+        """Whether another reading is worth its minutes before anything is done."""
+        return self._worth(known)[0] > 0.0
+
+    def read_once(self, known: Known) -> bool:
+        """Whether what would be taken off and does not come back rests on a single reading."""
+        files = known.spot.quantity == "nut-action" or (
+            known.spot.quantity == "action" and self.draft.instrument.bridge.kind == "fixed-saddle"
+        )
+        estimate = self.draft.tomorrow.get(known.spot)
+        high = estimate is not None and estimate.mean > known.goal.item.target
+        return files and high and self._once(known)
+
+    def doubtful(self, known: Known) -> bool:
+        """Whether a quantity is not surely in spec tomorrow, nor accepted."""
+        return not known.verdict.accepted and self.chance(known) < SURE
+
+    def chance(self, known: Known) -> float:
+        """Chance that a quantity will be in spec tomorrow [-]."""
+        estimate = self.draft.tomorrow.get(known.spot)
+        return chance(estimate.mean, estimate.spread, limits(known)) if estimate else 0.0
+
+    def _worth(self, known: Known) -> tuple[float, float]:
+        """What another reading and an adjustment save, less their minutes [bench minutes]."""
+        estimate = self.draft.tomorrow.get(known.spot)
+        if estimate is None or not self.doubtful(known):
+            return 0.0, 0.0
+        act = self._act(known, estimate)
+        possible = (act,) if act is not None else ()
+        bounds = limits(known)
+        reading = worth_of_reading(
+            estimate,
+            self.draft.belief.estimate(known.spot).variance,
+            self._noise(known),
+            bounds,
+            before=() if self.read_once(known) else possible,
+            afterwards=possible,
+            minutes=self.prices.reading[known.spot.quantity] + self.prices.prompt,
+            prices=self.prices,
+        )
+        adjusting = worth_of_adjusting(estimate, act, bounds, self.prices) if act is not None else 0.0
+        if known.spot.quantity == "intonation" and adjusting > 0.0 and self._once(known):
+            reading = max(reading, 1e-3) if self.chance(known) >= AGAIN_FROM else reading
+        return reading, adjusting
+
+    def _once(self, known: Known) -> bool:
+        return len(self.draft.belief.level(known.spot).readings) < 2
+
+    def _noise(self, known: Known) -> float:
+        readings = self.draft.belief.level(known.spot).readings
+        reading = readings[-1] if readings else known.reading
+        if reading is None:
+            return 0.0
+        resolution, repeatability = tool_of(reading)
+        return (repeatability or 0.0) ** 2 + (resolution or 0.0) ** 2 / 12.0
+
+    def _act(self, known: Known, estimate: Estimate) -> After | None:
+        """What bringing a quantity to its target would leave, and its minutes."""
+        part = self._part(known, estimate)
+        if part is None:
+            return None
+        away = abs(estimate.mean - known.goal.item.target)
+        prices, kind = self.prices, self.draft.instrument.bridge.kind
+        retune = prices.retune_floating if kind in {"floating-tremolo", "locking-tremolo"} else prices.retune
+        minutes = prices.adjustment[part] + prices.prompt
+        minutes += retune if part in DETUNING else 0.0
+        coming = max(estimate.variance - self.draft.belief.estimate(known.spot).variance, 0.0)
+        spread = math.sqrt(self._noise(known) + coming)
+        if part == "truss-rod":
+            response = max(abs(self.draft.response.mean), LEAST)
+            turns = max(math.ceil(away / response / 0.25 - 1e-9), 1)
+            minutes = turns * (minutes + prices.reading["relief"])
+            minutes += 0.0 if self.draft.belief.turned else prices.visit
+            spread = math.hypot(spread, LATE * self.draft.response.spread)
+        if part == "nut-slot":
+            minutes += PASSES * (prices.adjustment[part] + prices.reading["nut-action"])
+        return After(spread, minutes + self._readings_due(part, known.spot))
+
+    def _part(self, known: Known, estimate: Estimate) -> Part | None:
+        quantity = known.spot.quantity
+        if quantity == "action":
+            kind = self.draft.instrument.bridge.kind
+            if kind == "fixed-saddle":
+                return "saddle"
+            saddles = {"individual-saddles", "paired-saddles", "resting-tremolo"}
+            return "saddle-screw" if kind in saddles else "bridge-post"
+        if quantity == "intonation" and self.draft.instrument.bridge.kind == "fixed-saddle":
+            return None
+        if quantity == "nut-action" and estimate.mean <= known.goal.item.target:
+            return None
+        return PARTS.get(quantity)
+
+    def _readings_due(self, part: Part, spot: Spot) -> float:
+        """Minutes of the readings that an adjustment makes due, which nothing else made due before [min]."""
+        made = Adjustment("", part, 0, side=spot.side, string=spot.string, pickup=spot.pickup)
+        draft = self.draft
+        return sum(
+            self.prices.reading[each.quantity]
+            for each in draft.known
+            if draft.belief.level(each).readings and affects(made, each, draft.plan_input)
+        )
+
+
+def limits(known: Known) -> Limits:
+    """Target and limits of a goal."""
+    item = known.goal.item
+    return Limits(item.target, item.lower, item.upper)
+
+
+def fixed(quantity: Quantity, estimate: Estimate) -> bool:
+    """Whether anything is known of a level."""
+    return estimate.spread < PLAUSIBLE[quantity] / 2.0
