@@ -85,6 +85,9 @@ PLAUSIBLE: dict[Quantity, float] = {
 }
 """Width of the plausible range, over which a wrong reading may lie anywhere [mm; cents]; common practice."""
 
+HARMONICS = 20
+"""Harmonics of the rounding's mean error that are summed [-]."""
+
 SHARED_FROM = 0.02
 """Share of a tool's variance from which the part that its readings of one spot share is kept [-]."""
 
@@ -92,16 +95,20 @@ SHARED_FROM = 0.02
 def rounding_shared(repeatability: float | None, resolution: float | None) -> float:
     """Variance of the rounding that all readings of one spot with one tool share [mm²; cents²].
 
-    Repeatability s dithers the rounding: what is left is δ²/12·exp(-(2πs/δ)²). From memory: it equals
-    δ²/12 without dither, and the first harmonic of the rounding's mean error fades as exp(-2π²s²/δ²).
+    The mean error of rounding is a Fourier series over where the true value lies in its step; scatter s (the
+    repeatability) fades its harmonics: the sum over k of δ²/(2π²k²)·exp(-(2πks/δ)²), which is δ²/12 without
+    scatter. Elementary; checked by simulation.
 
     >>> round(rounding_shared(None, 0.5), 5), rounding_shared(0.03, 0.05) < 1e-9
     (0.02083, True)
     """
     if not resolution:
         return 0.0
-    dither = 2.0 * math.pi * (repeatability or 0.0) / resolution
-    return resolution**2 / 12.0 * math.exp(-(dither**2))
+    if not repeatability:
+        return resolution**2 / 12.0
+    fading = (2.0 * math.pi * repeatability / resolution) ** 2
+    harmonics = (math.exp(-fading * k * k) / (k * k) for k in range(1, HARMONICS + 1))
+    return resolution**2 / (2.0 * math.pi**2) * sum(harmonics)
 
 
 @dataclass(frozen=True)
