@@ -13,7 +13,7 @@ from .model import Plan, PlanInput
 from .nut_steps import nut, say_low_to_come
 from .pickup_steps import pickups
 from .plate_steps import plate
-from .reading_steps import GEOMETRY, measure, surprised, tune_first
+from .reading_steps import GEOMETRY, contradicting, measure, surprised, tune_first
 from .relief_steps import relief, settle
 from .string_steps import restring, restring_to_come, say_strings_on_it, stop_at_steel_on_nylon
 from .words import say
@@ -37,7 +37,7 @@ def make_plan(plan_input: PlanInput) -> Plan:
     Missing
         When the instrument lacks what a step needs; the field says what.
     Contradiction
-        When relief, nut action and action cannot all be true of one string, or limits are not in order.
+        When limits are not in order.
     OutOfRange
         When a reading names a string or fret that the instrument does not have.
     """
@@ -51,6 +51,7 @@ def make_plan(plan_input: PlanInput) -> Plan:
     if not restring_to_come(draft):
         plate(draft)
     surprised(draft)
+    contradicting(draft)
     _read(draft)
     restring(draft)
     relief(draft)

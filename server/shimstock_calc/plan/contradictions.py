@@ -1,4 +1,4 @@
-"""Readings that cannot all be true of one string."""
+"""Readings that cannot all be true of one string: read again before anything is done."""
 
 from __future__ import annotations
 
@@ -19,27 +19,35 @@ LOW_SLOT = 0.30
 """How far below the frets a slot may come out: slots do get filed too low [mm]; judgement."""
 
 
-def refuse_contradictions(known: dict[Spot, Known], sheet: Sheet) -> None:
-    """Refuse relief, nut action and action that cannot all be true of one string.
+def contradicted(known: dict[Spot, Known], sheet: Sheet) -> list[tuple[list[Known], str]]:
+    """Relief, nut action and action that cannot all be true of one string.
 
-    Raises
-    ------
-    Contradiction
-        Naming the reading to look at first.
+    Returns
+    -------
+    list of (list of Known, str)
+        For each side, the readings concerned, the likeliest slip first, and what is wrong with them. Readings
+        that were all taken twice are believed: necks bend otherwise than the model says.
     """
+    found = []
     for side in SIDES:
         relief = known.get(Spot("relief", side)) or known.get(Spot("relief"))
-        three = (relief, known.get(Spot("nut-action", side)), known.get(Spot("action", side)))
-        found = [each.verdict for each in three if each is not None and each.verdict.usable]
-        if len(found) < 3 or any(each.value is None for each in found):
+        three = [relief, known.get(Spot("nut-action", side)), known.get(Spot("action", side))]
+        given = [each for each in three if each is not None and each.verdict.usable]
+        if len(given) < 3 or any(each.verdict.value is None for each in given):
             continue
-        slack = MODEL_SLACK + 2.0 * math.hypot(*(each.uncertainty or 0.0 for each in found))
-        contradiction = _contradiction(sheet, side, found, slack)
+        if all(each.several for each in given):
+            continue
+        verdicts = [each.verdict for each in given]
+        slack = MODEL_SLACK + 2.0 * math.hypot(*(each.uncertainty or 0.0 for each in verdicts))
+        contradiction = _contradiction(sheet, side, verdicts, slack)
         if contradiction is not None and contradiction.field == "nut_action":
             # a slot filed too low is a fault, not a contradiction, as long as the string clears its frets
-            contradiction = _contradiction(sheet, side, found, max(slack, LOW_SLOT))
+            contradiction = _contradiction(sheet, side, verdicts, max(slack, LOW_SLOT))
         if contradiction is not None:
-            raise Contradiction(f"{side} side: {contradiction.message}", contradiction.field)
+            blamed = (contradiction.field or "").replace("_", "-")
+            given.sort(key=lambda each: each.spot.quantity != blamed)
+            found.append((given, f"{side} side: {contradiction.message}"))
+    return found
 
 
 def _contradiction(sheet: Sheet, side: Side, found: list[Verdict], slack: float) -> Contradiction | None:

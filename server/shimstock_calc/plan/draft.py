@@ -13,7 +13,7 @@ from ..belief.state import Estimate
 from ..belief.surprise import weigh
 from ..conformity import probability_in_spec
 from .choice import Choice, fixed, limits
-from .contradictions import refuse_contradictions
+from .contradictions import contradicted
 from .geometry import ReliefPlace, coupling, share, share_across, side_scale, string_scale
 from .goals import OCTAVE, Goal, Spot, goals
 from .model import (
@@ -57,7 +57,7 @@ class Draft:
         self.known: dict[Spot, Known] = {
             goal.spot: self.sheet.know(goal, self.belief, self.weighed.aside) for goal in self.goals
         }
-        refuse_contradictions(self.known, self.sheet)
+        self.contradicted = contradicted(self.known, self.sheet)
         self.tomorrow: dict[Spot, Estimate] = {}
         """What is believed of each spot a day later; spots that were never read are missing."""
         self.values: dict[Spot, float] = {}

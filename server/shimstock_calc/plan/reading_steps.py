@@ -171,6 +171,22 @@ def surprised(draft: Draft) -> None:
         )
 
 
+def contradicting(draft: Draft) -> None:
+    """Ask again for readings that cannot all be true of one string, before any further step."""
+    for several, message in draft.contradicted:
+        draft.place_reading(
+            Step(
+                0,
+                "read-again",
+                None,
+                say("Read {what} again", what=named([known.spot for known in several])),
+                why=say("they cannot all be true: {message}", message=message),
+                readings_next=tuple(draft.wanted(known, "contradicts the others") for known in several),
+            ),
+            gate="everything",
+        )
+
+
 def read_again(draft: Draft, quantities: tuple[Quantity, ...], *, gate: Gate) -> list[Known]:
     """Place one step that repeats every reading whose repetition is worth its minutes."""
     again = [

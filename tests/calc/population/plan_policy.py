@@ -5,14 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from shimstock_calc.errors import Contradiction
 from shimstock_calc.plan.build import make_plan
 from shimstock_calc.plan.model import (
     Instrument,
     Move,
     Plan,
-    PlanInput,
-    ReadingWanted,
     Step,
 )
 
@@ -29,17 +26,12 @@ class PlanPolicy:
     """Follows the plan word by word."""
 
     def __init__(self) -> None:
-        self.refused = 0
         self.plan: Plan | None = None
 
     def answer(self, job: Job) -> Answer:
         """Do as the plan says."""
         given = job.plan_input
-        self.plan = None
-        try:
-            plan = self.plan = make_plan(given)
-        except Contradiction:
-            return self.contradicted(given)
+        plan = self.plan = make_plan(given)
         steps = to_do(plan, given.instrument)
         said = {"chances": chances(plan), "forecasts": forecasts(plan, job), "rod_doubt": plan.rod_doubt}
         rest = next((step for step in plan.steps if step.do_now and step.kind == "settle"), None)
@@ -48,18 +40,6 @@ class PlanPolicy:
         if steps:
             return Answer(steps, **said)
         return Answer(word=last_word(plan), **said)
-
-    def contradicted(self, given: PlanInput) -> Answer:
-        """Read again what cannot all be true; give up after three times."""
-        self.refused += 1
-        if self.refused > 3:
-            return Answer()
-        relief = next(item for item in given.spec if item.quantity == "relief")
-        again = [ReadingWanted("relief", fret=relief.fret, held=relief.held)]
-        again += [
-            ReadingWanted(what, side) for what in ("nut-action", "action") for side in ("bass", "treble")
-        ]
-        return Answer((Read(tuple(again)),))
 
 
 def to_do(plan: Plan, instrument: Instrument) -> tuple[ToDo, ...]:
