@@ -8,7 +8,6 @@ follow shows nothing).
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from functools import lru_cache
 
 from ..bridge import string_changes
@@ -27,6 +26,8 @@ from ..plan.geometry import (
 )
 from ..plan.goals import OCTAVE, SIDES, Spot, goals, relief_place, spot_of
 from ..plan.inputs import Adjustment, BridgeKind, Instrument, PlanInput, Quantity, Reading, Side
+from ..plan.records import Records
+from ..plan.staleness import affects
 from ..relief import curvature_from_relief, neck_height
 from ..scale import fret_position
 from .state import Row
@@ -97,6 +98,10 @@ class Geometry:
         self.items = {goal.spot: goal.item for goal in goals(plan_input)}
         read = [spot_of(reading, self.instrument) for reading in plan_input.readings]
         self.spots = tuple(dict.fromkeys([*self.items, *read]))
+        self.records = Records(plan_input)
+        entries: list[Reading | Adjustment] = [*plan_input.readings, *plan_input.adjustments]
+        self.entries = sorted(entries, key=lambda each: (each.order, len(each.id), each.id))
+        """All readings and adjustments of the job in the order in which they happened."""
         levels = [Spot(quantity, side) for quantity in HEIGHTS for side in SIDES]
         levels += [Spot(quantity, None, number) for quantity in HEIGHTS for number in self.numbers[1:-1]]
         levels += [spot for spot in self.spots if spot.quantity not in {*HEIGHTS, "relief", "twist"}]
@@ -113,6 +118,14 @@ class Geometry:
             quantity: [(self.at(spot), 1.0) for spot in self.outer(quantity)] for quantity in HEIGHTS
         }
         """The outer strings of a quantity."""
+        self.readings = {each.id: self._usable(each) for each in plan_input.readings}
+        """By id: spot, row and rise of each reading; None where it cannot be used."""
+        every = {*self.spots, *self.levels}
+        self.moved = {
+            each.id: frozenset(spot for spot in every if affects(each, spot, plan_input))
+            for each in plan_input.adjustments
+        }
+        """By id of an adjustment: the spots whose readings it makes stale."""
 
     # ------------------------------------------------------------ rows
 
@@ -136,6 +149,10 @@ class Geometry:
                 (self.at(spot), 1.0),
             )
         return ((self.at(spot), 1.0),)
+
+    def _usable(self, reading: Reading) -> tuple[Spot, Row, float] | None:
+        found = None if self.records.unusable(reading, -1) is not None else self.reading_row(reading)
+        return None if found is None else (spot_of(reading, self.instrument), *found)
 
     def reading_row(self, reading: Reading) -> tuple[Row, float] | None:
         """What a tool shows, and its rise per millimetre of relief; None = the reading cannot be used."""
@@ -232,10 +249,9 @@ class Geometry:
         return tuple(found.items())
 
     def _string_spot(self, quantity: Quantity, number: int) -> Spot:
-        for side in SIDES:
-            if number == outermost(self.instrument, side):
-                return Spot(quantity, side)
-        return Spot(quantity, None, number)
+        if number == self.numbers[-1]:
+            return Spot(quantity, "bass")
+        return Spot(quantity, "treble") if number == self.numbers[0] else Spot(quantity, None, number)
 
     def saddle_rises(self, adjustment: Adjustment, height: float) -> dict[int, float]:
         """Rise of each string at the saddle from one recorded adjustment of the bridge [mm]."""
@@ -268,9 +284,3 @@ class Geometry:
         if quantity == "nut-action":
             return INNER_NUT
         return INNER_ONE_SADDLE if self.instrument.bridge.kind in ONE_SADDLE else INNER_SADDLES
-
-
-def in_order(plan_input: PlanInput) -> Iterable[Reading | Adjustment]:
-    """All readings and adjustments of a job in the order in which they happened."""
-    entries: list[Reading | Adjustment] = [*plan_input.readings, *plan_input.adjustments]
-    return sorted(entries, key=lambda each: (each.order, len(each.id), each.id))

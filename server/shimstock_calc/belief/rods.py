@@ -13,10 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from .._checks import FloatArray
-from ..plan.goals import spot_of
 from ..plan.inputs import Adjustment, PlanInput, Reading
 from ..plan.records import tool_of
-from .geometry import Geometry, in_order
+from .geometry import Geometry
 from .state import DIFFUSE
 from .update import HAND, LOST, LOST_SD, PLAUSIBLE, QUICK_TIME, SHARES, SLOW_TIME, WRONG
 
@@ -115,6 +114,7 @@ def rod_odds(
     plan_input: PlanInput,
     aside: frozenset[str] = frozenset(),
     noise: Mapping[str | None, float] | None = None,
+    geometry: Geometry | None = None,
 ) -> RodOdds:
     """How likely the rod is healthy, dead or reversed.
 
@@ -126,16 +126,18 @@ def rod_odds(
         Readings that are left out.
     noise : mapping, optional
         By tool: factor on its repeatability [-].
+    geometry : Geometry, optional
+        The job's, where it is worked out already.
 
     Returns
     -------
     RodOdds
         Chances that add up to one.
     """
-    geometry = Geometry(plan_input)
+    geometry = geometry or Geometry(plan_input)
     filters, now, last = _Filters(), 0.0, 0.0
     free = plan_input.instrument.rod.free_play
-    for entry in in_order(plan_input):
+    for entry in geometry.entries:
         filters.pass_time(max(entry.at - now, 0.0))
         now = max(entry.at, now)
         if isinstance(entry, Adjustment):
@@ -154,12 +156,10 @@ def rod_odds(
 
 
 def _read(filters: _Filters, geometry: Geometry, reading: Reading, noise: Mapping[str | None, float]) -> None:
-    found = geometry.reading_row(reading)
-    if found is None or not reading.at_pitch or (reading.value is None and not reading.zero_or_less):
+    found = geometry.readings[reading.id]
+    if found is None or found[0].side == "treble":
         return
-    if spot_of(reading, geometry.instrument).side == "treble":
-        return
-    factor = next(part for place, part in found[0] if place == geometry.at("relief"))
+    factor = next(part for place, part in found[1] if place == geometry.at("relief"))
     resolution, repeatability = tool_of(reading)
     own = (repeatability or 0.0) * noise.get(reading.tool, 1.0)
     variance = own * own + (resolution or 0.0) ** 2 / 12.0

@@ -95,6 +95,10 @@ class State:
         self.mean += weights * by
         self.covariance += np.multiply.outer(weights, weights) * variance
 
+    def widen(self, place: int, variance: float) -> None:
+        """Make one number less sure."""
+        self.covariance[place, place] += variance
+
     def fade(self, place: int, share: float) -> None:
         """Leave a share of one number."""
         self.mean[place] *= share

@@ -25,7 +25,7 @@ WRONG_OR_MOVED = 0.95
 MOST_LOOKS = 8
 """Most readings of a job that are weighed one after another [-]."""
 
-LOOK_BACK = 5
+LOOK_BACK = 3
 """Earlier readings of a level that may be the wrong one [-]."""
 
 
@@ -160,6 +160,7 @@ def _with(
         belief.aside if aside is None else aside,
         belief.widened if widened is None else widened,
         belief.noise,
+        belief.geometry,
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from scipy.special import ndtr
 
@@ -13,8 +14,8 @@ from ..intonation import intonation_after_move
 from ..plan.geometry import outermost, share, share_across
 from ..plan.goals import Spot, spot_of
 from ..plan.inputs import Adjustment, PlanInput, Quantity, Reading, RodResponse
-from ..plan.records import Records, tool_of
-from ..plan.staleness import AFFECTS, affects
+from ..plan.records import tool_of
+from ..plan.staleness import AFFECTS
 from ..relief import GRAVITY_RELIEF
 from .geometry import (
     AT_ONCE,
@@ -28,7 +29,6 @@ from .geometry import (
     SLOW,
     SLOWLY,
     Geometry,
-    in_order,
 )
 from .state import DIFFUSE, DIFFUSE_CENTS, Estimate, Row, State
 
@@ -92,6 +92,7 @@ SHARED_FROM = 0.02
 """Share of a tool's variance from which the part that its readings of one spot share is kept [-]."""
 
 
+@lru_cache(maxsize=256)
 def rounding_shared(repeatability: float | None, resolution: float | None) -> float:
     """Variance of the rounding that all readings of one spot with one tool share [mm²; cents²].
 
@@ -161,6 +162,8 @@ class Belief:
         By id of a reading: variance that its level gains just before it [mm²; cents²].
     noise : mapping
         By tool: factor on its repeatability [-].
+    geometry : Geometry, optional
+        The job's, where it is worked out already.
     """
 
     def __init__(
@@ -169,10 +172,10 @@ class Belief:
         aside: frozenset[str] = frozenset(),
         widened: Mapping[str, float] | None = None,
         noise: Mapping[str | None, float] | None = None,
+        geometry: Geometry | None = None,
     ) -> None:
         self.plan_input = plan_input
-        self.geometry = Geometry(plan_input)
-        self.records = Records(plan_input)
+        self.geometry = geometry or Geometry(plan_input)
         self.aside, self.widened, self.noise = aside, widened or {}, noise or {}
         self.places = self._other_places()
         self.offsets: dict[object, tuple[float, float]] = {}
@@ -189,7 +192,7 @@ class Belief:
         self.turned = 0.0
         """Last turn of the rod, signed [turns]."""
         self._start()
-        for entry in in_order(plan_input):
+        for entry in self.geometry.entries:
             self._pass_time(entry.at)
             if isinstance(entry, Reading):
                 self._read(entry)
@@ -325,13 +328,10 @@ class Belief:
     # ------------------------------------------------------------ readings
 
     def _read(self, reading: Reading) -> None:
-        spot = spot_of(reading, self.geometry.instrument)
-        if self.records.unusable(reading, -1) is not None:
-            return
-        found = self.geometry.reading_row(reading)
+        found = self.geometry.readings[reading.id]
         if found is None:
             return
-        row, rise = found
+        spot, row, rise = found
         level = self.level(spot)
         if reading.zero_or_less and self._outranked(reading, spot):
             return
@@ -354,14 +354,14 @@ class Belief:
 
     def _outranked(self, reading: Reading, spot: Spot) -> bool:
         """Whether a straightedge tells what a string that merely touched could not."""
-        moved = [each.order for each in self.plan_input.adjustments if affects(each, spot, self.plan_input)]
+        moved = [each.order for each in self.plan_input.adjustments if spot in self.geometry.moved[each.id]]
         return any(
             other.method == "straightedge"
             and other.value is not None
             and not any(
                 min(other.order, reading.order) < order < max(other.order, reading.order) for order in moved
             )
-            for other in self.records.by_spot.get(spot, [])
+            for other in self.geometry.records.by_spot.get(spot, [])
         )
 
     def _noise(self, reading: Reading, spot: Spot, row: Row) -> tuple[float, Row]:
@@ -433,9 +433,9 @@ class Belief:
     # ------------------------------------------------------------ adjustments
 
     def _adjust(self, adjustment: Adjustment) -> None:
-        for spot in {*self.geometry.spots, *self.levels}:
-            if affects(adjustment, spot, self.plan_input):
-                self.level(spot).readings = []
+        for spot in self.geometry.moved[adjustment.id]:
+            if spot in self.levels:
+                self.levels[spot].readings = []
         part = adjustment.part
         if part == "truss-rod":
             self._turn(adjustment.turns or 0.0)
@@ -490,7 +490,7 @@ class Belief:
         self.state.shift(weights, height, variance)
         for spot in self._named("pickup-height"):
             rise = self._outer_rise(spot, rises) * height
-            self.state.shift(self.state.weights(self.geometry.row(spot)), 0.0, (PICKUP_SHARE_SD * rise) ** 2)
+            self.state.widen(self.geometry.at(spot), (PICKUP_SHARE_SD * rise) ** 2)
         for spot in self._named("intonation"):
             rise = rises.get(spot.string or 0, 0.0) * height
             self._detune(spot, rise * share(self.geometry.meant_fret(spot)))
@@ -515,7 +515,7 @@ class Belief:
 
     def _detune(self, spot: Spot, rise: float) -> None:
         """A string that lies higher or lower over its frets is stretched more or less when fretted."""
-        self.state.shift(self.state.weights(self.geometry.row(spot)), 0.0, (DETUNED * rise) ** 2)
+        self.state.widen(self.geometry.at(spot), (DETUNED * rise) ** 2)
 
     def _file(self, adjustment: Adjustment) -> None:
         number = self.geometry.string_of(adjustment.side, adjustment.string)
@@ -530,7 +530,7 @@ class Belief:
     def _set(self, adjustment: Adjustment) -> None:
         """Move a saddle along its string, or a pickup's screw; without an amount the level is lost."""
         for spot in self.geometry.levels:
-            if not affects(adjustment, spot, self.plan_input):
+            if spot not in self.geometry.moved[adjustment.id]:
                 continue
             known = self.estimate(spot)
             amount = self._moved(adjustment, spot)

@@ -52,7 +52,7 @@ class Draft:
         self.weighed = weigh(plan_input)
         self.belief = self.weighed.belief
         self.response = self.belief.response()
-        self.odds = rod_odds(plan_input, self.weighed.aside)
+        self.odds = rod_odds(plan_input, self.weighed.aside, geometry=self.belief.geometry)
         later = self.belief.tomorrow() if self.belief.still_coming else self.belief
         self.known: dict[Spot, Known] = {
             goal.spot: self.sheet.know(goal, self.belief, self.weighed.aside) for goal in self.goals
