@@ -80,6 +80,7 @@ if TYPE_CHECKING:
     from ._learning_records import Study as Study
     from ._learning_records import StudyAgreement as StudyAgreement
     from ._learning_records import StudyReader as StudyReader
+    from ._plan_records import Believed as Believed
     from ._plan_records import Change as Change
     from ._plan_records import Coded as Coded
     from ._plan_records import Note as Note
@@ -153,7 +154,8 @@ _HOMES = {
     "_learning_records": "AdjustmentResponse CheckPiece CheckReading ControlLimits CountedQuantity "
     "CountedStage ModelReport NextReading RankedModel Ranking ReadingsImport ReportRun ResponseSample "
     "RowProblem Study StudyAgreement StudyReader",
-    "_plan_records": "Change Coded Note PartMove PlanSettling ReadingWanted Recommendation Step Verdict",
+    "_plan_records": "Believed Change Coded Note PartMove PlanSettling ReadingWanted Recommendation Step "
+    "Verdict",
     "_quantity": "Quantity",
     "_records": "Absence ApiKey Bench Closure Instrument InstrumentModel OpeningHours Owner SetupSpec Shift "
     "Shop SpecItem SpecSource StringOfSet StringSet Technician Tool Tuning",

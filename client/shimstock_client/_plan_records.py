@@ -11,6 +11,15 @@ from ._wire import Record
 
 
 @dataclass(kw_only=True)
+class Believed(Record):
+    """What all of the job together says of one quantity."""
+
+    value: Quantity | None = None
+    uncertainty: Quantity | None = None
+    probability: float = 0.0
+
+
+@dataclass(kw_only=True)
 class Verdict(Record):
     """One item of the spec against its newest reading."""
 
@@ -35,6 +44,8 @@ class Verdict(Record):
     zero_or_less: bool = False
     accepted: bool = False
     reason: str | None = None
+    now: Believed | None = None
+    tomorrow: Believed | None = None
 
 
 @dataclass(kw_only=True)
@@ -147,6 +158,7 @@ class Recommendation(Record):
     settle_for: Quantity | None = None
     complete: bool = False
     finished: bool = False
+    rod_doubt: float = 0.0
     inputs: dict[str, Any] = field(default_factory=dict)
     text: str = ""
 

@@ -140,10 +140,16 @@ def _told(bench: Bench, job: Job, what: Sequence[str], *, own: bool) -> Doing:
     if own:
         return Doing([body])
     plan = _plan_or_none(bench, job)
-    step = plan.do_now if plan else None
-    follows = step is not None and any(_same_way(move, body) for move in step.moves)
-    follows = follows or (step is not None and not step.moves and step.part == body["part"])
-    return Doing([body], plan, step) if follows else Doing([body])
+    for step in plan.steps if plan else []:
+        if step.do_now and _follows(step, body):
+            return Doing([body], plan, step)
+    return Doing([body])
+
+
+def _follows(step: Step, body: dict[str, Any]) -> bool:
+    if step.moves:
+        return any(_same_way(move, body) for move in step.moves)
+    return bool(step.part == body["part"])
 
 
 def _same_way(move: Any, body: dict[str, Any]) -> bool:
@@ -204,5 +210,3 @@ def _say(bench: Bench, doing: Doing, recorded: Sequence[Adjustment]) -> None:
         from ._plan_layout import asked_line
 
         bench.console.print(f"Now tune, then read: {asked_line(doing.step.readings_next)}.")
-    if doing.plan is not None and doing.plan.settle_for is not None:
-        bench.console.print(f"Then let it settle for {doing.plan.settle_for}: shimstock settle.")

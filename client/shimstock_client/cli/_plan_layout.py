@@ -53,7 +53,7 @@ def _ending(plan: Recommendation) -> Iterator[str]:
     if settling is not None and settling.state == "waiting":
         yield f"Settling: {settling.reason or 'the neck has not settled yet'}"
     if plan.settle_for is not None:
-        yield f"After the step to do now the job rests {plan.settle_for}: shimstock settle"
+        yield f"The job rests now, {plan.settle_for}: shimstock settle"
     if plan.complete:
         yield "Everything is in spec or accepted: final-check, then the final readings."
     elif plan.finished:
@@ -163,12 +163,36 @@ def limits(lower: Quantity | None, upper: Quantity | None) -> str:
 def verdict_of(one: Verdict) -> str:
     """Write the verdict, or why there is none."""
     if one.verdict is not None and one.usable and not one.stale:
-        return one.verdict + (", accepted" if one.accepted else "")
+        return one.verdict + (", accepted" if one.accepted else "") + _tomorrow(one)
+    if one.stale and one.tomorrow is not None:
+        return f"moved; tomorrow {chance(one.tomorrow.probability)}"
     if one.stale:
         return "read again"
     if one.value is None and not one.zero_or_less:
         return "not read yet"
     return one.reason or one.verdict or "cannot be used"
+
+
+TELLS = 0.05
+"""Difference between the chance now and tomorrow from which the second is told; judgement."""
+
+
+def _tomorrow(one: Verdict) -> str:
+    if one.now is None or one.tomorrow is None:
+        return ""
+    differs = abs(one.now.probability - one.tomorrow.probability) >= TELLS
+    return f"; tomorrow {chance(one.tomorrow.probability)}" if differs else ""
+
+
+def chance(probability: float) -> str:
+    """Write a chance.
+
+    >>> chance(0.871), chance(0.004), chance(1.0)
+    ('0.87', '< 0.01', '> 0.99')
+    """
+    if probability < 0.01:
+        return "< 0.01"
+    return "> 0.99" if probability > 0.99 else f"{probability:.2f}"
 
 
 # ---------------------------------------------------------------- steps

@@ -24,8 +24,8 @@ HOW = ("in-person", "phone", "e-mail", "written", "website")
 def plan(bench: Bench, number: str | None) -> None:
     """Show what to do next, in which order, how far, and why.
 
-    Computed from the newest readings; your eye and hand decide. Only the step marked `do now` is to be done;
-    the later ones are forecasts that new readings will correct.
+    Computed from the readings; your eye and hand decide. Only the steps marked `do now` are to be done, in
+    their order; the later ones are forecasts that new readings will correct.
     """
     job = bench.job(number)
     found = bench.client.recommendations.of_job(job)

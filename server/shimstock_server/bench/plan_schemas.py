@@ -74,6 +74,18 @@ class PlaceOut(StrictSchema):
     pickup = Text(max=100, allow_none=True)
 
 
+class BelievedOut(StrictSchema):
+    """What all readings, adjustments and hours of the job together say of one quantity."""
+
+    value = QuantityOut(kind_from="kind", required=True)
+    uncertainty = QuantityOut(
+        kind_from="kind", required=True, metadata={"description": "Standard deviation of the value."}
+    )
+    probability = Number(
+        required=True, metadata={"description": "That the true value lies inside the limits."}
+    )
+
+
 class VerdictOut(PlaceOut):
     """One item of the spec against its newest reading, converted to the spec's frets."""
 
@@ -97,7 +109,10 @@ class VerdictOut(PlaceOut):
     verdict = Choice(VERDICTS, allow_none=True)
     usable = Truth(required=True)
     stale = Truth(
-        required=True, metadata={"description": "Older than an adjustment that affects it; read again."}
+        required=True,
+        metadata={
+            "description": "Older than an adjustment that affects it: `now` is a forecast until it is read."
+        },
     )
     zero_or_less = Truth(required=True)
     accepted = Truth(
@@ -105,6 +120,16 @@ class VerdictOut(PlaceOut):
         metadata={"description": "The technician left it so: nothing is planned for it, the verdict stays."},
     )
     reason = Text(max=2000, allow_none=True)
+    now = Nested(
+        BelievedOut,
+        allow_none=True,
+        metadata={"description": "As it is now, forecast where it moved since it was read; null: not known."},
+    )
+    tomorrow = Nested(
+        BelievedOut,
+        allow_none=True,
+        metadata={"description": "As it will be a day later when nothing more is done; null: not known."},
+    )
 
 
 class ChangeOut(PlaceOut):
@@ -244,11 +269,18 @@ class RecommendationOut(StrictSchema):
     steps = ListOf(Nested(StepOut), required=True)
     notes = ListOf(Nested(PlanNoteOut), required=True)
     settling = Nested(PlanSettlingOut, required=True)
-    settle_for = QuantityOut("duration", allow_none=True)
+    settle_for = QuantityOut(
+        "duration",
+        allow_none=True,
+        metadata={"description": "How long the job rests now; null: there is something else to do first."},
+    )
     complete = Truth(required=True, metadata={"description": "Everything is in spec, or accepted."})
     finished = Truth(
         required=True,
         metadata={"description": "Nothing more can be done here: complete, refused or out of reach."},
+    )
+    rod_doubt = Number(
+        required=True, metadata={"description": "Chance that the truss rod is dead or turns the wrong way."}
     )
     inputs = Nested(PlanInputsOut, required=True)
     text = Text(

@@ -66,6 +66,7 @@ def render(recommendation: Recommendation, units: str) -> dict[str, Any]:
         "settle_for": plan.settle_for,
         "complete": plan.complete,
         "finished": plan.finished,
+        "rod_doubt": plan.rod_doubt,
         "inputs": {
             "readings": list(plan.readings_used),
             "adjustments": [adjustment.id for adjustment in source.adjustments],
@@ -97,6 +98,19 @@ def _verdict(verdict: plan_model.Verdict, speak: Writer) -> dict[str, Any]:
         "kind": _kind(verdict.quantity),
         "reading": _reading_id(verdict.reading),
         "reason": _text(verdict.reason, speak),
+        "now": _believed(verdict.now, verdict.quantity),
+        "tomorrow": _believed(verdict.tomorrow, verdict.quantity),
+    }
+
+
+def _believed(believed: plan_model.Believed | None, quantity: str) -> dict[str, Any] | None:
+    if believed is None:
+        return None
+    return {
+        "kind": _kind(quantity),
+        "value": believed.value,
+        "uncertainty": believed.spread,
+        "probability": believed.chance,
     }
 
 

@@ -60,6 +60,10 @@ def test_the_whole_job(shop: Shop, command: Command, taken: dict[str, Any], tmp_
 
     done = command("done", "--minutes", "5")
     assert "Recorded: truss rod: tighten 1/4 turn." in done.out
+    # another quarter turn follows: the neck rests after the last one
+    assert "settle" not in done.out
+    assert "read: relief, bass side, held 1–22, at fret 9.\n" in done.out
+    assert "The job rests" not in command("plan").out
     (adjustment,) = shop.client().adjustments.list(taken["id"])
     assert adjustment.plan_kept
     assert adjustment.minutes == 5

@@ -72,11 +72,29 @@ def test_an_adjustment_follows_its_plan_and_makes_readings_stale(
     assert after["digest"] != plan["digest"]
     relief = next(each for each in after["verdicts"] if each["quantity"] == "relief")
     assert relief["stale"]
-    assert after["steps"][0]["kind"] in ("measure", "settle", "tune")
+    (asked,) = [step for step in after["steps"] if step["do_now"]]
+    assert (asked["number"], asked["kind"]) == (1, "measure")
+    assert {each["quantity"] for each in asked["readings_next"]} == {"relief"}
     again = post(bench_client, job, body)
     assert (again.status_code, again.get_json()) == (200, told)
     seen = bench_client.open("GET", f"/v1/jobs/{job['id']}").get_json()
     assert seen["worked_minutes"] == 10
+
+
+def test_a_turned_rod_is_forecast_for_now_and_for_tomorrow(bench_client: Client, job: dict[str, Any]) -> None:
+    plan = recommendation(bench_client, job)
+    assert plan["rod_doubt"] == pytest.approx(0.03, abs=0.01)  # judgement: dead 0.02, reversed 0.01
+    assert all(each["now"] == each["tomorrow"] for each in plan["verdicts"])
+    unread = next(each for each in plan["verdicts"] if each["quantity"] == "intonation")
+    assert unread["now"] is None
+    post(bench_client, job, done(job, "truss-rod", turns=turn(0.25)))
+    after = recommendation(bench_client, job)
+    relief = next(each for each in after["verdicts"] if each["quantity"] == "relief")
+    # 0.45 mm, a quarter turn of 0.40 mm a turn (common practice), 60 % of it at once (judgement)
+    assert relief["value"] == mm(0.45)
+    assert relief["tomorrow"]["value"]["value"] < relief["now"]["value"]["value"] < 0.45
+    assert relief["tomorrow"]["uncertainty"]["value"] > relief["now"]["uncertainty"]["value"] > 0.0
+    assert relief["tomorrow"]["probability"] > relief["now"]["probability"]
 
 
 def test_a_digest_of_another_plan_is_kept_and_flagged(bench_client: Client, job: dict[str, Any]) -> None:
