@@ -185,6 +185,8 @@ def test_a_benchs_repeatability_counts_for_its_readings(
     expected = bench_agreement(table, tolerance=0.2).bench_repeatability[0]
     assert repeatability() == pytest.approx(expected, abs=0.0005)
     assert expected == pytest.approx(0.0424, abs=0.0001)
+    job = shop.workshop.job()  # one whose only reading is this one
+    assert repeatability() == pytest.approx(expected, abs=0.0005)
     plan = shop.bench.get(f"/v1/jobs/{job['id']}/recommendation").get_json()
     verdict = next(each for each in plan["verdicts"] if each["quantity"] == "relief")
     assert verdict["uncertainty"]["value"] == pytest.approx(expected, abs=0.0005)
