@@ -45,6 +45,7 @@ class Choice:
     def __init__(self, draft: Draft, prices: Prices) -> None:
         self.draft = draft
         self.prices = prices
+        self._worths: dict[Spot, tuple[float, float]] = {}
 
     def adjusts(self, known: Known) -> bool:
         """Whether an adjustment is worth its minutes, and no reading before it is.
@@ -78,6 +79,11 @@ class Choice:
 
     def _worth(self, known: Known) -> tuple[float, float]:
         """What another reading and an adjustment save, less their minutes [bench minutes]."""
+        if known.spot not in self._worths:
+            self._worths[known.spot] = self._weigh(known)
+        return self._worths[known.spot]
+
+    def _weigh(self, known: Known) -> tuple[float, float]:
         estimate = self.draft.tomorrow.get(known.spot)
         if estimate is None or not self.doubtful(known):
             return 0.0, 0.0
