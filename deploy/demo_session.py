@@ -13,6 +13,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from itertools import takewhile
 from pathlib import Path
 
 from demo_instrument import DemoInstrument
@@ -39,7 +40,6 @@ from shimstock_client.cli._speaking import visible
 from shimstock_client.cli._tables import Console
 
 SERIAL = "K-0117"
-TOO_CLOSE = "too close to call"
 WIDTH = 98
 MOST_ROUNDS = 40
 BEGAN = timedelta(hours=8)
@@ -228,33 +228,29 @@ def everything(bench: Bench, job: Job) -> Sequence[ReadingWanted]:
 
 
 def work(bench: Bench, job: Job) -> Job:
-    """Follow the plan, step by step, until only the final readings are left."""
+    """Follow the plan until only the final readings are left: what is to read now, else one step."""
     for number in range(MOST_ROUNDS):
         plan = bench.client.recommendations.of_job(job)
-        step = next_step(plan)
-        if step is None:
+        steps = [step for step in plan.steps if step.do_now and step.kind != "final-readings"]
+        if not steps:
             return job
+        reading = list(takewhile(lambda step: not step.changes_instrument, steps))
         if number > 0:
             chapter(bench, "The plan's next step")
-            print_step(console(), step)
-        if step.kind == "settle":
-            job = settle(bench, job, step)
-        elif step.moves:
-            follow(bench, job, plan, step)
+            for step in reading or steps[:1]:
+                print_step(console(), step)
+        if plan.settle_for is not None:
+            job = settle(bench, job, steps[0], plan.settle_for.value)
+        elif reading:
+            asked = [wanted for step in reading for wanted in step.readings_next]
+            post_sheet(bench, job, asked, "in-progress")
         else:
-            post_sheet(bench, job, step.readings_next, "in-progress")
+            follow(bench, job, plan, steps[0])
     raise SessionError(f"the plan is not done after {MOST_ROUNDS} rounds")
-
-
-def next_step(plan: Recommendation) -> Step | None:
-    """Return the first step that is to be done before the final readings."""
-    return next((step for step in plan.steps if step.kind != "final-readings"), None)
 
 
 def follow(bench: Bench, job: Job, plan: Recommendation, step: Step) -> None:
     """Do what the plan says, on the instrument and in the service's books."""
-    if step.blocked_by:
-        raise SessionError(f"the step is blocked: {step.blocked_by[0].text}")
     for move in step.moves:
         apply(bench.held, move)
         bench.pass_time(MINUTES["rod" if move.part == "truss-rod" else "part"])
@@ -290,38 +286,37 @@ def move_in_words(move: PartMove) -> str:
     return f"{named} {move.direction} {turns(move.turns) if move.turns else move.amount}"
 
 
-def settle(bench: Bench, job: Job, step: Step) -> Job:
-    """Let the neck settle, and read relief an hour after the last turn and an hour later."""
-    for hour in ("first", "second"):
-        until = datetime.now(UTC) + timedelta(minutes=60)
-        job = bench.client.jobs.move(bench.client.jobs.get(job), "settling", available_at=until)
-        say(
-            f"The job leaves the bench; for everybody else it rests until {until.astimezone():%H:%M}. The "
-            f"bench's simulated clock goes on by an hour, and its last technician takes the job back early.",
-            lead="       ",
-        )
-        bench.pass_time(61)
-        job = bench.client.jobs.claim(job)
-        chapter(bench, f"The {hour} look after an hour")
-        post_sheet(bench, job, step.readings_next, "in-progress", note=f"{hour} settled reading")
+def settle(bench: Bench, job: Job, step: Step, minutes: float) -> Job:
+    """Let the neck settle after the last turn of the rod, and read relief once it has."""
+    until = datetime.now(UTC) + timedelta(minutes=minutes)
+    job = bench.client.jobs.move(bench.client.jobs.get(job), "settling", available_at=until)
+    say(
+        f"The job leaves the bench; for everybody else it rests until {until.astimezone():%H:%M}. The "
+        f"bench's simulated clock goes on by {minutes:.0f} minutes, and its last technician takes the job "
+        "back early.",
+        lead="       ",
+    )
+    bench.pass_time(minutes + 1)
+    job = bench.client.jobs.claim(job)
+    chapter(bench, "The neck has rested")
+    post_sheet(bench, job, step.readings_next, "in-progress", note="settled reading")
     return job
 
 
 def finish(bench: Bench, job: Job) -> Job:
-    """Measure everything once more, read again what is too close to call, and say that the job is ready."""
+    """Read what has moved since it was read, again where the plan asks, and say that the job is ready."""
     chapter(bench, "Final check")
     job = bench.client.jobs.move(bench.client.jobs.get(job), "final-check")
-    post_sheet(bench, job, everything(bench, job), "final")
-    close = [one for one in bench.client.recommendations.of_job(job).verdicts if one.verdict == TOO_CLOSE]
-    if close:
-        say("Too close to call, so read once more:", lead="       ")
-        places = {(one.quantity, one.side, one.string, one.pickup) for one in close}
-        again = [
-            one
-            for one in everything(bench, job)
-            if (one.quantity, one.side, one.string, one.pickup) in places
-        ]
-        post_sheet(bench, job, again, "final")
+    for _ in range(MOST_ROUNDS):
+        plan = bench.client.recommendations.of_job(job)
+        step = next((step for step in plan.steps if step.do_now), None)
+        if step is None:
+            break
+        if step.changes_instrument:
+            raise SessionError(f"the final readings ask for more work: {step.what}")
+        if step.kind != "final-readings":
+            print_step(console(), step)
+        post_sheet(bench, job, step.readings_next, "final")
     judge(bench, job)
     return bench.client.jobs.move(bench.client.jobs.get(job), "ready")
 

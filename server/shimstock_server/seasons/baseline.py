@@ -152,12 +152,10 @@ class _Making:
         source = replace(source, settings=anywhere)
         wanted = [goal for goal in goals(source) if goal.spot.quantity in ("relief", "action")]
         found = verdicts(source, wanted, end.sheets)
-        if any(verdict.verdict == "too close to call" for verdict in found):
+        if any(verdict.verdict in (None, "too close to call") for verdict in found):
+            # a final check reads what has moved: what was read before and has not moved stands
             newest = verdicts(source, wanted, end.lately)
-            found = [
-                last if last.reading is None else repeated(last, newer)
-                for last, newer in zip(found, newest, strict=True)
-            ]
+            found = [repeated(last, newer) for last, newer in zip(found, newest, strict=True)]
         return source, [verdict for verdict in found if verdict.usable and verdict.value is not None]
 
 

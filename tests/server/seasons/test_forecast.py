@@ -85,7 +85,7 @@ def test_action_moves_with_the_necks_geometry(shop: SeasonShop) -> None:
 
 
 @ON_SQLITE
-def test_repeats_of_a_close_call_count_as_on_the_card(shop: SeasonShop) -> None:
+def test_a_forecast_begins_at_the_final_reading_that_the_card_prints(shop: SeasonShop) -> None:
     for relief, stage in ((0.25, "in-progress"), (0.25, "in-progress"), (0.31, "final")):
         shop.read_to_the_end(relief, stage)
         shop.advance(minutes=30)
@@ -95,7 +95,17 @@ def test_repeats_of_a_close_call_count_as_on_the_card(shop: SeasonShop) -> None:
         if (row["quantity"], row["side"]) == ("relief", "bass")
     ]
     relief = shop.forecast()["quantities"][0]
-    assert relief["value"] == after["value"] == mm(0.27)  # the mean of the three
+    assert relief["value"] == after["value"] == mm(0.31)
+
+
+@ON_SQLITE
+def test_what_was_read_before_the_final_check_and_has_not_moved_is_forecast(shop: SeasonShop) -> None:
+    shop.read_to_the_end(0.25, "in-progress")
+    shop.advance(minutes=30)
+    shop.read_to_the_end(
+        stage="final", readings=[{"quantity": "nut-action", "side": "bass", "value": mm(0.45)}]
+    )
+    assert shop.forecast()["quantities"][0]["value"] == mm(0.25)
 
 
 @ON_SQLITE
