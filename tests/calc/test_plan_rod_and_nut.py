@@ -35,6 +35,19 @@ def test_a_rod_whose_direction_is_not_proven_is_tried_with_an_eighth(is_reversed
     assert {"rod-test", "rod-reversed"} & {caution.code for caution in found(made, "relief").cautions}
 
 
+def test_a_turn_says_where_relief_comes_to_rest_and_how_likely_that_is_in_spec():
+    turned = [{"part": "truss-rod", "turns": 0.25, "order": 10 * n, "at": 20.0 * n} for n in (1, 2)]
+    readings = [
+        *[relief(value, order=10 * n + 5, at=20.0 * n + 5) for n, value in enumerate((0.45, 0.35, 0.18))],
+        *[{**each, "order": 30 + n, "at": 50.0} for n, each in enumerate(HIGH[1:])],
+    ]
+    made = plan(readings, adjustments=turned)
+    tomorrow = next(each.tomorrow for each in made.verdicts if each.quantity == "relief")
+    assert tomorrow.value < 0.18  # part of what the rod did is still to come
+    told = f"comes to rest at {tomorrow.value:.2f} mm, too close to a limit to call"
+    assert f"{told} (chance of being in spec {tomorrow.chance:.2f})" in found(made, "relief").why.text()
+
+
 def test_a_rod_that_answered_its_test_is_turned_a_quarter():
     readings = [
         relief(0.45, order=0),

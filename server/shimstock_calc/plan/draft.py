@@ -138,6 +138,8 @@ class Draft:
         """Whether another reading is worth its minutes before anything is done about it."""
         if known.spot not in self.values or known.spot in self.touched | self.disturbed:
             return False
+        if self.unread_since_adjusted(known):
+            return False
         return not any(each.expected.spot == known.spot for each in self.weighed.open) and self.choice.reads(
             known
         )

@@ -165,28 +165,30 @@ def _place(draft: Draft, goals: list[Known], wanted: float, total: float) -> Non
 
 def _why(draft: Draft, goals: list[Known]) -> Sentence:
     head = max(goals, key=lambda known: abs(draft.values[known.spot] - known.goal.item.target))
-    found, item, value = head.verdict, head.goal.item, draft.values[head.spot]
+    item, value = head.goal.item, draft.values[head.spot]
     if head.spot in draft.touched:
         return say(
             "the new strings bring relief to about {value}, target {target}",
             value=Measure("relief", value),
             target=Measure("relief", item.target),
         )
-    chance = Measure("probability", found.probability or 0.0)
+    chance = Measure("probability", draft.choice.chance(head))
+    stands = "relief comes to rest" if draft.belief.still_coming else "relief is"
     if item.upper is not None and value > item.upper:
         return say(
-            "relief is {by} above its limit (chance of being in spec {chance})",
+            stands + " {by} above its limit (chance of being in spec {chance})",
             by=Measure("relief", value - item.upper),
             chance=chance,
         )
     if item.lower is not None and value < item.lower:
         return say(
-            "relief is {by} below its limit (chance of being in spec {chance})",
+            stands + " {by} below its limit (chance of being in spec {chance})",
             by=Measure("relief", item.lower - value),
             chance=chance,
         )
     return say(
-        "relief is {value}, too close to a limit to call (chance of being in spec {chance}): accept it with "
+        ("relief comes to rest at" if draft.belief.still_coming else stands)
+        + " {value}, too close to a limit to call (chance of being in spec {chance}): accept it with "
         "a note, or go for the target, {target}",
         value=Measure("relief", value),
         chance=chance,
