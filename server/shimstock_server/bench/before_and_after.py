@@ -62,12 +62,19 @@ def before_and_after(session: Session, job: Job) -> BeforeAndAfter:
     before = verdicts(replace(source, adjustments=()), wanted, received)
     newest = verdicts(source, wanted, sheets)
     last = verdicts(source, wanted, final)
-    items = tuple(
-        (came, repeated(ended, newer)) for came, ended, newer in zip(before, last, newest, strict=True)
-    )
-    notes, settled = _said(source)
+    after = [repeated(ended, newer) for ended, newer in zip(last, newest, strict=True)]
+    plan = _plan(source)
+    if plan is not None:
+        after = [believed(ended, said) for ended, said in zip(after, plan.verdicts, strict=True)]
     return BeforeAndAfter(
-        source, items, notes, settled, tuple(received), tuple(final), tuple(sheets), tuple(adjustments)
+        source,
+        tuple(zip(before, after, strict=True)),
+        plan.notes if plan is not None else (),
+        plan.settled if plan is not None else plan_model.Settling("not needed"),
+        tuple(received),
+        tuple(final),
+        tuple(sheets),
+        tuple(adjustments),
     )
 
 
@@ -92,8 +99,17 @@ def verdicts(
 
 
 def repeated(last: plan_model.Verdict, newest: plan_model.Verdict) -> plan_model.Verdict:
-    """The verdict of the last readings, with the repeats that the plan counted beside the newest of them."""
-    return newest if last.reading is None or last.reading == newest.reading else last
+    """The verdict of the last readings, or of the newest one where the last ones left a quantity out."""
+    return newest if last.reading is None else last
+
+
+def believed(last: plan_model.Verdict, said: plan_model.Verdict) -> plan_model.Verdict:
+    """The last reading itself, with what the whole job says of it where it is the newest one."""
+    if not (last.usable and said.usable) or last.reading != said.reading or said.verdict is None:
+        return last
+    return replace(
+        last, verdict=said.verdict, probability=said.probability, now=said.now, tomorrow=said.tomorrow
+    )
 
 
 def _verdict(known: Sheet, goal: Goal) -> plan_model.Verdict:
@@ -109,13 +125,11 @@ def _verdict(known: Sheet, goal: Goal) -> plan_model.Verdict:
     return found
 
 
-def _said(source: plan_model.PlanInput) -> tuple[tuple[plan_model.Note, ...], plan_model.Settling]:
+def _plan(source: plan_model.PlanInput) -> plan_model.Plan | None:
     try:
-        plan = make_plan(source)
+        return make_plan(source)
     except CalculationError:
-        # the readings of both ends still stand on the card, each judged for itself
-        return (), plan_model.Settling("not needed")
-    return plan.notes, plan.settled
+        return None  # the readings of both ends still stand on the card, each judged for itself
 
 
 def sheet_of(verdict: plan_model.Verdict) -> UUID | None:
