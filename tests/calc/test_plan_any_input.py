@@ -228,6 +228,12 @@ def check(case: dict[str, Any], plan: Plan) -> None:
     text = plan_text(plan)
     assert "nan" not in text
     assert "{" not in text
+    asked = [
+        {(each.quantity, each.side, each.string, each.pickup) for each in step.readings_next}
+        for step in plan.steps
+        if step.do_now and not step.changes_instrument
+    ]
+    assert sum(map(len, asked)) == len(set().union(*asked))  # nothing is asked for by two steps
     for step in changing:
         assert not step.blocked_by
         check_step(case, plan, step)

@@ -323,10 +323,18 @@ def test_a_pickup_goes_the_right_way_for_its_screw(screw, height, seen):
     assert {abs(move.turns) for move in moves} == {2.0 if height > 2.0 else 1.625}
 
 
+def test_a_string_whose_saddle_was_moved_is_asked_for_once():
+    readings = [*GOOD, *pickup_height(2.0), *intonation([0.5, 4.7, 0.5, 0.5, 0.5, 0.5])]
+    moved = [{"part": "saddle-position", "string": 2, "turns": 2.0, "order": 99, "at": 60.0}]
+    made = plan([{**each, "order": n} for n, each in enumerate(readings)], adjustments=moved)
+    asked = [each.string for step in made.steps if step.do_now for each in step.readings_next]
+    assert asked.count(2) == 1
+
+
 def test_what_is_out_is_read_anew_after_the_height_and_what_is_in_at_the_end():
     made = plan([*HIGH, *pickup_height(2.0), *intonation([5.0] * 6)])
     assert kinds(made) == ["action", "measure", "final-readings"]
-    assert made.steps[1].what.text() == "Measure intonation of every string anew"
+    assert made.steps[1].what.text() == "Measure intonation of strings 1 to 6 anew"
     assert "pickup-height" in {wanted.quantity for wanted in made.steps[-1].readings_next}
 
 

@@ -87,7 +87,7 @@ def wait(bench: Bench, what: str, reason: str | None, minutes: int | None, job: 
 @on_job
 @at_bench
 def final_check(bench: Bench, minutes: int | None, job: str | None) -> None:
-    """Begin the final check: everything is measured once more."""
+    """Begin the final check: what has moved since it was read is measured once more."""
     _say_moved(bench, _move(bench, bench.job(job), "final-check", minutes=minutes))
 
 

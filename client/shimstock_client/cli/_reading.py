@@ -282,7 +282,7 @@ def _asked_by_plan(bench: Bench, job: Job) -> Sequence[ReadingWanted]:
 
 
 def readings_to_ask(plan: Recommendation, *, final: bool) -> Sequence[ReadingWanted]:
-    """Return what to ask for: everything in the final check, else what comes before the next change."""
+    """Return what to ask for: in the final check what has moved, else what comes before the next change."""
     from itertools import takewhile
 
     if final:

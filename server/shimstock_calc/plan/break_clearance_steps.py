@@ -15,7 +15,7 @@ def break_clearance(draft: Draft) -> None:
     if not goals:
         return
     if any(unread(draft, known) for known in goals):
-        ask_anew(draft, goals, "break clearance")
+        ask_anew(draft, goals)
     low = [
         known
         for known in goals

@@ -35,7 +35,7 @@ def intonation(draft: Draft) -> None:
     if not goals:
         return
     if any(unread(draft, known) for known in goals):
-        ask_anew(draft, goals, "intonation of every string")
+        ask_anew(draft, goals)
     read_again(draft, ("intonation",), gate="nothing")
     _say_nut(draft, [known for known in goals if known.spot in draft.values])
     kind = draft.instrument.bridge.kind

@@ -18,7 +18,7 @@ def pickups(draft: Draft) -> None:
     if not goals:
         return
     if any(unread(draft, known) for known in goals):
-        ask_anew(draft, goals, "pickup height")
+        ask_anew(draft, goals)
     read_again(draft, ("pickup-height",), gate="nothing")
     moves, shift = [], {}
     fixed: dict[str, Known] = {}

@@ -267,19 +267,17 @@ def unread(draft: Draft, known: Known) -> bool:
     return known.spot in draft.disturbed and (draft.choice.adjusts(known) or draft.choice.reads(known))
 
 
-def ask_anew(draft: Draft, goals: list[Known], quantity: str) -> None:
+def ask_anew(draft: Draft, goals: list[Known]) -> None:
     """Ask for readings that are missing, or that the steps before will have changed."""
     wanted = [known for known in goals if unread(draft, known)]
     changed = any(known.reading is not None for known in wanted)
-    spots = [known.spot for known in wanted]
+    what = named([known.spot for known in wanted])
     draft.place_reading(
         Step(
             0,
             "measure",
             None,
-            say("Measure {what} anew", what=quantity)
-            if changed
-            else say("Measure {what}", what=named(spots)),
+            say("Measure {what} anew" if changed else "Measure {what}", what=what),
             why=say("the steps before it change it") if changed else None,
             readings_next=tuple(
                 draft.wanted(known, "after the steps before" if changed else why_unread(known))

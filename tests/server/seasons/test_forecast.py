@@ -86,7 +86,7 @@ def test_action_moves_with_the_necks_geometry(shop: SeasonShop) -> None:
 
 @ON_SQLITE
 def test_a_forecast_begins_at_the_final_reading_that_the_card_prints(shop: SeasonShop) -> None:
-    for relief, stage in ((0.25, "in-progress"), (0.25, "in-progress"), (0.31, "final")):
+    for relief, stage in ((0.25, "in-progress"), (0.25, "in-progress"), (0.29, "final")):
         shop.read_to_the_end(relief, stage)
         shop.advance(minutes=30)
     [after] = [
@@ -95,7 +95,9 @@ def test_a_forecast_begins_at_the_final_reading_that_the_card_prints(shop: Seaso
         if (row["quantity"], row["side"]) == ("relief", "bass")
     ]
     relief = shop.forecast()["quantities"][0]
-    assert relief["value"] == after["value"] == mm(0.31)
+    assert relief["value"] == after["value"] == mm(0.29)
+    # alone it is too close to call (0.29 ± 0.03, at most 0.30); with the two before it, it is not
+    assert after["verdict"] == "in spec"
 
 
 @ON_SQLITE
