@@ -245,7 +245,7 @@ def adjustment_response(
     >>> learned = adjustment_response([AdjustmentSample(0.25, 0.45, 0.33, 0.02, 0.02, "one", "kind")])
     >>> response = learned.of("one", "kind")
     >>> round(response.mean, 3), round(response.sd, 3), response.level
-    (-0.441, 0.084, 'instrument')
+    (-0.452, 0.095, 'instrument')
     """
     within(len(samples), "samples", 0, MOST_SAMPLES)
     flagged: list[FlaggedSample] = []
@@ -365,7 +365,7 @@ def change_for(turns: float, response: Response = ROD_PRIOR) -> tuple[float, flo
 
     >>> change, sd = change_for(0.25)
     >>> round(change, 3), round(sd, 3)
-    (-0.1, 0.03)
+    (-0.1, 0.04)
     """
     amount = float(finite(turns, "turns"))
     return response.mean * amount, response.sd * abs(amount)
