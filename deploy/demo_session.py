@@ -304,9 +304,10 @@ def settle(bench: Bench, job: Job, step: Step, minutes: float) -> Job:
 
 
 def finish(bench: Bench, job: Job) -> Job:
-    """Read what has moved since it was read, again where the plan asks, and say that the job is ready."""
+    """Read everything once more, again where the plan asks, and say that the job is ready."""
     chapter(bench, "Final check")
     job = bench.client.jobs.move(bench.client.jobs.get(job), "final-check")
+    post_sheet(bench, job, everything(bench, job), "final")
     for _ in range(MOST_ROUNDS):
         plan = bench.client.recommendations.of_job(job)
         step = next((step for step in plan.steps if step.do_now), None)
@@ -314,8 +315,7 @@ def finish(bench: Bench, job: Job) -> Job:
             break
         if step.changes_instrument:
             raise SessionError(f"the final readings ask for more work: {step.what}")
-        if step.kind != "final-readings":
-            print_step(console(), step)
+        print_step(console(), step)
         post_sheet(bench, job, step.readings_next, "final")
     judge(bench, job)
     return bench.client.jobs.move(bench.client.jobs.get(job), "ready")

@@ -282,15 +282,34 @@ def _asked_by_plan(bench: Bench, job: Job) -> Sequence[ReadingWanted]:
 
 
 def readings_to_ask(plan: Recommendation, *, final: bool) -> Sequence[ReadingWanted]:
-    """Return what to ask for: in the final check what has moved, else what comes before the next change."""
+    """Return what to ask for: everything in the final check, else what comes before the next change."""
     from itertools import takewhile
 
     if final:
-        return next((step.readings_next for step in plan.steps if step.kind == "final-readings"), ())
+        step = next((step for step in plan.steps if step.kind == "final-readings"), None)
+        return step.readings_next if step is not None else everything(plan)
     if plan.steps and plan.steps[0].kind == "settle":
         return plan.steps[0].readings_next
     before = takewhile(lambda step: not step.changes_instrument and step.kind not in _LATER, plan.steps)
     return [wanted for step in before for wanted in step.readings_next]
+
+
+def everything(plan: Recommendation) -> Sequence[ReadingWanted]:
+    """Return one reading for every item of the spec."""
+    from .. import ReadingWanted
+
+    return [
+        ReadingWanted(
+            quantity=each.quantity,
+            side=each.side,
+            string=each.string,
+            pickup=each.pickup,
+            fret=each.fret,
+            held=each.held,
+        )
+        for each in plan.verdicts
+        if each.quantity != "twist"
+    ]
 
 
 def _say_kept(sheet: UnsentSheet) -> None:

@@ -54,7 +54,22 @@ saddles of its own and over one saddle for all [mm]; judgement."""
 def height_at(
     scale: float, joint: float, place: ReliefPlace, read: int, meant: int
 ) -> tuple[float, float, float]:
-    """Factors of relief, nut action and action at fret `meant` in the height over fret `read` [-]."""
+    """Factors of relief, nut action and action in the open string's height over a fret.
+
+    Parameters
+    ----------
+    scale, joint : float
+        Scale length, and fret of the body joint [mm; -].
+    place : ReliefPlace
+        Where relief is meant.
+    read, meant : int
+        Fret over which the height is read, and that of the action it is made from [-].
+
+    Returns
+    -------
+    tuple of float
+        Factors [-].
+    """
     x_1, x_read, x_meant = (float(fret_position(fret, scale)) for fret in (1, read, meant))
     at = float(fret_position(joint, scale))
     curvature = float(curvature_from_relief(1.0, scale, joint, place.held, place.fret))
@@ -65,7 +80,22 @@ def height_at(
 
 @lru_cache(maxsize=4096)
 def gap_at_nut(scale: float, joint: float, place: ReliefPlace, meant: int) -> tuple[float, float, float]:
-    """Factors of relief, nut action and action in the gap over fret 1, string held at fret 3 [-]."""
+    """Factors of relief, nut action and action in the gap over fret 1, string held at fret 3.
+
+    Parameters
+    ----------
+    scale, joint : float
+        Scale length, and fret of the body joint [mm; -].
+    place : ReliefPlace
+        Where relief is meant.
+    meant : int
+        Fret over which action is meant [-].
+
+    Returns
+    -------
+    tuple of float
+        Factors [-].
+    """
     x_1, x_3, x_n = (float(fret_position(fret, scale)) for fret in (1, 3, meant))
     at = float(fret_position(joint, scale))
     curvature = float(curvature_from_relief(1.0, scale, joint, place.held, place.fret))
@@ -83,12 +113,32 @@ def gap_at_nut(scale: float, joint: float, place: ReliefPlace, meant: int) -> tu
 
 
 def capo_share(fret: int) -> float:
-    """Part of the nut action that a capo at fret 1 takes from a height [-]."""
+    """Part of the nut action that a capo at fret 1 takes from a height.
+
+    Parameters
+    ----------
+    fret : int
+        Fret over which the height is read [-].
+
+    Returns
+    -------
+    float
+        Share [-].
+
+    >>> round(capo_share(12), 3)
+    0.53
+    """
     return float((1.0 - saddle_share(fret)) / (1.0 - saddle_share(1)))
 
 
 class Geometry:
-    """The state's names for one job, and its rows."""
+    """The state's names for one job, and its rows.
+
+    Parameters
+    ----------
+    plan_input : PlanInput
+        The job.
+    """
 
     def __init__(self, plan_input: PlanInput) -> None:
         self.instrument: Instrument = plan_input.instrument

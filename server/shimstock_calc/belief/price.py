@@ -30,10 +30,11 @@ class Prices:
         What an instrument costs that goes out wrong [bench minutes].
     prompt, visit : float
         What it costs to be told something, and to come back to the bench [bench minutes].
+    retune, retune_floating : float
+        What tuning costs after an adjustment that detunes, on a bridge that stands and one that floats
+        [bench minutes].
     reading, adjustment : mapping
-        Minutes of a reading (a side, a string) and of an adjustment.
-    retune : float
-        Minutes to tune after an adjustment that detunes.
+        What a reading (a side, a string) and an adjustment cost [bench minutes].
     """
 
     wrong: float = 160.0
@@ -68,7 +69,15 @@ class Prices:
 
 
 class Limits(NamedTuple):
-    """What a quantity may be, and where it is aimed at."""
+    """What a quantity may be, and where it is aimed at.
+
+    Attributes
+    ----------
+    target : float
+        Where it is aimed at [mm; cents].
+    lower, upper : float or None
+        Its limits; None = none on that side [mm; cents].
+    """
 
     target: float
     lower: float | None
@@ -76,21 +85,50 @@ class Limits(NamedTuple):
 
 
 class After(NamedTuple):
-    """What an adjustment makes of a quantity."""
+    """What an adjustment makes of a quantity.
+
+    Attributes
+    ----------
+    spread : float
+        Standard deviation about the target once it has been read again [mm; cents].
+    minutes : float
+        What it costs [bench minutes].
+    """
 
     spread: float
-    """Standard deviation about the target once it has been read again [mm; cents]."""
     minutes: float
-    """What it costs [bench minutes]."""
 
 
 def normal(z: float) -> float:
-    """Share of a normal distribution below z [-]."""
+    """Share of a normal distribution below z.
+
+    Parameters
+    ----------
+    z : float
+        Standard deviations from the mean [-].
+
+    Returns
+    -------
+    float
+        Share [-].
+    """
     return 0.5 * math.erfc(-z / math.sqrt(2.0))
 
 
 def chance(mean: float, spread: float, limits: Limits) -> float:
-    """Chance that a quantity lies in its limits [-], to four digits, so that machines agree.
+    """Chance that a quantity lies in its limits: JCGM 106:2012 7.2, for a normal posterior.
+
+    Parameters
+    ----------
+    mean, spread : float
+        What is believed of it [mm; cents].
+    limits : Limits
+        Its limits [mm; cents].
+
+    Returns
+    -------
+    float
+        Chance, to four digits, so that machines agree [-].
 
     >>> chance(0.20, 0.03, Limits(0.20, 0.10, 0.30))
     0.9991
@@ -102,17 +140,64 @@ def chance(mean: float, spread: float, limits: Limits) -> float:
 
 
 def loss_left(known: Estimate, limits: Limits, prices: Prices) -> float:
-    """Expected loss when a quantity is left as it is [bench minutes]."""
+    """Expected loss when a quantity is left as it is.
+
+    Parameters
+    ----------
+    known : Estimate
+        The quantity as it will be tomorrow [mm; cents].
+    limits : Limits
+        Its limits [mm; cents].
+    prices : Prices
+        What the shop reckons with [bench minutes].
+
+    Returns
+    -------
+    float
+        Loss [bench minutes].
+    """
     return prices.wrong * (1.0 - chance(known.mean, known.spread, limits))
 
 
 def loss_adjusted(after: After, limits: Limits, prices: Prices) -> float:
-    """Expected loss and minutes when it is brought to its target and read again [bench minutes]."""
+    """Expected loss and minutes when a quantity is brought to its target and read again.
+
+    Parameters
+    ----------
+    after : After
+        What the adjustment makes of it [mm; cents; bench minutes].
+    limits : Limits
+        Its limits [mm; cents].
+    prices : Prices
+        What the shop reckons with [bench minutes].
+
+    Returns
+    -------
+    float
+        Loss and minutes [bench minutes].
+    """
     return prices.wrong * (1.0 - chance(limits.target, after.spread, limits)) + after.minutes
 
 
 def worth_of_adjusting(known: Estimate, after: After, limits: Limits, prices: Prices) -> float:
-    """What an adjustment saves, less its minutes [bench minutes]."""
+    """What an adjustment saves, less its minutes.
+
+    Parameters
+    ----------
+    known : Estimate
+        The quantity as it will be tomorrow [mm; cents].
+    after : After
+        What the adjustment makes of it [mm; cents; bench minutes].
+    limits : Limits
+        Its limits [mm; cents].
+    prices : Prices
+        What the shop reckons with [bench minutes].
+
+    Returns
+    -------
+    float
+        Minutes saved; negative = not worth it [bench minutes].
+    """
     return loss_left(known, limits, prices) - loss_adjusted(after, limits, prices)
 
 
@@ -127,7 +212,7 @@ def worth_of_reading(
     minutes: float,
     prices: Prices,
 ) -> float:
-    """What a reading saves, less its minutes [bench minutes].
+    """What a reading saves, less its minutes.
 
     Parameters
     ----------
@@ -137,10 +222,14 @@ def worth_of_reading(
         Variance of the quantity as it is now, which is what the reading sees [mm²; cents²].
     noise : float
         Variance of the reading [mm²; cents²].
+    limits : Limits
+        The quantity's limits [mm; cents].
     before, afterwards : sequence of After
-        Adjustments that may be done without the reading, and after it.
+        Adjustments that may be done without the reading, and after it [mm; cents; bench minutes].
     minutes : float
         What the reading costs [bench minutes].
+    prices : Prices
+        What the shop reckons with [bench minutes].
 
     Returns
     -------

@@ -30,7 +30,15 @@ Row = Sequence[tuple[int, float]]
 
 
 class Estimate(NamedTuple):
-    """A normal estimate of one number."""
+    """A normal estimate of one number.
+
+    Attributes
+    ----------
+    mean : float
+        Mean [mm; cents].
+    variance : float
+        Variance [mm²; cents²].
+    """
 
     mean: float
     variance: float
@@ -42,7 +50,13 @@ class Estimate(NamedTuple):
 
 
 class State:
-    """Means and covariances of all numbers; places are handed out by name."""
+    """Means and covariances of all numbers; places are handed out by name.
+
+    Parameters
+    ----------
+    names : sequence of object
+        A name for each number.
+    """
 
     def __init__(self, names: Sequence[object]) -> None:
         self.place = {name: place for place, name in enumerate(names)}
@@ -114,7 +128,20 @@ class State:
 
 
 def along(values: FloatArray, row: Row) -> float:
-    """Combine some of the values."""
+    """Combine some of the values.
+
+    Parameters
+    ----------
+    values : array
+        One for each number [mm; cents].
+    row : sequence of (int, float)
+        Places with their factors [-].
+
+    Returns
+    -------
+    float
+        Sum of the values times their factors [mm; cents].
+    """
     total = 0.0
     for place, factor in row:
         total += float(values[place]) * factor

@@ -73,7 +73,18 @@ class Weighed:
 
 
 def surprising(expected: Expected) -> bool:
-    """Whether a reading is asked again: too far from what was expected, or against the rod's turn."""
+    """Whether a reading is asked again: too far from what was expected, or against the rod's turn.
+
+    Parameters
+    ----------
+    expected : Expected
+        The reading, and what it was expected to show [mm; cents].
+
+    Returns
+    -------
+    bool
+        Whether it is.
+    """
     if expected.first:
         return False
     if expected.distance > FAR:

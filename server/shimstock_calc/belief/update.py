@@ -94,8 +94,20 @@ SHARED_FROM = 0.02
 
 @lru_cache(maxsize=256)
 def rounding_shared(repeatability: float | None, resolution: float | None) -> float:
-    """Variance of the rounding that all readings of one spot with one tool share [mm²; cents²].
+    """Variance of the rounding that all readings of one spot with one tool share.
 
+    Parameters
+    ----------
+    repeatability, resolution : float or None
+        Of the tool [mm; cents].
+
+    Returns
+    -------
+    float
+        Variance [mm²; cents²].
+
+    Notes
+    -----
     The mean error of rounding is a Fourier series over where the true value lies in its step; scatter s (the
     repeatability) fades its harmonics: the sum over k of δ²/(2π²k²)·exp(-(2πks/δ)²), which is δ²/12 without
     scatter. Elementary; checked by simulation.
@@ -114,22 +126,36 @@ def rounding_shared(repeatability: float | None, resolution: float | None) -> fl
 
 @dataclass(frozen=True)
 class Expected:
-    """What a reading was expected to show when it was taken, and what it showed."""
+    """What a reading was expected to show when it was taken, and what it showed.
+
+    Attributes
+    ----------
+    reading : Reading
+        The reading.
+    spot : Spot
+        Where it was read.
+    value : float
+        Shown; 0 where the string touched [mm; cents].
+    expected : float
+        Expected [mm; cents].
+    spread : float
+        Standard deviation about what was expected, the reading's own noise included [mm; cents].
+    first : bool
+        Whether nothing was known of the level before.
+    after_turn : float
+        Turns of the rod since the previous reading of this level; 0 = none [turns].
+    before : float or None
+        Previous reading of this level [mm; cents].
+    """
 
     reading: Reading
     spot: Spot
     value: float
-    """Shown [mm; cents]; 0 where the string touched."""
     expected: float
-    """[mm; cents]"""
     spread: float
-    """Standard deviation of the reading about what was expected, its own noise included [mm; cents]."""
     first: bool
-    """Nothing was known of the level before."""
     after_turn: float
-    """Turns of the rod since the previous reading of this level; 0 = none [turns]."""
     before: float | None
-    """Previous reading of this level [mm; cents]."""
 
     @property
     def distance(self) -> float:
@@ -139,12 +165,22 @@ class Expected:
 
 @dataclass
 class Level:
-    """What happened to one level so far."""
+    """What happened to one level so far.
+
+    Attributes
+    ----------
+    readings : list of Reading
+        Since it was last moved.
+    total : int
+        Readings since it was last lost altogether [-].
+    last : float or None
+        Its last reading [mm; cents].
+    turned : float
+        Turns of the rod since [turns].
+    """
 
     readings: list[Reading] = field(default_factory=list)
-    """Since it was last moved."""
     total: int = 0
-    """Readings since it was last lost altogether."""
     last: float | None = None
     turned: float = 0.0
 
@@ -577,6 +613,17 @@ class Belief:
 
 
 def response_scale(response: RodResponse) -> float:
-    """Factor on the covariance of a response's parts, so that all of it has the spread that is stated [-]."""
+    """Factor on the covariance of a response's parts, so that all of it has the spread that is stated.
+
+    Parameters
+    ----------
+    response : RodResponse
+        Mean and standard uncertainty of the whole response [mm per turn].
+
+    Returns
+    -------
+    float
+        Factor [-].
+    """
     stated = (RESPONSE_SHARED * response.mean) ** 2 + len(SHARES) * RESPONSE_OWN**2
     return response.sd**2 / stated

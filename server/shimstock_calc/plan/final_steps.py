@@ -1,4 +1,4 @@
-"""What was moved since it was last read is read once more at the end."""
+"""Everything read once more at the end, or what has moved since it was read."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from .words import say
 
 
 def final_readings(draft: Draft) -> None:
-    """Read once more what the steps of this job have moved, or will move, since it was last read."""
+    """Read once more when something has moved since it was read, or will be moved by this plan."""
     moved = [
         known
         for known in draft.known.values()
@@ -17,16 +17,17 @@ def final_readings(draft: Draft) -> None:
     ]
     if not moved:
         return
+    if draft.plan_input.settings.everything_at_the_end:
+        what, wanted = "everything once more", list(draft.known.values())
+    else:
+        what, wanted = "what has moved since it was read", moved
     draft.place_reading(
         Step(
             0,
             "final-readings",
             None,
-            say(
-                "Final readings: what has moved since it was read, at pitch, in playing position; "
-                "look again tomorrow"
-            ),
-            readings_next=tuple(draft.wanted(known, "final") for known in moved),
+            say("Final readings: " + what + ", at pitch, in playing position; look again tomorrow"),
+            readings_next=tuple(draft.wanted(known, "final") for known in wanted),
         ),
         gate="nothing",
     )

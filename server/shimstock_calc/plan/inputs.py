@@ -362,6 +362,9 @@ class Settings:
     settle_minutes: float = 120.0
     humidity_low: float = 35.0
     humidity_high: float = 60.0
+    everything_at_the_end: bool = True
+    """Whether the final readings take in every quantity, or those alone that have moved since they
+    were read."""
     least_saddle_out: float | None = None
     """Least height of a fixed saddle above its slot [mm]; None = 2.0 for steel, 1.5 for nylon."""
 

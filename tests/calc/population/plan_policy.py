@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 
 from shimstock_calc.plan.build import make_plan
 from shimstock_calc.plan.model import (
@@ -30,7 +31,8 @@ class PlanPolicy:
 
     def answer(self, job: Job) -> Answer:
         """Do as the plan says."""
-        given = job.plan_input
+        settings = replace(job.plan_input.settings, everything_at_the_end=False)
+        given = replace(job.plan_input, settings=settings)
         plan = self.plan = make_plan(given)
         steps = to_do(plan, given.instrument)
         said = {"chances": chances(plan), "forecasts": forecasts(plan, job), "rod_doubt": plan.rod_doubt}

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from shimstock_client import ReadingWanted, Recommendation, Step
+from shimstock_client import ReadingWanted, Recommendation, Step, Verdict
 from shimstock_client.cli._files import BadFile, read_file
 from shimstock_client.cli._lines import read_air, read_finding, take_line
 from shimstock_client.cli._measures import NotUnderstood
@@ -186,3 +186,5 @@ def test_what_is_asked_for_depends_on_where_the_plan_stands() -> None:
     assert asked(step("read-again", "relief"), step("settle", "relief"), final) == ["relief"]
     assert asked(*first, final=True) == ["relief", "action", "intonation"]
     assert asked() == []
+    told = Recommendation(verdicts=[Verdict(quantity="relief"), Verdict(quantity="twist")])
+    assert [one.quantity for one in readings_to_ask(told, final=True)] == ["relief"]
