@@ -16,7 +16,7 @@ PUBLIC = {
     "NextReading", "ReadingsImport", "RowProblem", "Study", "StudyAgreement", "StudyReader", "ControlLimits",
     "CountedQuantity", "CountedStage",
     "ModelReport", "RankedModel", "Ranking", "ReportRun",
-    "AllowedMove", "Answer", "ApiKey", "as_planned", "BadAnswer", "BadRequest", "Bench",
+    "AllowedMove", "Answer", "ApiKey", "as_planned", "BadAnswer", "BadRequest", "Believed", "Bench",
     "BoundedRetry", "Card", "CardLook", "CardQuantity", "Change", "Changed", "Claim", "ClaimEnded",
     "Client", "Closure", "Coded", "Conflict", "Consent", "FieldError", "Instrument", "InstrumentModel",
     "InvalidFields", "Job", "Move", "NewFinding", "NewReading", "NotAllowed", "Note", "NotFound",

@@ -122,3 +122,11 @@ def _put_postgresql(database: Database, kept: dict[str, bytes]) -> None:
             cursor.execute(sql.SQL("DELETE FROM {}").format(name))
             with cursor.copy(sql.SQL("COPY {} FROM STDIN").format(name)) as copy:
                 copy.write(text)
+        counters = """
+            SELECT table_name, column_name, pg_get_serial_sequence(quote_ident(table_name), column_name)
+            FROM information_schema.columns WHERE table_schema = 'public' AND is_identity = 'YES'
+            OR (table_schema = 'public' AND column_default LIKE 'nextval%')
+        """
+        for table, column, counter in cursor.execute(counters).fetchall():
+            newest = sql.SQL("SELECT setval({}, coalesce(max({}), 0) + 1, false) FROM {}")
+            cursor.execute(newest.format(sql.Literal(counter), sql.Identifier(column), sql.Identifier(table)))

@@ -22,6 +22,9 @@ from shimstock_server.web.quantities import AnyQuantity, QuantityOut
 CLIENT_MADE = "Made by the client: the same content sent again under it is kept once."
 CONFIRMED = "It lies outside the plausible range, and was looked at twice."
 
+MOST_SEED = 2**53 - 1
+"""Largest whole number that every reader of JSON takes exactly (RFC 8259, section 6) [-]."""
+
 
 class StudyPieceIn(StrictSchema):
     """Something that every reader reads: an instrument and a place on it, or a piece with a name."""
@@ -81,7 +84,7 @@ class StudyIn(StrictSchema):
     )
     seed = Whole(
         0,
-        2**53 - 1,
+        MOST_SEED,
         load_default=None,
         allow_none=True,
         metadata={"description": "What the order is drawn from; drawn by the service when left out."},
@@ -100,7 +103,7 @@ class StudyOut(StrictSchema):
     readers = ListOf(Nested(StudyReaderOut), required=True)
     trials = Whole(required=True)
     tolerance = QuantityOut(kind_from="kind", required=True, allow_none=True)
-    seed = Whole(required=True)
+    seed = Whole(0, MOST_SEED, required=True)
     readings = Whole(required=True)
     taken = Whole(required=True)
     note = Text(max=4000, multiline=True, required=True, allow_none=True)

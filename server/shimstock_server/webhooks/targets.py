@@ -31,6 +31,7 @@ _NOT_PUBLIC = tuple(
         "100::/64",  # discard only (RFC 6666)
         "100:0:0:1::/64",  # dummy prefix (RFC 9780)
         "2001::/23",  # IETF protocol assignments (RFC 2928), Teredo (RFC 4380) among them
+        "2002::/16",  # 6to4, given up (RFC 7526); some releases of Python let it pass
         "2001:db8::/32",  # documentation (RFC 3849)
         "3fff::/20",  # documentation (RFC 9637)
         "5f00::/16",  # segment routing identifiers (RFC 9602)

@@ -18,7 +18,6 @@ PUBLIC = (
     "2606:2800:220:1:248:1893:25c8:1946",
     "::ffff:93.184.216.34",
     "64:ff9b::5db8:d822",  # 93.184.216.34 behind NAT64 (RFC 6052)
-    "2002:5db8:d822::1",  # the same as 6to4 (RFC 3056)
 )
 INSIDE = (
     # IANA IPv4 Special-Purpose Address Registry (RFC 6890)
@@ -56,6 +55,7 @@ INSIDE = (
     "64:ff9b::7f00:1",
     "64:ff9b::a00:1",
     "64:ff9b:1::5db8:d822",
+    "2002:5db8:d822::1",  # 6to4 (RFC 3056), given up (RFC 7526)
     "2002:7f00:1::",
     "2002:a00:1::1",
     "2002:c0a8:101::1",
