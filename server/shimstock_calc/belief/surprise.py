@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 
 from ..plan.inputs import PlanInput, Reading
 from ..plan.records import tool_of
-from .update import Belief, Expected
+from .expected import Expected
+from .update import Belief
 
 FAR = 3.5
 """Distance from which a reading is asked again [standard deviations]; judgement."""
