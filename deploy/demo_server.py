@@ -219,7 +219,7 @@ def say_where(demo: Demo, url: str, site_is_open: bool) -> None:
 
 
 def serve_until_stopped(processes: list[Process], website: Process | None) -> None:
-    """Wait until somebody stops the demo, or the service or its worker ends by itself."""
+    """Wait until the demo is stopped, or the service or its worker ends by itself."""
     while True:
         for process in processes:
             if process.ended():
@@ -273,7 +273,7 @@ def run(demo: Demo, arguments: argparse.Namespace) -> int:
             if site is not None:
                 website = demo.start_site(url, site)
                 processes.append(website)
-                site.close()  # the website has it now: when it ends, nobody waits for an answer
+                site.close()  # the website has it now: when it ends, connections are refused
                 open_site(website, demo.site)
             say_where(demo, url, website is not None and not website.ended())
             try:
@@ -284,7 +284,7 @@ def run(demo: Demo, arguments: argparse.Namespace) -> int:
 
 
 def open_site(website: Process, address: str) -> None:
-    """Return once the website answers or has ended, which is told later."""
+    """Return once the website answers or has ended; `wait` reports the end."""
     with suppress(DemoError):
         wait_until_ready(address, website)
 

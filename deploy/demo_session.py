@@ -10,7 +10,7 @@ import argparse
 import json
 import sys
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from itertools import takewhile
@@ -36,6 +36,7 @@ from shimstock_client import (
 )
 from shimstock_client.cli._layout import print_card
 from shimstock_client.cli._plan_layout import print_step, print_verdicts, turns
+from shimstock_client.cli._reading import everything
 from shimstock_client.cli._speaking import visible
 from shimstock_client.cli._tables import Console
 
@@ -204,27 +205,12 @@ def reading_in_words(reading: NewReading) -> str:
 def receive(bench: Bench, job: Job) -> None:
     """Read everything as it comes in, so that the card can show before and after, and show the whole plan."""
     chapter(bench, "Readings as received")
-    post_sheet(bench, job, everything(bench, job), "as-received")
+    post_sheet(bench, job, everything(bench.client.recommendations.of_job(job)), "as-received")
     plan = bench.client.recommendations.of_job(job)
     chapter(bench, "The plan")
     print_verdicts(console(), plan.verdicts)
     for step in plan.steps:
         print_step(console(), step)
-
-
-def everything(bench: Bench, job: Job) -> Sequence[ReadingWanted]:
-    """Return one reading for every item of the spec."""
-    return [
-        ReadingWanted(
-            quantity=one.quantity,
-            side=one.side,
-            string=one.string,
-            pickup=one.pickup,
-            fret=one.fret,
-            held=one.held,
-        )
-        for one in bench.client.recommendations.of_job(job).verdicts
-    ]
 
 
 def work(bench: Bench, job: Job) -> Job:
@@ -307,7 +293,7 @@ def finish(bench: Bench, job: Job) -> Job:
     """Read everything once more, again where the plan asks, and say that the job is ready."""
     chapter(bench, "Final check")
     job = bench.client.jobs.move(bench.client.jobs.get(job), "final-check")
-    post_sheet(bench, job, everything(bench, job), "final")
+    post_sheet(bench, job, everything(bench.client.recommendations.of_job(job)), "final")
     for _ in range(MOST_ROUNDS):
         plan = bench.client.recommendations.of_job(job)
         step = next((step for step in plan.steps if step.do_now), None)

@@ -174,7 +174,7 @@ def verdict_of(one: Verdict) -> str:
 
 
 TELLS = 0.05
-"""Difference between the chance now and tomorrow from which the second is told; judgement."""
+"""Difference between the chance now and tomorrow from which tomorrow's is shown; judgement."""
 
 
 def _tomorrow(one: Verdict) -> str:

@@ -308,7 +308,6 @@ def everything(plan: Recommendation) -> Sequence[ReadingWanted]:
             held=each.held,
         )
         for each in plan.verdicts
-        if each.quantity != "twist"
     ]
 
 

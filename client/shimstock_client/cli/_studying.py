@@ -176,7 +176,7 @@ def _ask(bench: Bench, found: Study, number: int, wanted: NextReading | None) ->
         except Conflict as error:
             if error.code != "not-the-next-reading":
                 raise
-            echo("   not taken: somebody has taken this one meanwhile.")
+            echo("   not taken: another bench has taken this one meanwhile.")
             wanted = bench.client.studies.next(found, number)
     echo("You are through. " + _through(bench.client.studies.get(found), number))
 

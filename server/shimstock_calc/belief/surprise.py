@@ -41,7 +41,7 @@ class Surprise:
     wrong : mapping
         By id of a reading: the chance that it is wrong [-].
     moved : float
-        The chance that something moved that nobody recorded [-].
+        The chance of an unrecorded move [-].
     aside : str or None
         Id of the reading that is set aside.
     open : bool

@@ -70,7 +70,7 @@ HOLD_BIAS = 0.02
 """Standard deviation of what another pair of hold frets shows beside the geometry [mm]; judgement."""
 
 WRONG, MOVED = 0.01, 0.003
-"""Chance that a reading is wrong, and that something moved that nobody recorded [-]; judgement."""
+"""Chance that a reading is wrong, and of an unrecorded move before it [-]; judgement."""
 
 PLAUSIBLE: dict[Quantity, float] = {
     "relief": 4.0,

@@ -36,10 +36,10 @@ class Converted(NamedTuple):
     """Further standard uncertainty, from the conversion."""
     note: Sentence | None = None
 
-    def uncertainty(self, reading: Reading, repeats: int = 1) -> float:
-        """Standard uncertainty of the converted reading, or of the mean of several like it."""
+    def uncertainty(self, reading: Reading) -> float:
+        """Standard uncertainty of the converted reading."""
         resolution, repeatability = tool_of(reading)
-        own = float(standard_uncertainty(repeatability, resolution, self.factor, repeats))
+        own = float(standard_uncertainty(repeatability, resolution, self.factor))
         return math.hypot(own, self.extra)
 
 
@@ -80,16 +80,6 @@ class Converter:
             factor=f"{factor:.3f}",
         )
         return Converted(value, factor, note=note)
-
-    def history(self) -> list[tuple[Reading, float, float]]:
-        """Relief readings in order: reading, value at the spec's frets, uncertainty [mm]; stale ones too."""
-        found = []
-        for spot, readings in self.records.by_spot.items():
-            for reading in readings if spot.quantity == "relief" else []:
-                if reading.value is not None and self.records.unusable(reading, -1) is None:
-                    converted = self.relief(reading)
-                    found.append((reading, converted.value, converted.uncertainty(reading)))
-        return sorted(found, key=lambda each: (each[0].order, each[0].id))
 
     def _lying(self, reading: Reading, spot: Spot, at: int) -> tuple[float, float]:
         """What lying on the back takes from a height, and how unsure that is [mm]."""

@@ -18,7 +18,6 @@ from .geometry import ReliefPlace, coupling, share, share_across, side_scale, st
 from .goals import OCTAVE, Goal, Spot, goals
 from .model import (
     Believed,
-    Block,
     Change,
     Instrument,
     Note,
@@ -32,7 +31,7 @@ from .model import (
 )
 from .readings import Known, Sheet
 from .staleness import own_part_moved
-from .words import Sentence, say
+from .words import Sentence
 
 Gate: TypeAlias = Literal["nothing", "changes", "everything"]
 """What has to wait for a reading: nothing, changes of the instrument, or later readings as well."""
@@ -348,8 +347,3 @@ class Draft:
 
 def _waits_for_owner(step: Step) -> bool:
     return any(block.code == "consent" for block in step.blocked_by)
-
-
-def wait_for(code: str, template: str) -> Block:
-    """Make a reason to wait."""
-    return Block(code, say(template))

@@ -21,8 +21,6 @@ class Known:
 
     goal: Goal
     verdict: Verdict
-    repeats: int = 0
-    """Usable readings since the spot was last disturbed."""
     reading: Reading | None = None
     several: bool = False
     """Whether more than one reading tells of it."""
@@ -73,13 +71,12 @@ class Sheet:
             return Known(goal, _unread(goal, why, reading, stale=reading.order <= since), reading=reading)
         if reading.zero_or_less:
             return _touching(goal, reading)
-        fresh = [each for each in readings if self.records.unusable(each, since) is None]
-        known = self._judged(goal, reading, len(fresh))
+        known = self._judged(goal, reading)
         if belief is None or belief.level(spot).total < 2 or not known.verdict.usable:
             return known
         return self._believed(known, belief)
 
-    def _judged(self, goal: Goal, reading: Reading, repeats: int) -> Known:
+    def _judged(self, goal: Goal, reading: Reading) -> Known:
         converted = self.converter.convert(goal, reading)
         if isinstance(converted, Sentence):
             return Known(goal, _unread(goal, converted, reading), reading=reading)
@@ -95,7 +92,7 @@ class Sheet:
             note = say("no tool named: taken as the coarsest usual tool")
         found = _said(goal, reading, (converted.value, uncertainty), probability, note)
         said = replace(found, accepted=reading.accepted)
-        return Known(goal, said, repeats, reading, reading_uncertainty=uncertainty)
+        return Known(goal, said, reading, reading_uncertainty=uncertainty)
 
     def _believed(self, known: Known, belief: Belief) -> Known:
         """Verdict by all that is known of a level, where more than one reading tells of it."""
@@ -120,7 +117,7 @@ class Sheet:
         probability = float(probability_in_spec(value, item.lower, item.upper, uncertainty))
         note = say("relief on the bass side minus relief on the treble side")
         found = _said(goal, bass, (value, uncertainty), probability, note)
-        return Known(goal, replace(found, accepted=bass.accepted and treble.accepted), 1, bass)
+        return Known(goal, replace(found, accepted=bass.accepted and treble.accepted), bass)
 
 
 def _at_its_fret(reading: Reading, goal: Goal) -> bool:
@@ -145,16 +142,6 @@ def _shows_below(reading: Reading) -> bool:
     return reading.method == "straightedge" and reading.value is not None and reading.value <= 0
 
 
-def _repeats(one: Reading, other: Reading) -> bool:
-    """Whether a reading was taken like another: same frets, tool and position."""
-
-    def how(reading: Reading) -> tuple[object, ...]:
-        tool = reading.resolution, reading.repeatability
-        return reading.fret, reading.held, reading.capo, reading.position, *tool
-
-    return how(one) == how(other)
-
-
 def _touching(goal: Goal, reading: Reading) -> Known:
     """Verdict of a string that touches: zero or less."""
     resolution, repeatability = tool_of(reading)
@@ -169,7 +156,7 @@ def _touching(goal: Goal, reading: Reading) -> Known:
         usable=True,
         uncertainty_source=uncertainty_source(reading),
     )
-    return Known(goal, found, 1, reading, method="straightedge")
+    return Known(goal, found, reading, method="straightedge")
 
 
 def _said(

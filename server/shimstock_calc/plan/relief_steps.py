@@ -338,13 +338,13 @@ def filing_blocks(draft: Draft, filed: list[Known]) -> tuple[Block, ...]:
         blocks.append(Block("restring-to-come", say("waits for the new strings")))
     if draft.settling.state == "waiting":
         blocks.append(Block("not-settled", say("waits until relief has settled")))
-    if draft.rod_to_come:
-        pass
-    elif any(draft.asks_again(known) or draft.choice.adjusts(known) for known in reliefs):
+    doubtful = any(draft.asks_again(known) or draft.choice.adjusts(known) for known in reliefs)
+    out = any(known.verdict.verdict == "out of spec" and not known.settled_on for known in reliefs)
+    if doubtful and not draft.rod_to_come:
         blocks.append(
             Block("relief-too-close", say("waits until relief is surely in spec, or accepted with a note"))
         )
-    elif any(known.verdict.verdict == "out of spec" and not known.settled_on for known in reliefs):
+    elif out and not draft.rod_to_come:
         blocks.append(Block("relief-out", say("nothing is filed while relief is out of spec")))
     if "filing" in draft.blocked:
         blocks.append(Block("frets-first", draft.blocked["filing"]))

@@ -22,7 +22,7 @@ from .drawing import pictures
 from .speech import Speech
 
 WIDEST_STRIP = 6
-"""Strings side by side on half a printed page; more are told in two tables."""
+"""Most strings side by side on half a printed page; more take two tables."""
 
 
 @lru_cache(maxsize=1)

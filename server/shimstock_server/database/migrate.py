@@ -125,7 +125,7 @@ def upgrade(url: str, revision: str = "head") -> None:
 
 
 def downgrade(url: str, revision: str) -> None:
-    """Bring a database back to a revision (`base` for none), all or nothing, while nobody uses it.
+    """Bring a database back to a revision (`base` for none), all or nothing, while no process uses it.
 
     Raises
     ------

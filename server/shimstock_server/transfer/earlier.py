@@ -260,7 +260,7 @@ class _Reader:
         body = self._sheet(number, cells)
         if self.result.found > before or instrument is None:
             if self.result.untold:
-                return  # nothing more is told, and to look for it takes long
+                return  # further problems are not listed, and finding them takes long
             # it is not kept: what else is wrong with it is told at once
             known = {problem["column"] for problem in self.result.problems[told:]}
             _, errors = load(ReadingSheetIn(), body | {"id": str(_SHEETS), "readings": [reading]})

@@ -186,5 +186,5 @@ def test_what_is_asked_for_depends_on_where_the_plan_stands() -> None:
     assert asked(step("read-again", "relief"), step("settle", "relief"), final) == ["relief"]
     assert asked(*first, final=True) == ["relief", "action", "intonation"]
     assert asked() == []
-    told = Recommendation(verdicts=[Verdict(quantity="relief"), Verdict(quantity="twist")])
-    assert [one.quantity for one in readings_to_ask(told, final=True)] == ["relief"]
+    told = Recommendation(verdicts=[Verdict(quantity="relief"), Verdict(quantity="action")])
+    assert [one.quantity for one in readings_to_ask(told, final=True)] == ["relief", "action"]

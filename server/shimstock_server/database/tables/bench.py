@@ -14,7 +14,7 @@ from ..words import Method, Part, Position, Quantity, Side, Stage
 from .base import Base, Json, check, words
 
 MOST_AHEAD = timedelta(hours=48)
-"""As far as the time of a bench or a logger may lie ahead of the service's clock, whoever confirms it."""
+"""As far as the time of a bench or a logger may lie ahead of the service's clock, confirmed or not."""
 
 
 def counts_at(said: datetime, received_at: datetime) -> datetime:
