@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import NullPool
 
 WAIT = 3.0
@@ -210,6 +211,11 @@ def _alone_on_server(address: URL) -> Iterator[None]:
                 if time.monotonic() > until:
                     raise _in_use()
                 time.sleep(0.05)
-            yield
+            try:
+                yield
+            finally:
+                # A server releases what a closed connection held only after a moment: too late for the next.
+                with contextlib.suppress(DBAPIError):
+                    connection.execute(text("SELECT pg_advisory_unlock(:key)"), {"key": _ADVISORY_LOCK})
     finally:
         engine.dispose()

@@ -10,7 +10,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 
 import pytest
-from sqlalchemy import text
+from sqlalchemy import create_engine, make_url, text
 
 from shimstock_server.database import fingerprint, in_use, migrate
 from shimstock_server.database.engine import make_engine
@@ -70,6 +70,21 @@ def test_who_uses_a_database_stands_against_who_replaces_it(database: Database, 
     assert refused(database_url), "a connection that rests in the pool is kept for the next request"
     database.dispose()
     assert not refused(database_url)
+
+
+@POSTGRESQL
+def test_a_database_that_was_held_alone_is_free_at_once(database_url: str) -> None:
+    held = text(
+        "SELECT count(*) FROM pg_locks JOIN pg_database ON oid = database WHERE datname = current_database()"
+        " AND locktype = 'advisory' AND mode = 'ExclusiveLock'"
+    )
+    seen = create_engine(make_url(database_url).set(drivername="postgresql+psycopg"))
+    with seen.connect() as connection:
+        for _ in range(50):  # the server releases what a closed connection held only after a moment
+            with in_use.alone(database_url):
+                pass
+            assert connection.scalar(held) == 0
+    seen.dispose()
 
 
 def test_who_replaces_a_database_keeps_everybody_out_until_the_process_ends(
