@@ -92,6 +92,8 @@ class ReadingWanted(Record):
     held: list[int] = field(default_factory=list)
     method: str | None = None
     why: str = ""
+    finest: bool = False
+    """With the finest tool at hand, not the usual one."""
 
 
 @dataclass(kw_only=True)

@@ -126,7 +126,7 @@ def test_the_same_bend_asks_for_the_same_turns_wherever_it_is_read(held, fret):
 
 def test_what_comes_late_is_forecast_and_then_no_longer_to_come():
     belief = Belief(job(read(0.60), turn(), read(0.55)))
-    now, later = belief.estimate(RELIEF), belief.tomorrow().estimate(RELIEF)
+    now, later = belief.estimate(RELIEF), belief.after(DAY).estimate(RELIEF)
     assert later.mean < now.mean - 0.01
     assert later.spread > now.spread
     rested = Belief(
@@ -136,7 +136,7 @@ def test_what_comes_late_is_forecast_and_then_no_longer_to_come():
             adjustments=[{"part": "truss-rod", "turns": 0.25, "order": 1, "at": 10.0}],
         )
     )
-    assert rested.tomorrow().estimate(RELIEF).mean == pytest.approx(rested.estimate(RELIEF).mean, abs=2e-3)
+    assert rested.after(DAY).estimate(RELIEF).mean == pytest.approx(rested.estimate(RELIEF).mean, abs=2e-3)
 
 
 def test_the_response_is_learned_at_every_turn():

@@ -129,6 +129,30 @@ def test_twist_is_said_and_quoted():
     assert any(note.code == "twist" and note.quote for note in made.notes)
 
 
+def test_the_rod_is_turned_only_on_a_relief_that_was_read_after_something_was_filed():
+    filed = [{"part": "nut-slot", "amount": 0.05, "side": "bass", "order": 50, "at": 50.0}]
+    readings = [
+        relief(0.45, order=0),
+        *GOOD[1:],
+        *[{**each, "order": 60, "at": 60.0} for each in nut_action(0.45, 0.35)],
+    ]
+    before = plan(readings, adjustments=filed)
+    assert before.steps[0].kind == "read-again"
+    assert {each.quantity for each in before.steps[0].readings_next} == {"relief"}
+    assert not any(step.changes_instrument and step.do_now for step in before.steps)
+    after = plan([*readings, relief(0.45, order=70, at=70.0)], adjustments=filed)
+    assert found(after, "relief").do_now
+
+
+@pytest.mark.parametrize("value, finest", [(0.45, [False]), (0.60, [False, True])])
+def test_a_rod_that_may_not_follow_is_read_once_more_with_the_finest_tool(value, finest):
+    turned = [{"part": "truss-rod", "turns": 0.25, "order": 10 * n, "at": 10.0 * n} for n in (1, 2)]
+    read = [relief(0.60 + (value - 0.60) * n / 2, order=10 * n + 5, at=10.0 * n + 5) for n in range(3)]
+    made = plan([*read, *[{**each, "order": 30} for each in HIGH[1:]]], adjustments=turned)
+    assert (0.05 <= made.rod_doubt < 0.3) == (finest == [False, True])
+    assert [each.finest for each in found(made, "relief").readings_next] == finest
+
+
 # ---------------------------------------------------------------- settling
 
 
@@ -297,6 +321,41 @@ def test_a_nut_slot_is_left_as_high_as_lowering_the_bridge_will_take_it():
     made = plan(far_up, consents=YES)
     last = {each.side: each.after for each in found(made, "action").forecasts}
     assert all(last[side] > lower for side, lower in (("bass", 0.35), ("treble", 0.25)))
+
+
+def test_stops_of_all_slots_leave_what_the_bridge_will_take_and_do_not_rise_from_bass_to_treble():
+    slots = [
+        cases.read("nut-action", value, cases.DEPTH, string=number)
+        for _ in range(2)
+        for number, value in enumerate((0.80, 0.82, 0.84, 0.86, 0.88, 0.90), start=1)
+    ]
+    stops = {}
+    for name, heights in (("level", action(1.7, 1.5)), ("high", action(2.7, 2.1))):
+        step = found(plan([relief(0.20), *heights, *slots], consents=YES), "nut")
+        stops[name] = {
+            each.string or {"treble": 1, "bass": 6}[each.side]: each.after for each in step.changes
+        }
+    assert len(stops["high"]) == 6
+    # target plus twice the uncertainty; the limits of inner strings lie on the line between the outer two
+    assert [stops["level"][number] for number in range(1, 7)] == pytest.approx(
+        [0.35 + 0.10 * n / 5 + 0.06 for n in range(6)]
+    )
+    # 1.0 mm at the bass, 0.6 mm at the treble side: 0.112 of it comes down at the nut (elementary geometry)
+    assert [stops["high"][n] - stops["level"][n] for n in range(1, 7)] == pytest.approx(
+        [0.112 * (0.6 + 0.4 * n / 5) for n in range(6)], abs=0.002
+    )
+
+
+def test_a_stop_that_would_rise_toward_the_treble_is_lifted_on_the_bass_side():
+    # the treble side alone is to come down by 1 mm: its stop, 0.52, would lie above those of other strings
+    slots = [
+        cases.read("nut-action", 0.80, cases.DEPTH, string=number) for _ in range(2) for number in range(1, 7)
+    ]
+    step = found(plan([relief(0.20), *action(1.7, 2.5), *slots], consents=YES), "nut")
+    stops = {each.string or {"treble": 1, "bass": 6}[each.side]: each.after for each in step.changes}
+    falling = [stops[number] for number in range(6, 0, -1)]
+    assert falling == sorted(falling, reverse=True)
+    assert falling[-1] == pytest.approx(0.41 + 0.112, abs=0.002)
 
 
 def test_a_nut_that_only_a_high_bridge_lifts_is_not_filed():

@@ -76,6 +76,7 @@ def _question(wanted: ReadingWanted | None, units: Units) -> str:
     unit = _SHOWN_UNITS.get(expected.unit, expected.unit)
     again = {"stale": "again: something changed since", "not usable": "again: the last one cannot be used"}
     why = f", {again.get(wanted.why, wanted.why)}" if wanted.why and wanted.why != "missing" else ""
+    why += ", with the finest tool" if wanted.finest else ""
     return f"{where(wanted, frets=True)}{why} [{unit}]"
 
 

@@ -7,7 +7,6 @@ grid of responses, each with a filter of its own for the level of relief.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -113,7 +112,6 @@ class _Filters:
 def rod_odds(
     plan_input: PlanInput,
     aside: frozenset[str] = frozenset(),
-    noise: Mapping[str | None, float] | None = None,
     geometry: Geometry | None = None,
 ) -> RodOdds:
     """How likely the rod is healthy, dead or reversed.
@@ -124,8 +122,6 @@ def rod_odds(
         The job.
     aside : frozenset of str
         Readings that are left out.
-    noise : mapping, optional
-        By tool: factor on its repeatability [-].
     geometry : Geometry, optional
         The job's, where it is worked out already.
 
@@ -150,17 +146,16 @@ def rod_odds(
                 filters.turn(entry.turns, lost, math.hypot(HAND * entry.turns, slack))
                 last = entry.turns
         elif entry.quantity == "relief" and entry.id not in aside:
-            _read(filters, geometry, entry, noise or {})
+            _read(filters, geometry, entry)
     kinds = [float(sum(float(each) for each in filters.chances[filters.kinds == kind])) for kind in (0, 1, 2)]
     return RodOdds(*kinds)
 
 
-def _read(filters: _Filters, geometry: Geometry, reading: Reading, noise: Mapping[str | None, float]) -> None:
+def _read(filters: _Filters, geometry: Geometry, reading: Reading) -> None:
     found = geometry.readings[reading.id]
     if found is None or found[0].side == "treble":
         return
     factor = next(part for place, part in found[1] if place == geometry.at("relief"))
     resolution, repeatability = tool_of(reading)
-    own = (repeatability or 0.0) * noise.get(reading.tool, 1.0)
-    variance = own * own + (resolution or 0.0) ** 2 / 12.0
+    variance = (repeatability or 0.0) ** 2 + (resolution or 0.0) ** 2 / 12.0
     filters.read(reading.value or 0.0, variance, factor)

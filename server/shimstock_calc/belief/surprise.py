@@ -103,15 +103,13 @@ def _against_turn(expected: Expected) -> bool:
     return change >= (resolution or 0.0) - 1e-9 and change > 0.0
 
 
-def weigh(plan_input: PlanInput, noise: Mapping[str | None, float] | None = None) -> Weighed:
+def weigh(plan_input: PlanInput) -> Weighed:
     """Make the belief of a job, setting aside what is wrong and widening what moved.
 
     Parameters
     ----------
     plan_input : PlanInput
         The job.
-    noise : mapping, optional
-        By tool: factor on its repeatability [-].
 
     Returns
     -------
@@ -125,7 +123,7 @@ def weigh(plan_input: PlanInput, noise: Mapping[str | None, float] | None = None
 
     A reading that was weighed once is not weighed again, so that the loop ends.
     """
-    belief = Belief(plan_input, noise=noise)
+    belief = Belief(plan_input)
     surprises: dict[str, Surprise] = {}
     for _ in range(MOST_LOOKS):
         found = next(
@@ -171,7 +169,6 @@ def _with(
         belief.plan_input,
         belief.aside if aside is None else aside,
         belief.widened if widened is None else widened,
-        belief.noise,
         belief.geometry,
     )
 

@@ -99,8 +99,6 @@ class Belief:
         Ids of readings that are set aside.
     widened : mapping
         By id of a reading: variance that its level gains just before it [mm²; cents²].
-    noise : mapping
-        By tool: factor on its repeatability [-].
     geometry : Geometry, optional
         The job's, where it is worked out already.
     """
@@ -110,12 +108,11 @@ class Belief:
         plan_input: PlanInput,
         aside: frozenset[str] = frozenset(),
         widened: Mapping[str, float] | None = None,
-        noise: Mapping[str | None, float] | None = None,
         geometry: Geometry | None = None,
     ) -> None:
         self.plan_input = plan_input
         self.geometry = geometry or Geometry(plan_input)
-        self.aside, self.widened, self.noise = aside, widened or {}, noise or {}
+        self.aside, self.widened = aside, widened or {}
         self.places = self._other_places()
         self.offsets: dict[object, tuple[float, float]] = {}
         """By nuisance: variance, and the level's mean when it was last started anew."""
@@ -151,13 +148,13 @@ class Belief:
         """A spot's value as it is now [mm; cents]."""
         return self.state.estimate(self.geometry.row(spot))
 
-    def tomorrow(self) -> Belief:
-        """The same belief a day later, nothing more being done."""
+    def after(self, minutes: float) -> Belief:
+        """The same belief so many minutes later, nothing more being done."""
         later = object.__new__(Belief)
         later.__dict__.update(self.__dict__)
         later.state = self.state.copy()
         later.now = self.now
-        later._pass_time(self.now + DAY)
+        later._pass_time(self.now + minutes)
         return later
 
     def response(self) -> Estimate:
@@ -179,15 +176,10 @@ class Belief:
         return [*dict.fromkeys(shared), *self.places]
 
     def _shared(self, reading: Reading) -> float:
-        repeatability, resolution = self._tool(reading)
+        resolution, repeatability = tool_of(reading)
         shared = rounding_shared(repeatability, resolution)
         total = (repeatability or 0.0) ** 2 + (resolution or 0.0) ** 2 / 12.0
         return shared if shared > SHARED_FROM * total else 0.0
-
-    def _tool(self, reading: Reading) -> tuple[float | None, float | None]:
-        resolution, repeatability = tool_of(reading)
-        factor = self.noise.get(reading.tool, 1.0)
-        return (None if repeatability is None else repeatability * factor), resolution
 
     def _offset_name(self, reading: Reading) -> object:
         return spot_of(reading, self.geometry.instrument), reading.tool, tool_of(reading)
@@ -305,7 +297,7 @@ class Belief:
 
     def _noise(self, reading: Reading, spot: Spot, row: Row) -> tuple[float, Row]:
         """Variance of a reading's own noise, and its row with what it shares with others of its kind."""
-        repeatability, resolution = self._tool(reading)
+        resolution, repeatability = tool_of(reading)
         variance = (repeatability or 0.0) ** 2 + (resolution or 0.0) ** 2 / 12.0
         shared = self._shared(reading)
         if shared:

@@ -11,6 +11,7 @@ from ..belief.price import Prices, chance
 from ..belief.rods import rod_odds
 from ..belief.state import Estimate
 from ..belief.surprise import weigh
+from ..belief.update import DAY
 from ..conformity import probability_in_spec
 from .choice import Choice, fixed, limits
 from .contradictions import contradicted
@@ -52,7 +53,7 @@ class Draft:
         self.belief = self.weighed.belief
         self.response = self.belief.response()
         self.odds = rod_odds(plan_input, self.weighed.aside, geometry=self.belief.geometry)
-        later = self.belief.tomorrow() if self.belief.still_coming else self.belief
+        later = self.belief.after(DAY) if self.belief.still_coming else self.belief
         self.known: dict[Spot, Known] = {
             goal.spot: self.sheet.know(goal, self.belief, self.weighed.aside) for goal in self.goals
         }
@@ -269,7 +270,7 @@ class Draft:
         """Say something plainly beside the steps."""
         self.notes.append(Note(code, text, tuple(alternatives), quote))
 
-    def wanted(self, known: Known, why: str) -> ReadingWanted:
+    def wanted(self, known: Known, why: str, *, finest: bool = False) -> ReadingWanted:
         """Ask for a goal's reading."""
         spot, item = known.spot, known.goal.item
         held = item.held
@@ -281,7 +282,7 @@ class Draft:
         elif spot.quantity == "pickup-height":
             held = item.held or (self.instrument.frets,)
         return ReadingWanted(
-            spot.quantity, spot.side, spot.string, spot.pickup, fret, held, known.method, why
+            spot.quantity, spot.side, spot.string, spot.pickup, fret, held, known.method, why, finest
         )
 
     def next_readings(self, *quantities: Quantity, why: str = "after the step") -> tuple[ReadingWanted, ...]:

@@ -248,6 +248,8 @@ class Reading:
     repeatability: float | None = None
     repeatability_source: str | None = None
     """The study that found how well this bench repeats; None = the tool's own figure."""
+    noise: float = 1.0
+    """How much more the tool scatters than that, as this bench's earlier readings have shown [-]."""
     position: Literal["playing", "on-back"] = "playing"
     capo: int | None = None
     """Fret of the capo, None = no capo."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..errors import Refused
 from ..nut import SlotFiling, slot_effect, slot_filing
@@ -11,7 +11,7 @@ from .cautions import cautions
 from .consents import consent_blocks, consent_needed, refused
 from .draft import Draft, Shift
 from .geometry import outermost, share, share_across
-from .goals import Spot
+from .goals import SIDES, Spot
 from .model import Move, Step
 from .reading_steps import listed, read_again
 from .readings import Known
@@ -78,6 +78,9 @@ def lowering_takes(draft: Draft, spot: Spot) -> float:
     A slot is filed before the bridge is lowered: filed to its target while the action still stands high, it
     would end too low for good.
     """
+    if spot.side is None and spot._replace(quantity="action") not in draft.known:
+        bass, treble = (lowering_takes(draft, Spot("nut-action", side)) for side in SIDES)
+        return treble + (bass - treble) * share_across(draft.instrument, spot.string or 1)
     known = draft.known.get(spot._replace(quantity="action"))
     if known is None or known.spot not in draft.values or "action" in draft.blocked:
         return 0.0
@@ -159,7 +162,20 @@ def _file(draft: Draft, high: list[Known]) -> None:
     if coarse:
         _finer(draft, coarse)
     if slots:
-        _place(draft, slots)
+        _place(draft, _falling(draft, slots))
+
+
+def _falling(draft: Draft, slots: list[Slot]) -> list[Slot]:
+    """Let no stop rise from bass to treble: the higher one is kept, up to its upper limit."""
+    found, floor = {}, 0.0
+    for slot in sorted(slots, key=lambda each: each.number):
+        upper, value = draft.known[slot.spot].goal.item.upper, draft.values[slot.spot]
+        most = value if upper is None else min(upper + slot.left, value)
+        floor = max(slot.filing.stop, min(floor, most))
+        down = max(value - floor, 0.0)
+        filing = SlotFiling(floor, down / float(slot_effect(1.0, 1)), down)
+        found[slot.number] = replace(slot, filing=filing)
+    return [found[slot.number] for slot in slots]
 
 
 def _slot(draft: Draft, known: Known) -> Slot | None:

@@ -129,6 +129,8 @@ class ReadingWanted:
     method: str | None = None
     why: str = ""
     """missing, stale, off pitch, too close to call, repeat, after the step …"""
+    finest: bool = False
+    """With the finest tool at hand, not the usual one."""
 
 
 @dataclass(frozen=True)

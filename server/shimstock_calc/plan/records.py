@@ -93,7 +93,8 @@ def tool_of(reading: Reading) -> tuple[float | None, float | None]:
     """Resolution and repeatability of a reading's tool, or of the coarsest usual one when none is named."""
     if reading.resolution is None and reading.repeatability is None:
         return COARSEST[reading.quantity]
-    return reading.resolution, reading.repeatability
+    repeatability = reading.repeatability
+    return reading.resolution, None if repeatability is None else repeatability * reading.noise
 
 
 def uncertainty_source(reading: Reading) -> str:

@@ -11,7 +11,7 @@ from .draft import Draft
 from .model import Block, Move, Step
 from .reading_steps import place_again, read_again, settling
 from .readings import Known
-from .rod_check import TEST_TURN, proven, rod_answers, turns_back
+from .rod_check import DOUBTED, TEST_TURN, proven, rod_answers, turns_back
 from .string_steps import heavier_sets, neck_compliance
 from .words import Measure, Sentence, say
 
@@ -42,6 +42,9 @@ def relief(draft: Draft) -> None:
     if total == 0.0:
         _say_left(draft, goals)
         return
+    if _filed_since_read(draft):
+        _read_before_turning(draft, goals)
+        return
     if "relief" in draft.blocked:
         _unreachable(draft, goals, draft.blocked["relief"])
         return
@@ -58,6 +61,28 @@ def relief(draft: Draft) -> None:
     _place(draft, goals, turns, reach)
     if abs(reach) < abs(total):
         _say_end(draft, goals, total)
+
+
+def _filed_since_read(draft: Draft) -> bool:
+    """Whether something was filed since relief was last read."""
+    filed = [each.order for each in draft.plan_input.adjustments if each.part in {"nut-slot", "saddle"}]
+    read = [each.order for each in draft.plan_input.readings if each.quantity == "relief"]
+    return max(filed, default=-1) > max(read, default=-1)
+
+
+def _read_before_turning(draft: Draft, goals: list[Known]) -> None:
+    draft.place_reading(
+        Step(
+            0,
+            "read-again",
+            None,
+            say("Read relief again"),
+            why=say("something was filed since: the rod is turned only on a relief that was read after it"),
+            probability=draft.choice.chance(goals[0]),
+            readings_next=draft.next_readings("relief", why="read before something was filed"),
+        ),
+        gate="everything",
+    )
 
 
 def _say_end(draft: Draft, goals: list[Known], total: float) -> None:
@@ -121,6 +146,7 @@ def _place(draft: Draft, goals: list[Known], wanted: float, total: float) -> Non
     head = goals[0].spot
     after = draft.values[head] + all_of_it[head][0]
     spread = math.hypot(draft.spreads[head], all_of_it[head][1])
+    looks = 1 if draft.odds.faulty >= DOUBTED else 0
     draft.place_change(
         Step(
             0,
@@ -154,7 +180,10 @@ def _place(draft: Draft, goals: list[Known], wanted: float, total: float) -> Non
                 "loose-nut" if now < 0 and rod.kind == "single-action" else "",
                 "free-play" if rod.kind == "dual-action" and turns_back(draft, now) else "",
             ),
-            readings_next=draft.next_readings("relief"),
+            readings_next=(
+                *draft.next_readings("relief"),
+                *(draft.wanted(known, "the rod may not follow", finest=True) for known in goals[:looks]),
+            ),
         ),
         alone=True,
     )

@@ -7,6 +7,7 @@ import math
 from ..belief.rods import RodOdds
 from .draft import Draft
 from .model import Adjustment, Step
+from .reading_steps import settling
 from .readings import Known
 from .words import Measure, say
 
@@ -16,6 +17,9 @@ TEST_TURN = 0.125
 SUSPECTED, GIVEN_UP = 0.3, 0.8
 """Chance of a dead or reversed rod from which it is not turned before it was read again, and from which it is
 given up [-]; judgement."""
+
+DOUBTED = 0.05
+"""Chance of a dead or reversed rod from which a turn is read twice, once with the finest tool; judgement."""
 
 LOOKS = 3
 """Readings that a suspected rod gets before it is turned once more [-]; judgement."""
@@ -71,7 +75,10 @@ def rod_answers(draft: Draft, goals: list[Known]) -> bool:
         draft.relief_unreachable = True
         return False
     if looks > LOOKS:
-        return True
+        if settling(draft).state != "waiting":
+            return True
+        draft.held = True  # what comes late has come after a rest: only then it is turned once more
+        return False
     _look_again(draft, goals, odds)
     return False
 
@@ -88,7 +95,7 @@ def _look_again(draft: Draft, goals: list[Known], odds: RodOdds) -> None:
                 chance=Measure("probability", odds.faulty),
             ),
             readings_next=tuple(
-                draft.wanted(known, "the rod did not answer as expected")
+                draft.wanted(known, "the rod did not answer as expected", finest=True)
                 for known in goals
                 for _ in range(LOOKS)
             ),

@@ -169,6 +169,7 @@ class ReadingWantedOut(PlaceOut):
     held = ListOf(Whole(), required=True)
     method = Text(max=40, allow_none=True)
     why = Text(max=500, min=0, required=True)
+    finest = Truth(metadata={"description": "With the finest tool at hand, not the usual one."})
 
 
 class CodedTextOut(StrictSchema):

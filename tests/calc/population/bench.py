@@ -133,7 +133,7 @@ class Bench:
         self.tune()
         taken = []
         for wanted in sheet.wanted:
-            tool = self.tools.used(wanted, finest=sheet.finest)
+            tool = self.tools.used(wanted)
             self.spend(MINUTES_READING[wanted.quantity])
             value = self.tools.shown(self.hidden, wanted, tool)
             self.order += 1
@@ -152,6 +152,7 @@ class Bench:
                 tool=tool.name,
                 resolution=tool.resolution,
                 repeatability=tool.repeatability,
+                noise=self.tools.known.get(tool.name, 1.0),
             )
             taken.append(reading)
             self.compare(reading)
@@ -251,7 +252,7 @@ class Bench:
             readings=tuple(self.readings),
             adjustments=tuple(self.adjustments),
         )
-        return Job(known, self.tools.of, self.tools.known)
+        return Job(known, self.tools.of)
 
     def play(self, policy: Policy) -> Outcome:
         """Play the job to its end, hand the instrument over and look a day later."""

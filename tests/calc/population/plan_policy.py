@@ -6,11 +6,15 @@ import math
 from collections.abc import Iterable
 from dataclasses import replace
 
+from shimstock_calc.belief.surprise import weigh
 from shimstock_calc.plan.build import make_plan
+from shimstock_calc.plan.goals import goals
 from shimstock_calc.plan.model import (
     Instrument,
     Move,
     Plan,
+    PlanInput,
+    Quantity,
     Step,
 )
 
@@ -38,6 +42,8 @@ class PlanPolicy:
         said = {"chances": chances(plan), "forecasts": forecasts(plan, job), "rod_doubt": plan.rod_doubt}
         rest = next((step for step in plan.steps if step.do_now and step.kind == "settle"), None)
         if rest is not None and plan.settled.read_from is not None:
+            if not steps:
+                said["forecasts"] = forecasts_at(plan.settled.read_from, given, job)
             return Answer(steps, plan.settled.read_from, Read(rest.readings_next), **said)
         if steps:
             return Answer(steps, **said)
@@ -130,12 +136,30 @@ def chances(plan: Plan) -> dict[Spot, float]:
 
 def forecasts(plan: Plan, job: Job) -> dict[Spot, tuple[float, float]]:
     """What the next reading of each spot with the usual tool is expected to show."""
+    return {
+        Spot(each.quantity, each.side, each.string, each.pickup): (
+            each.now.value,
+            math.hypot(each.now.spread, noise_of(each.quantity, job)),
+        )
+        for each in plan.verdicts
+        if each.now is not None
+    }
+
+
+def forecasts_at(time: float, given: PlanInput, job: Job) -> dict[Spot, tuple[float, float]]:
+    """What relief is expected to show after a rest."""
+    belief = weigh(given).belief
+    later = belief.after(time - belief.now)
     found = {}
-    for each in plan.verdicts:
-        if each.now is None:
-            continue
-        tool = job.tools[each.quantity][0]
-        noise = math.hypot(tool.repeatability, tool.resolution / math.sqrt(12.0))
-        spot = Spot(each.quantity, each.side, each.string, each.pickup)
-        found[spot] = each.now.value, math.hypot(each.now.spread, noise)
+    for goal in goals(given):
+        if goal.spot.quantity == "relief":
+            known = later.estimate(goal.spot)
+            found[Spot(*goal.spot)] = known.mean, math.hypot(known.spread, noise_of("relief", job))
     return found
+
+
+def noise_of(quantity: Quantity, job: Job) -> float:
+    """Standard deviation of a reading with the usual tool [mm; cents]."""
+    tool = job.tools[quantity][0]
+    factor = next((each.noise for each in job.plan_input.readings if each.tool == tool.name), 1.0)
+    return math.hypot(tool.repeatability * factor, tool.resolution / math.sqrt(12.0))

@@ -49,8 +49,6 @@ class Job:
     """Instrument, spec, findings, consents, readings (those of one sheet share `at`) and adjustments."""
     tools: Mapping[Quantity, tuple[Tool, ...]]
     """Tools for each quantity: the usual one first, the finest last."""
-    noise_factors: Mapping[str, float] = field(default_factory=dict)
-    """Noise of a tool as a share of its stated repeatability, as learned on earlier jobs; by tool."""
 
 
 @dataclass(frozen=True)
@@ -58,8 +56,6 @@ class Read:
     """A sheet of readings to take."""
 
     wanted: tuple[ReadingWanted, ...]
-    finest: bool = False
-    """With the finest tool of the bench instead of the usual one."""
 
 
 @dataclass(frozen=True)

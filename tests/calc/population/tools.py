@@ -84,12 +84,12 @@ class Tools:
             else {}
         )
 
-    def used(self, wanted: ReadingWanted, *, finest: bool) -> Tool:
+    def used(self, wanted: ReadingWanted) -> Tool:
         """Tool that a reading is taken with."""
         tools = self.of[wanted.quantity]
         if wanted.method == "straightedge":
             return DIAL
-        return tools[-1] if finest else tools[0]
+        return tools[-1] if wanted.finest else tools[0]
 
     def shown(self, hidden: Hidden, wanted: ReadingWanted, tool: Tool) -> float | None:
         """What a tool shows, in its own steps; None for a string that touches. [mm; cents]."""
