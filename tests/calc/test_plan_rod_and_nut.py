@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from shimstock_calc.plan.rod_check import DOUBTED, SUSPECTED
 from shimstock_calc.plan.wording import plan_text
 from tests import cases
 from tests.calc.plan_made import (
@@ -149,7 +150,7 @@ def test_a_rod_that_may_not_follow_is_read_once_more_with_the_finest_tool(value,
     turned = [{"part": "truss-rod", "turns": 0.25, "order": 10 * n, "at": 10.0 * n} for n in (1, 2)]
     read = [relief(0.60 + (value - 0.60) * n / 2, order=10 * n + 5, at=10.0 * n + 5) for n in range(3)]
     made = plan([*read, *[{**each, "order": 30} for each in HIGH[1:]]], adjustments=turned)
-    assert (0.05 <= made.rod_doubt < 0.3) == (finest == [False, True])
+    assert (DOUBTED <= made.rod_doubt < SUSPECTED) == (finest == [False, True])
     assert [each.finest for each in found(made, "relief").readings_next] == finest
 
 

@@ -313,8 +313,11 @@ def asked_line(asked: Sequence[ReadingWanted]) -> str:
     """Write which readings are asked for: "action, bass and treble side; intonation, strings 1–6"."""
     groups: dict[tuple[Any, ...], list[ReadingWanted]] = {}
     for one in asked:
-        groups.setdefault((one.quantity, one.pickup, tuple(one.held), one.fret), []).append(one)
-    return "; ".join(_places(alike, frets=True) for alike in groups.values())
+        groups.setdefault((one.quantity, one.pickup, tuple(one.held), one.fret, one.finest), []).append(one)
+    return "; ".join(
+        _places(alike, frets=True) + (", with the finest tool" if alike[0].finest else "")
+        for alike in groups.values()
+    )
 
 
 def _places(alike: Sequence[ReadingWanted | Verdict], *, frets: bool = False) -> str:

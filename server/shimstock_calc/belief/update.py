@@ -57,7 +57,7 @@ HAND = 0.1
 FILING_SD = 0.03
 """How well the amount that a file took off is known: standard deviation [mm]; judgement."""
 
-PICKUP_SHARE, PICKUP_SHARE_SD = 0.55, 0.2
+PICKUP_SHARE, PICKUP_SHARE_SD = 0.5, 0.25
 """Part of a rise at the saddle that reaches a pickup under a string held at the last fret [-]; judgement."""
 
 DETUNED = 8.0

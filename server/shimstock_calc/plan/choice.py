@@ -61,12 +61,16 @@ class Choice:
 
     def read_once(self, known: Known) -> bool:
         """Whether what would be taken off and does not come back rests on a single reading."""
-        files = known.spot.quantity == "nut-action" or (
+        return self.files(known) and self._once(known)
+
+    def files(self, known: Known) -> bool:
+        """Whether bringing it to its target takes off what does not come back."""
+        filed = known.spot.quantity == "nut-action" or (
             known.spot.quantity == "action" and self.draft.instrument.bridge.kind == "fixed-saddle"
         )
         estimate = self.draft.tomorrow.get(known.spot)
         high = estimate is not None and estimate.mean > known.goal.item.target
-        return files and high and self._once(known)
+        return filed and high
 
     def doubtful(self, known: Known) -> bool:
         """Whether a quantity is not surely in spec tomorrow, nor accepted."""

@@ -189,12 +189,19 @@ def contradicting(draft: Draft) -> None:
 
 def read_again(draft: Draft, quantities: tuple[Quantity, ...], *, gate: Gate) -> list[Known]:
     """Place one step that repeats every reading whose repetition is worth its minutes."""
-    again = [
+    worth = [
         known for known in draft.of(*quantities) if draft.asks_again(known) and not known.verdict.zero_or_less
     ]
+    again = [known for known in worth if not after_rest(draft, known)]
+    draft.held = draft.held or len(again) < len(worth)
     if again:
         place_again(draft, again, gate=gate)
     return again
+
+
+def after_rest(draft: Draft, known: Known) -> bool:
+    """Whether a reading waits for the rest that filing waits for."""
+    return draft.settling.state == "waiting" and draft.choice.files(known)
 
 
 def place_again(draft: Draft, again: list[Known], *, gate: Gate) -> None:

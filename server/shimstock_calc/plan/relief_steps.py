@@ -9,7 +9,7 @@ from . import directions
 from .cautions import cautions
 from .draft import Draft
 from .model import Block, Move, Step
-from .reading_steps import place_again, read_again, settling
+from .reading_steps import after_rest, place_again, read_again, settling
 from .readings import Known
 from .rod_check import DOUBTED, TEST_TURN, proven, rod_answers, turns_back
 from .string_steps import heavier_sets, neck_compliance
@@ -329,6 +329,7 @@ def settle(draft: Draft) -> None:
         return
     if not draft.of("relief"):
         return
+    again = [known for known in draft.known.values() if after_rest(draft, known) and draft.asks_again(known)]
     draft.place_reading(
         Step(
             0,
@@ -339,7 +340,10 @@ def settle(draft: Draft) -> None:
                 rest=Measure("minutes", draft.plan_input.settings.settle_minutes),
             ),
             why=say("part of what a rod does comes late: look once more tomorrow"),
-            readings_next=draft.next_readings("relief", why="settling"),
+            readings_next=(
+                *draft.next_readings("relief", why="settling"),
+                *(draft.wanted(known, "worth another reading") for known in again),
+            ),
         ),
         gate="nothing",
     )

@@ -18,7 +18,7 @@ SUSPECTED, GIVEN_UP = 0.3, 0.8
 """Chance of a dead or reversed rod from which it is not turned before it was read again, and from which it is
 given up [-]; judgement."""
 
-DOUBTED = 0.05
+DOUBTED = 0.035
 """Chance of a dead or reversed rod from which a turn is read twice, once with the finest tool; judgement."""
 
 LOOKS = 3

@@ -34,6 +34,8 @@ class Hidden:
     """Height of each string at the saddle above the plane over the body [mm]."""
     cents: dict[int, float]
     pickups: dict[tuple[str, str], float]
+    pickup_shares: dict[str, float]
+    """Part of a rise at the saddle that reaches each pickup under a string held at the last fret."""
     saddle_out: dict[str, float]
     compliance: float
     """Relief per newton of pull [mm/N]."""
@@ -181,8 +183,7 @@ class Hidden:
             self.saddles[number] += rise
             for (name, side), gap in self.pickups.items():
                 if number == self.outermost(side):
-                    # elementary geometry: a pickup stands at about seven tenths of the way to the saddle
-                    self.pickups[name, side] = gap + 0.7 * rise
+                    self.pickups[name, side] = gap + self.pickup_shares[name] * rise
 
     def _sharing(self, number: int) -> list[int]:
         if self.plan_input.instrument.bridge.kind != "paired-saddles":

@@ -20,6 +20,9 @@ KINDS = ("two-post", "individual-saddles", "fixed-saddle", "bass", "floating-tre
 CLEAR = 0.25
 """Least height of an open string over any fret on arrival [mm]."""
 
+UNDER = {"neck pickup": (0.10, 0.30), "bridge pickup": (0.65, 0.85), "pickup": (0.30, 0.80)}
+"""Where a pickup stands between the last fret and the saddle; judgement, from usual places of pickups [-]."""
+
 EVERY_KIND = (*KINDS, "paired-saddles", "one-piece", "movable", "resting-tremolo", "locking-tremolo")
 
 
@@ -84,6 +87,10 @@ def make_instrument(seed: int, scenario: Scenario) -> Hidden:
             (pickup["name"], side): float(rng.uniform(1.2, 3.2))
             for pickup in case["instrument"]["pickups"]
             for side in SIDES
+        },
+        pickup_shares={
+            pickup["name"]: float(np.random.default_rng([seed, 4, place]).uniform(*UNDER[pickup["name"]]))
+            for place, pickup in enumerate(case["instrument"]["pickups"])
         },
         saddle_out={side: float(rng.uniform(5.0, 6.2)) for side in SIDES},
         # a beam estimate of 1.1e-3 mm/N, uncertain by a factor 2 either way
