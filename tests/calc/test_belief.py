@@ -231,9 +231,7 @@ def test_the_chance_is_that_of_jcgm_106(mean, spread):
 def test_a_reading_that_can_change_nothing_is_worth_nothing():
     bounds = Limits(0.20, 0.10, 0.30)
     known = Estimate(0.20, 0.02**2)
-    worth = worth_of_reading(
-        known, known.variance, 0.03**2, bounds, before=(), afterwards=(), minutes=1.0, prices=Prices()
-    )
+    worth = worth_of_reading(known, 0.011**2, bounds, before=(), afterwards=(), minutes=1.0, prices=Prices())
     assert worth == pytest.approx(-1.0, abs=0.02)
 
 
@@ -243,7 +241,7 @@ def test_a_reading_is_worth_most_where_the_verdict_hangs_on_it():
     def worth(mean):
         known = Estimate(mean, 0.05**2)
         return worth_of_reading(
-            known, known.variance, 0.02**2, bounds, before=act, afterwards=act, minutes=0.0, prices=Prices()
+            known, 0.046**2, bounds, before=act, afterwards=act, minutes=0.0, prices=Prices()
         )
 
     assert worth(0.25) > worth(0.29) > worth(0.35) > worth(0.60)

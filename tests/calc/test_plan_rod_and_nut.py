@@ -105,6 +105,15 @@ def test_a_rod_that_cannot_is_said_plainly_and_the_bridge_waits(rod, word):
     assert made.finished
 
 
+def test_a_rod_that_was_turned_far_is_turned_no_further():
+    turned = [{"part": "truss-rod", "turns": 0.25, "order": 10 * n, "at": 10.0 * n} for n in range(1, 11)]
+    read = [relief(1.20 - 0.05 * n, order=10 * n + 5, at=10.0 * n + 5) for n in range(11)]
+    made = plan([*read, *[{**each, "order": 200} for each in HIGH[1:]]], adjustments=turned)
+    assert "turned 2 1/2 in all and is turned no further" in plan_text(made)
+    assert "relief-unreachable" in codes(made)
+    assert not any(step.kind == "relief" for step in made.steps)
+
+
 def test_a_rod_with_a_little_left_gives_that_and_no_more():
     made = plan(CASE["readings"], instrument={"rod": {"kind": "single-action", "turns_left_tighten": 0.5}})
     assert (found(made, "relief").moves[0].turns, found(made, "relief").moves[0].total_turns) == (0.25, 0.5)
@@ -249,8 +258,9 @@ def test_work_goes_on_after_a_no():
     assert [change.before for change in step.changes] == [2.2, 1.9]
 
 
-@pytest.mark.parametrize("value, filed", [(0.58, False), (0.60, False), (0.64, True)])
-def test_a_slot_is_filed_once_two_readings_say_that_it_is_likely_too_high(value, filed):
+@pytest.mark.parametrize("value, looks", [(0.57, 4), (0.59, 3), (0.64, 2)])
+def test_a_slot_is_filed_once_readings_say_that_it_is_likely_too_high(value, looks):
+    # judgement: an even chance after two readings, one in five after three; the limit is 0.60
     for repeats in (1, 2, 3):
         readings = [
             relief(0.20),
@@ -259,7 +269,7 @@ def test_a_slot_is_filed_once_two_readings_say_that_it_is_likely_too_high(value,
         ]
         made = plan(readings, consents=YES)
         now = any(step.do_now and step.irreversible for step in made.steps)
-        assert now == (filed and repeats > 1)
+        assert now == (repeats >= looks)
     assert "read-again" in kinds(
         plan([relief(0.20), *action(1.7, 1.5), *nut_action(value, 0.35)], consents=YES)
     )

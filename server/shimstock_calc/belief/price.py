@@ -203,8 +203,7 @@ def worth_of_adjusting(known: Estimate, after: After, limits: Limits, prices: Pr
 
 def worth_of_reading(
     known: Estimate,
-    now: float,
-    noise: float,
+    told: float,
     limits: Limits,
     *,
     before: Sequence[After],
@@ -218,10 +217,8 @@ def worth_of_reading(
     ----------
     known : Estimate
         The quantity as it will be tomorrow [mm; cents].
-    now : float
-        Variance of the quantity as it is now, which is what the reading sees [mm²; cents²].
-    noise : float
-        Variance of the reading [mm²; cents²].
+    told : float
+        Variance that the reading takes away [mm²; cents²].
     limits : Limits
         The quantity's limits [mm; cents].
     before, afterwards : sequence of After
@@ -239,7 +236,7 @@ def worth_of_reading(
 
     adjusted = min((loss_adjusted(act, limits, prices) for act in afterwards), default=math.inf)
     best = min([loss_left(known, limits, prices), *(loss_adjusted(act, limits, prices) for act in before)])
-    taken = min(now * now / (now + noise), known.variance)
+    taken = min(told, known.variance)
     spread, left = math.sqrt(taken), known.variance - taken
     expected = total = 0.0
     for point in range(POINTS):

@@ -29,7 +29,7 @@ from .geometry import (
     SLOWLY,
     Geometry,
 )
-from .state import DIFFUSE, DIFFUSE_CENTS, Estimate, Row, State
+from .state import DIFFUSE, DIFFUSE_CENTS, Estimate, Row, State, along
 
 SHARES = (0.6, 0.2, 0.2)
 """Parts of a rod's response that come at once, quickly and slowly [-]; judgement.
@@ -147,6 +147,20 @@ class Belief:
     def estimate(self, spot: Spot) -> Estimate:
         """A spot's value as it is now [mm; cents]."""
         return self.state.estimate(self.geometry.row(spot))
+
+    def told(self, spot: Spot, reading: Reading) -> float:
+        """Variance that one more reading like this one would take from a spot [mm²; cents²].
+
+        What all readings of a spot with one tool share they cannot tell.
+        """
+        resolution, repeatability = tool_of(reading)
+        noise = (repeatability or 0.0) ** 2 + (resolution or 0.0) ** 2 / 12.0
+        row, name = self.geometry.row(spot), self._offset_name(reading)
+        seen = row
+        if name in self.offsets:
+            seen, noise = (*row, (self.state.place[name], 1.0)), noise - self.offsets[name][0]
+        shared = self.state.shared(seen)
+        return along(shared, row) ** 2 / max(along(shared, seen) + noise, 1e-12)
 
     def after(self, minutes: float) -> Belief:
         """The same belief so many minutes later, nothing more being done."""

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from ..belief.price import After, Limits, Prices, chance, worth_of_adjusting, worth_of_reading
+from ..belief.price import After, Limits, Prices, chance, normal, worth_of_adjusting, worth_of_reading
 from ..belief.rods import LEAST
 from ..belief.state import Estimate
 from ..belief.update import PLAUSIBLE
 from ..conformity import SURE
 from .goals import Spot
-from .inputs import Adjustment, Part, Quantity
+from .inputs import Adjustment, Part, Quantity, Reading
 from .readings import Known
 from .records import tool_of
 from .staleness import affects
@@ -21,6 +21,12 @@ if TYPE_CHECKING:
 
 AGAIN_FROM = 0.7
 """Chance of being in spec from which intonation is read again before it is adjusted [-]; judgement."""
+
+EVEN, FAIR = 0.5, 0.2
+"""Chance of being too high from which a slot or saddle is filed after two readings, and after more [-]."""
+
+LEFT = 0.98
+"""Chance of being in spec from which a quantity is left as it was read [-]; judgement."""
 
 PASSES = 3.0
 """Passes of the file that a nut slot usually takes [-]; judgement."""
@@ -53,7 +59,9 @@ class Choice:
         What cannot be undone is planned, so that the owner can be asked, and waits for its second reading.
         """
         reading, adjusting = self._worth(known)
-        return adjusting > 0.0 and (reading <= 0.0 or self.read_once(known))
+        if self.read_once(known):
+            return adjusting > 0.0 and self._too_high(known) >= EVEN
+        return adjusting > 0.0 and reading <= 0.0 and self.may_file(known)
 
     def reads(self, known: Known) -> bool:
         """Whether another reading is worth its minutes before anything is done."""
@@ -89,17 +97,17 @@ class Choice:
 
     def _weigh(self, known: Known) -> tuple[float, float]:
         estimate = self.draft.tomorrow.get(known.spot)
-        if estimate is None or not self.doubtful(known):
+        surely = not self.doubtful(known) and (known.verdict.probability or 0.0) >= LEFT
+        if estimate is None or known.verdict.accepted or surely:
             return 0.0, 0.0
         act = self._act(known, estimate)
         possible = (act,) if act is not None else ()
         bounds = limits(known)
         reading = worth_of_reading(
             estimate,
-            self.draft.belief.estimate(known.spot).variance,
-            self._noise(known),
+            self._told(known),
             bounds,
-            before=() if self.read_once(known) else possible,
+            before=possible if self.may_file(known) else (),
             afterwards=possible,
             minutes=self.prices.reading[known.spot.quantity] + self.prices.prompt,
             prices=self.prices,
@@ -109,12 +117,36 @@ class Choice:
             reading = max(reading, 1e-3) if self.chance(known) >= AGAIN_FROM else reading
         return reading, adjusting
 
+    def may_file(self, known: Known) -> bool:
+        """Whether enough was read for what cannot be undone, where that is what a quantity needs.
+
+        Two readings and an even chance that it is too high, or more readings and a fair one.
+        """
+        if not self.files(known):
+            return True
+        count = len(self.draft.belief.level(known.spot).readings)
+        return count >= 2 and self._too_high(known) >= (EVEN if count == 2 else FAIR)
+
+    def _too_high(self, known: Known) -> float:
+        estimate, upper = self.draft.tomorrow[known.spot], known.goal.item.upper
+        if upper is None:
+            return 0.0
+        return round(1.0 - normal((upper - estimate.mean) / max(estimate.spread, 1e-9)), 4)
+
     def _once(self, known: Known) -> bool:
         return len(self.draft.belief.level(known.spot).readings) < 2
 
-    def _noise(self, known: Known) -> float:
+    def _told(self, known: Known) -> float:
+        """Variance that one more reading like the last one would take away."""
+        reading = self._last(known)
+        return 0.0 if reading is None else self.draft.belief.told(known.spot, reading)
+
+    def _last(self, known: Known) -> Reading | None:
         readings = self.draft.belief.level(known.spot).readings
-        reading = readings[-1] if readings else known.reading
+        return readings[-1] if readings else known.reading
+
+    def _noise(self, known: Known) -> float:
+        reading = self._last(known)
         if reading is None:
             return 0.0
         resolution, repeatability = tool_of(reading)

@@ -65,10 +65,10 @@ def nut(draft: Draft) -> None:
 def _too_high(draft: Draft, known: Known) -> bool:
     upper = known.goal.item.upper
     after = draft.values[known.spot] - lowering_takes(draft, known.spot)
-    if upper is None or after <= upper or known.verdict.accepted:
+    if upper is None or known.verdict.accepted:
         return False
     if known.spot in draft.touched or after < draft.values[known.spot] or not known.verdict.usable:
-        return draft.chance(known.spot, after) <= SURELY_OUT
+        return after > upper and draft.chance(known.spot, after) <= SURELY_OUT
     return draft.choice.adjusts(known)
 
 

@@ -11,12 +11,15 @@ from .draft import Draft
 from .model import Block, Move, Step
 from .reading_steps import after_rest, place_again, read_again, settling
 from .readings import Known
-from .rod_check import DOUBTED, TEST_TURN, proven, rod_answers, turns_back
+from .rod_check import DOUBTED, TEST_TURN, proven, rod_answers, rod_turns, turns_back
 from .string_steps import heavier_sets, neck_compliance
 from .words import Measure, Sentence, say
 
 MOST_AT_ONCE = 0.25
 """Most that a rod is turned before tuning and reading again [turns]."""
+
+MOST_IN_ALL = 2.5
+"""Turns of a rod in one job, both ways, after which it is left to a repair or accepted [turns]; judgement."""
 
 FAR = 1.5
 """Turns in all from which a rod may come to its end [turns]; common practice, no published source."""
@@ -47,6 +50,13 @@ def relief(draft: Draft) -> None:
         return
     if "relief" in draft.blocked:
         _unreachable(draft, goals, draft.blocked["relief"])
+        return
+    turned = sum(abs(each.turns or 0.0) for each in rod_turns(draft))
+    if turned >= MOST_IN_ALL:
+        why = say(
+            "the rod was turned {turns} in all and is turned no further", turns=Measure("turns", turned)
+        )
+        _unreachable(draft, goals, why, some=True)
         return
     reach = _reach(draft, total)
     if reach == 0.0:
