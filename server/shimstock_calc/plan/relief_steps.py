@@ -9,7 +9,7 @@ from . import directions
 from .cautions import cautions
 from .draft import Draft
 from .model import Block, Move, Step
-from .reading_steps import after_rest, place_again, read_again, settling
+from .reading_steps import GEOMETRY, after_rest, place_again, read_again, settling
 from .readings import Known
 from .rod_check import DOUBTED, TEST_TURN, proven, rod_answers, rod_turns, turns_back
 from .string_steps import heavier_sets, neck_compliance
@@ -36,7 +36,9 @@ def relief(draft: Draft) -> None:
         return
     if any(draft.choice.doubtful(known) for known in goals) and not rod_answers(draft, goals):
         return
-    if read_again(draft, ("relief",), gate="everything"):
+    if any(draft.asks_again(known) for known in goals):
+        # while the rod is being turned relief alone is read
+        read_again(draft, ("relief",) if draft.belief.turned else GEOMETRY, gate="everything")
         return
     if not any(draft.wants_step(known) for known in goals):
         return
