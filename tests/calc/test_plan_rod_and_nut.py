@@ -106,10 +106,10 @@ def test_a_rod_that_cannot_is_said_plainly_and_the_bridge_waits(rod, word):
 
 
 def test_a_rod_that_was_turned_far_is_turned_no_further():
-    turned = [{"part": "truss-rod", "turns": 0.25, "order": 10 * n, "at": 10.0 * n} for n in range(1, 11)]
-    read = [relief(1.20 - 0.05 * n, order=10 * n + 5, at=10.0 * n + 5) for n in range(11)]
+    turned = [{"part": "truss-rod", "turns": 0.25, "order": 10 * n, "at": 10.0 * n} for n in range(1, 13)]
+    read = [relief(1.30 - 0.05 * n, order=10 * n + 5, at=10.0 * n + 5) for n in range(13)]
     made = plan([*read, *[{**each, "order": 200} for each in HIGH[1:]]], adjustments=turned)
-    assert "the rod was turned 2 1/2 turns in all and is turned no further" in plan_text(made)
+    assert "the rod was turned 3 turns in all and is turned no further" in plan_text(made)
     assert "relief-unreachable" in codes(made)
     assert not any(step.kind == "relief" for step in made.steps)
 

@@ -8,8 +8,6 @@ from dataclasses import dataclass
 from statistics import NormalDist
 from typing import NamedTuple
 
-from scipy.stats import binomtest
-
 from ..errors import OutOfRange
 from .update import WRONG
 
@@ -96,6 +94,8 @@ def coverage(distances: Sequence[float]) -> tuple[Inside, ...]:
     >>> [(each.inside, round(each.lower, 3)) for each in coverage([0.1, -0.5, 1.0, 3.0])]
     [(2, 0.15), (3, 0.301), (3, 0.301)]
     """
+    from scipy.stats import binomtest  # slow to import, and reports alone need it
+
     found = []
     for share in SHARES if distances else ():
         reach = NormalDist().inv_cdf(0.5 + share / 2.0)
@@ -137,8 +137,9 @@ def noise_factor(errors: Iterable[Error]) -> float:
     known = sorted((each.away, each.level, each.repeatability, each.resolution) for each in errors)
     if any(min(level, repeatability, resolution) < 0.0 for _, level, repeatability, resolution in known):
         raise OutOfRange("variance, repeatability and resolution must not be negative", "errors")
-    grid = [LEAST + STEP * step for step in range(round((MOST - LEAST) / STEP) + 1)]
-    return round(max(grid, key=lambda factor: _likely(factor, known)), 2)
+    grid: list[float] = [LEAST + STEP * step for step in range(round((MOST - LEAST) / STEP) + 1)]
+    likeliest: float = max(grid, key=lambda factor: _likely(factor, known))
+    return round(likeliest, 2)
 
 
 def _likely(factor: float, known: Sequence[tuple[float, float, float, float]]) -> float:

@@ -6,7 +6,6 @@ import math
 from typing import TYPE_CHECKING
 
 from ..belief.price import After, Limits, Prices, chance, normal, worth_of_adjusting, worth_of_reading
-from ..belief.rods import LEAST
 from ..belief.state import Estimate
 from ..belief.update import PLAUSIBLE
 from ..conformity import SURE
@@ -165,8 +164,7 @@ class Choice:
         coming = max(estimate.variance - self.draft.belief.estimate(known.spot).variance, 0.0)
         spread = math.sqrt(self._noise(known) + coming)
         if part == "truss-rod":
-            response = max(abs(self.draft.response.mean), LEAST)
-            turns = max(math.ceil(away / response / 0.25 - 1e-9), 1)
+            turns = max(math.ceil(away / -self.draft.response.mean / 0.25 - 1e-9), 1)
             minutes = turns * (minutes + prices.reading["relief"])
             minutes += 0.0 if self.draft.belief.turned else prices.visit
             spread = math.hypot(spread, LATE * self.draft.response.spread)

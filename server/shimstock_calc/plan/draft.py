@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Literal, TypeAlias
 
 from ..belief.price import Prices, chance
-from ..belief.rods import rod_odds
+from ..belief.rods import LEAST, rod_odds
 from ..belief.state import Estimate
 from ..belief.surprise import weigh
 from ..belief.update import DAY
@@ -51,7 +51,9 @@ class Draft:
         self.goals: tuple[Goal, ...] = goals(plan_input)
         self.weighed = weigh(plan_input)
         self.belief = self.weighed.belief
-        self.response = self.belief.response()
+        response = self.belief.response()
+        self.response = response._replace(mean=min(response.mean, -LEAST))
+        """What a turn is taken to do: a plan reckons with a healthy rod, or does not turn it."""
         self.odds = rod_odds(plan_input, self.weighed.aside, geometry=self.belief.geometry)
         later = self.belief.after(DAY) if self.belief.still_coming else self.belief
         self.known: dict[Spot, Known] = {

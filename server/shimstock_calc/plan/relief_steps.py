@@ -18,7 +18,7 @@ from .words import Measure, Sentence, say
 MOST_AT_ONCE = 0.25
 """Most that a rod is turned before tuning and reading again [turns]."""
 
-MOST_IN_ALL = 2.5
+MOST_IN_ALL = 3.0
 """Turns of a rod in one job, both ways, after which it is left to a repair or accepted [turns]; judgement."""
 
 FAR = 1.5
