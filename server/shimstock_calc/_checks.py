@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TypeAlias
 
 import numpy as np
@@ -15,7 +16,7 @@ FloatArray: TypeAlias = NDArray[np.float64]
 def finite(value: ArrayLike, field: str) -> FloatArray:
     """Return `value` as a float array, refusing NaN and infinities."""
     array = np.asarray(value, dtype=np.float64)
-    if not np.isfinite(array).all():
+    if not (np.isfinite(array).all() if array.ndim else math.isfinite(array)):
         raise OutOfRange(f"{field} must be a finite number", field)
     return array
 
@@ -25,6 +26,8 @@ def within(
 ) -> FloatArray:
     """Return `value` as a float array, refusing anything outside [low, high]."""
     array = finite(value, field)
+    if not array.ndim and (low is None or array >= low) and (high is None or array <= high):
+        return array
     suffix = f" {unit}" if unit else ""
     bad = np.zeros(array.shape, dtype=bool)
     if low is not None:
@@ -46,7 +49,7 @@ def within(
 def positive(value: ArrayLike, field: str, unit: str = "") -> FloatArray:
     """Return `value` as a float array, refusing zero and below."""
     array = finite(value, field)
-    if (array <= 0).any():
+    if (array <= 0).any() if array.ndim else array <= 0:
         shown = float(array[array <= 0].ravel()[0]) if array.ndim else float(array)
         suffix = f" {unit}" if unit else ""
         raise OutOfRange(f"{field} must be above 0{suffix}; {shown:g} was given", field)

@@ -70,8 +70,9 @@ def _limits(lower: ArrayLike | None, upper: ArrayLike | None) -> tuple[FloatArra
         raise Missing("lower or upper must be given", "lower")
     low = np.asarray(-np.inf) if lower is None else finite(lower, "lower")
     high = np.asarray(np.inf) if upper is None else finite(upper, "upper")
-    low, high = np.broadcast_arrays(low, high)
-    if (low > high).any():
+    if low.ndim or high.ndim:
+        low, high = np.broadcast_arrays(low, high)
+    if (low > high).any() if low.ndim else low > high:
         raise Contradiction("lower must not lie above upper", "lower")
     return low, high
 
