@@ -169,7 +169,10 @@ def verdict(probability: float, sure: float = SURE) -> str:
     >>> verdict(0.986), verdict(0.5), verdict(0.01)
     ('in spec', 'too close to call', 'out of spec')
     """
-    return str(verdicts(float(within(probability, "probability", 0.0, 1.0)), sure))
+    chance, threshold = float(within(probability, "probability", 0.0, 1.0)), _sure(sure)
+    if chance >= threshold:
+        return IN_SPEC
+    return OUT_OF_SPEC if chance <= 1.0 - threshold else TOO_CLOSE
 
 
 def verdicts(probability: ArrayLike, sure: float = SURE) -> np.ndarray[tuple[int, ...], np.dtype[np.str_]]:

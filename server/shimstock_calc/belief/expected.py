@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import NamedTuple
 
 from ..plan.goals import Spot
 from ..plan.inputs import Reading
@@ -45,8 +46,7 @@ def rounding_shared(repeatability: float | None, resolution: float | None) -> fl
     return resolution**2 / (2.0 * math.pi**2) * sum(harmonics)
 
 
-@dataclass(frozen=True)
-class Expected:
+class Expected(NamedTuple):
     """What a reading was expected to show when it was taken, and what it showed.
 
     Attributes

@@ -21,13 +21,12 @@ from ..plan.geometry import (
     share,
     share_across,
     side_scale,
-    string_numbers,
     string_scale,
 )
-from ..plan.goals import OCTAVE, SIDES, Spot, goals, relief_place, spot_of
-from ..plan.inputs import Adjustment, BridgeKind, Instrument, PlanInput, Quantity, Reading, Side
+from ..plan.goals import OCTAVE, ORDER, SIDES, Spot, goals
+from ..plan.inputs import Adjustment, BridgeKind, Instrument, Part, PlanInput, Quantity, Reading, Side
 from ..plan.records import Records
-from ..plan.staleness import affects
+from ..plan.staleness import AFFECTS, affects
 from ..relief import curvature_from_relief, neck_height
 from ..scale import fret_position
 from .state import Row
@@ -38,6 +37,10 @@ AT_ONCE, QUICKLY, SLOWLY = "response at once", "response that comes quickly", "r
 COUPLING, NUT_COUPLING = "coupling of action", "coupling of nut action"
 NECK = (RELIEF, DIFFERENCE, QUICK, SLOW, AT_ONCE, QUICKLY, SLOWLY, COUPLING, NUT_COUPLING)
 HEIGHTS: tuple[Quantity, Quantity] = ("action", "nut-action")
+
+LIFTING: frozenset[Part] = frozenset({"bridge-post", "saddle-screw", "saddle"})
+WITH_HEIGHT: frozenset[Quantity] = frozenset({*HEIGHTS, "pickup-height", "intonation", "saddle-out"})
+"""What a part that raises the strings changes, by an amount that is known where its own is recorded."""
 
 ON_POSTS: frozenset[BridgeKind] = frozenset(
     {"two-post", "one-piece", "movable", "floating-tremolo", "locking-tremolo"}
@@ -142,42 +145,48 @@ class Geometry:
 
     def __init__(self, plan_input: PlanInput) -> None:
         self.instrument: Instrument = plan_input.instrument
-        self.place = relief_place(plan_input)
-        self.joint = self.instrument.body_joint_fret
-        self.numbers = string_numbers(self.instrument)
-        self.items = {goal.spot: goal.item for goal in goals(plan_input)}
-        read = [spot_of(reading, self.instrument) for reading in plan_input.readings]
-        self.spots = tuple(dict.fromkeys([*self.items, *read]))
         self.records = Records(plan_input)
+        self.place = self.records.place
+        self.joint = self.instrument.body_joint_fret
+        self.numbers = self.instrument.numbers
+        self.goals = goals(plan_input, self.records.spots)
+        self.items = {goal.spot: goal.item for goal in self.goals}
+        self.spots = tuple(dict.fromkeys([*self.items, *self.records.spots.values()]))
         entries: list[Reading | Adjustment] = [*plan_input.readings, *plan_input.adjustments]
         self.entries = sorted(entries, key=lambda each: (each.order, len(each.id), each.id))
         """All readings and adjustments of the job in the order in which they happened."""
+        self.inner = {number: share_across(self.instrument, number) for number in self.numbers[1:-1]}
         levels = [Spot(quantity, side) for quantity in HEIGHTS for side in SIDES]
-        levels += [Spot(quantity, None, number) for quantity in HEIGHTS for number in self.numbers[1:-1]]
+        asked = {spot.string for spot in self.spots if spot.quantity in HEIGHTS}
+        levels += [
+            Spot(quantity, None, number) for quantity in HEIGHTS for number in self.inner if number in asked
+        ]
         levels += [spot for spot in self.spots if spot.quantity not in {*HEIGHTS, "relief", "twist"}]
         self.levels: tuple[Spot, ...] = tuple(dict.fromkeys(levels))
         """Spots with a number of their own in the state."""
         self.names: list[object] = [*NECK, *self.levels]
         self._at = {name: place for place, name in enumerate(self.names)}
-        self.inner = {number: share_across(self.instrument, number) for number in self.numbers[1:-1]}
+        self._named = {
+            quantity: [spot for spot in self.levels if spot.quantity == quantity] for quantity in ORDER
+        }
         self.over_neck: Row = [(self.at(RELIEF), 1.0)] + [
             (self.at(spot), self.rise(spot)) for quantity in HEIGHTS for spot in self.outer(quantity)
         ]
         """How relief and the outer strings' heights follow a change of relief [-]."""
-        self.both: dict[Quantity, Row] = {
-            quantity: [(self.at(spot), 1.0) for spot in self.outer(quantity)] for quantity in HEIGHTS
-        }
-        """The outer strings of a quantity."""
+        self.couplings = tuple(
+            (self.at(name), slice(self.at(self.outer(quantity)[0]), self.at(self.outer(quantity)[1]) + 1))
+            for name, quantity in zip((COUPLING, NUT_COUPLING), HEIGHTS, strict=True)
+        )
+        """Places of a coupling and of the two outer strings' heights that it moves."""
         self.readings = {each.id: self._usable(each) for each in plan_input.readings}
         """By id: spot, row and rise of each reading; None where it cannot be used."""
-        every = {*self.spots, *self.levels}
-        self.moved = {
-            each.id: frozenset(spot for spot in every if affects(each, spot, plan_input))
-            for each in plan_input.adjustments
-        }
-        """By id of an adjustment: the spots whose readings it makes stale."""
+        self._moved: dict[tuple[object, ...], frozenset[Spot]] = {}
 
     # ------------------------------------------------------------ rows
+
+    def named(self, quantity: Quantity) -> list[Spot]:
+        """Spots of a quantity that have a number of their own in the state."""
+        return self._named[quantity]
 
     def at(self, name: object) -> int:
         """Place of a number in the state."""
@@ -202,11 +211,11 @@ class Geometry:
 
     def _usable(self, reading: Reading) -> tuple[Spot, Row, float] | None:
         found = None if self.records.unusable(reading, -1) is not None else self.reading_row(reading)
-        return None if found is None else (spot_of(reading, self.instrument), *found)
+        return None if found is None else (self.records.spots[reading.id], *found)
 
     def reading_row(self, reading: Reading) -> tuple[Row, float] | None:
         """What a tool shows, and its rise per millimetre of relief; None = the reading cannot be used."""
-        spot = spot_of(reading, self.instrument)
+        spot = self.records.spots[reading.id]
         if reading.quantity == "relief":
             return self._relief_row(reading, spot)
         if reading.quantity == "action":
@@ -277,6 +286,39 @@ class Geometry:
 
     # ------------------------------------------------------------ what adjustments move
 
+    def moved_by(self, adjustment: Adjustment) -> frozenset[Spot]:
+        """Spots whose readings an adjustment makes stale."""
+        alike = adjustment.part, adjustment.side, adjustment.string, adjustment.pickup
+        found = self._moved.get(alike)
+        if found is None:
+            every = {*self.spots, *self.levels}
+            found = frozenset(spot for spot in every if affects(adjustment, spot, self.records.plan_input))
+            self._moved[alike] = found
+        return found
+
+    def lost_by(self, adjustment: Adjustment) -> frozenset[Quantity]:
+        """Quantities that an adjustment changes by an amount which was not recorded."""
+        part = adjustment.part
+        if part in {"truss-rod", "saddle-position", "pickup-screw"}:
+            return frozenset()
+        if part in LIFTING:
+            lost: frozenset[Quantity] = frozenset({"break-clearance"})
+            return lost if self.height(adjustment) is not None else lost | WITH_HEIGHT
+        if part == "nut-slot":
+            number = self.string_of(adjustment.side, adjustment.string)
+            known = number is not None and adjustment.amount is not None
+            return frozenset() if known else frozenset({*HEIGHTS, "intonation"})
+        return AFFECTS[part]
+
+    def height(self, adjustment: Adjustment) -> float | None:
+        """How far an adjustment raises the strings' far end [mm]; None = not at all, or not recorded."""
+        if adjustment.part not in LIFTING:
+            return None
+        if adjustment.amount is not None:  # of a saddle: what was taken off
+            return -adjustment.amount if adjustment.part == "saddle" else adjustment.amount
+        pitch = self.instrument.bridge.height_thread_pitch
+        return None if adjustment.turns is None or pitch is None else adjustment.turns * pitch
+
     def heights(self, rises: dict[int, float], *, at_nut: bool = False) -> Row:
         """How heights follow rises of single strings, at the saddle or in the nut slot.
 
@@ -287,11 +329,13 @@ class Geometry:
         bass, treble = self.numbers[-1], self.numbers[0]
         for quantity in HEIGHTS:
             for number in self.numbers:
+                spot = self._string_spot(quantity, number)
+                if spot not in self._at:
+                    continue
                 by = rises.get(number, 0.0)
                 if number in self.inner:
                     part = self.inner[number]
                     by -= (1.0 - part) * rises.get(treble, 0.0) + part * rises.get(bass, 0.0)
-                spot = self._string_spot(quantity, number)
                 reach = share(self.meant_fret(spot))
                 moved = by * ((1.0 - reach) if at_nut else reach)
                 if moved:

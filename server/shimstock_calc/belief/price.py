@@ -201,6 +201,13 @@ def worth_of_adjusting(known: Estimate, after: After, limits: Limits, prices: Pr
     return loss_left(known, limits, prices) - loss_adjusted(after, limits, prices)
 
 
+RESULTS = tuple(
+    (z, math.exp(-0.5 * z * z))
+    for z in ((2.0 * point / (POINTS - 1) - 1.0) * WIDTH for point in range(POINTS))
+)
+"""The predicted results [standard deviations from the expected one], with their weights [-]."""
+
+
 def worth_of_reading(
     known: Estimate,
     told: float,
@@ -238,10 +245,9 @@ def worth_of_reading(
     best = min([loss_left(known, limits, prices), *(loss_adjusted(act, limits, prices) for act in before)])
     taken = min(told, known.variance)
     spread, left = math.sqrt(taken), known.variance - taken
-    expected = total = 0.0
-    for point in range(POINTS):
-        z = (2.0 * point / (POINTS - 1) - 1.0) * WIDTH
-        weight = math.exp(-0.5 * z * z)
-        total += weight
-        expected += weight * min(loss_left(Estimate(known.mean + z * spread, left), limits, prices), adjusted)
+    expected, wide = 0.0, math.sqrt(max(left, 0.0))
+    for z, weight in RESULTS:
+        lost = prices.wrong * (1.0 - chance(known.mean + z * spread, wide, limits))
+        expected += weight * min(lost, adjusted)
+    total = sum(weight for _, weight in RESULTS)
     return best - expected / total - minutes

@@ -78,10 +78,14 @@ class _Filters:
         """Turns whose quick and slow parts are still to come."""
 
     def pass_time(self, minutes: float) -> None:
+        if minutes <= 0.0 or not any(self.late):
+            return
+        came = 0.0
         for place, (share, time) in enumerate(zip(SHARES[1:], (QUICK_TIME, SLOW_TIME), strict=True)):
-            came = self.late[place] * (1.0 - math.exp(-minutes / time))
-            self.late[place] -= came
-            self.level -= self.responses * (share * came)
+            part = self.late[place] * (1.0 - math.exp(-minutes / time))
+            self.late[place] -= part
+            came += share * part
+        self.level -= self.responses * came
 
     def turn(self, turns: float, lost: float, unsure: float) -> None:
         moved = math.copysign(max(abs(turns) - lost, 0.0), turns)
@@ -95,18 +99,19 @@ class _Filters:
         total = self.variance * (factor * factor) + variance
         away = value - self.level * factor
         square = away * away / total
-        fits = np.array([math.exp(-0.5 * min(float(each), 1400.0)) for each in square])
+        fits = np.array([math.exp(-0.5 * each) for each in square.tolist()])
         fits = fits / np.sqrt(total * (2.0 * math.pi))
         wide = WRONG / PLAUSIBLE["relief"]
-        density = (1.0 - WRONG) * fits + wide
-        right = (1.0 - WRONG) * fits / density
+        fits *= 1.0 - WRONG
+        density = fits + wide
+        right = fits / density
         if float(self.variance[0]) > PLAUSIBLE["relief"] ** 2:
             density, right = np.ones(len(fits)), np.ones(len(fits))  # the first reading fixes the level
         gain = self.variance * factor / total * right
         self.level += gain * away
         self.variance -= gain * factor * self.variance
         chances = self.chances * density
-        self.chances = chances / float(sum(float(each) for each in chances))
+        self.chances = chances / sum(chances.tolist())
 
 
 def rod_odds(
@@ -131,22 +136,27 @@ def rod_odds(
         Chances that add up to one.
     """
     geometry = geometry or Geometry(plan_input)
-    filters, now, last = _Filters(), 0.0, 0.0
+    filters, reached, now, last = _Filters(), 0.0, 0.0, 0.0
     free = plan_input.instrument.rod.free_play
     for entry in geometry.entries:
-        filters.pass_time(max(entry.at - now, 0.0))
         now = max(entry.at, now)
         if isinstance(entry, Adjustment):
             if entry.part in {"strings", "frets", "spring-claw", "neck-shim"}:
                 filters.variance += DIFFUSE**2
-            if entry.part == "truss-rod" and entry.turns:
-                first = last * entry.turns <= 0.0
-                lost = LOST + free / 2.0 if first else 0.0
-                slack = math.hypot(LOST_SD, free / math.sqrt(12.0)) if first else 0.0
-                filters.turn(entry.turns, lost, math.hypot(HAND * entry.turns, slack))
-                last = entry.turns
-        elif entry.quantity == "relief" and entry.id not in aside:
+            if entry.part != "truss-rod" or not entry.turns:
+                continue
+        elif entry.quantity != "relief" or entry.id in aside:
+            continue
+        filters.pass_time(now - reached)
+        reached = now
+        if isinstance(entry, Reading):
             _read(filters, geometry, entry)
+        elif entry.turns:
+            first = last * entry.turns <= 0.0
+            lost = LOST + free / 2.0 if first else 0.0
+            slack = math.hypot(LOST_SD, free / math.sqrt(12.0)) if first else 0.0
+            filters.turn(entry.turns, lost, math.hypot(HAND * entry.turns, slack))
+            last = entry.turns
     kinds = [float(sum(float(each) for each in filters.chances[filters.kinds == kind])) for kind in (0, 1, 2)]
     return RodOdds(*kinds)
 

@@ -9,7 +9,7 @@ same numbers on any machine.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -54,14 +54,14 @@ class State:
 
     Parameters
     ----------
-    names : sequence of object
+    names : iterable of object
         A name for each number.
     """
 
-    def __init__(self, names: Sequence[object]) -> None:
+    def __init__(self, names: Iterable[object]) -> None:
         self.place = {name: place for place, name in enumerate(names)}
-        self.mean: FloatArray = np.zeros(len(names))
-        self.covariance: FloatArray = np.zeros((len(names), len(names)))
+        self.mean: FloatArray = np.zeros(len(self.place))
+        self.covariance: FloatArray = np.zeros((len(self.place), len(self.place)))
 
     def copy(self) -> State:
         """Return a state that can be changed without changing this one."""
@@ -86,38 +86,45 @@ class State:
 
     def estimate(self, row: Row) -> Estimate:
         """Mean and variance of a combination."""
-        shared = self.shared(row)
-        return Estimate(along(self.mean, row), along(shared, row))
+        if len(row) == 1:
+            ((place, factor),) = row
+            return Estimate(self.mean.item(place) * factor, self.covariance.item(place, place) * factor**2)
+        return Estimate(along(self.mean, row), along(self.shared(row), row))
 
-    def observe(self, row: Row, value: float, variance: float) -> None:
-        """Take in a reading of a combination, with the variance of its noise."""
-        shared = self.shared(row)
-        total = along(shared, row) + variance
-        self.mean += shared * ((value - along(self.mean, row)) / total)
-        self.covariance -= np.multiply.outer(shared, shared) / total
+    def observe(self, row: Row, value: float, variance: float, known: Estimate | None = None) -> None:
+        """Take in a reading of a combination, with the variance of its noise; `known` is its estimate."""
+        shared, known = self.shared(row), known or self.estimate(row)
+        total = known.variance + variance
+        self.mean += shared * ((value - known.mean) / total)
+        taken = shared[:, None] * shared
+        taken /= total
+        self.covariance -= taken
 
-    def move(self, weights: FloatArray, row: Row) -> None:
-        """Add a combination, times a weight for each number, to the numbers."""
-        shared = self.shared(row)
-        variance = along(shared, row)
-        self.mean += weights * along(self.mean, row)
-        crossed = np.multiply.outer(weights, shared)
-        self.covariance += crossed + crossed.T + np.multiply.outer(weights, weights) * variance
+    def follow(self, place: int, source: int, factor: float) -> None:
+        """Add a share of one number to another."""
+        self.mean[place] += self.mean[source] * factor
+        row, column = self.covariance[place], self.covariance[:, place]
+        row += self.covariance[source] * factor
+        column += self.covariance[:, source] * factor
 
     def shift(self, weights: FloatArray, by: float, variance: float) -> None:
         """Move the numbers by a known amount, times a weight each, with the variance of that amount."""
         self.mean += weights * by
-        self.covariance += np.multiply.outer(weights, weights) * variance
+        spread = weights[:, None] * weights
+        spread *= variance
+        self.covariance += spread
 
     def widen(self, place: int, variance: float) -> None:
         """Make one number less sure."""
         self.covariance[place, place] += variance
 
-    def fade(self, place: int, share: float) -> None:
-        """Leave a share of one number."""
-        self.mean[place] *= share
-        self.covariance[place, :] *= share
-        self.covariance[:, place] *= share
+    def fade(self, places: slice, shares: tuple[float, ...]) -> None:
+        """Leave a share of each of some numbers."""
+        left = np.array(shares)
+        mean, rows, columns = self.mean[places], self.covariance[places], self.covariance[:, places]
+        mean *= left
+        rows *= left[:, None]
+        columns *= left
 
     def weights(self, row: Row) -> FloatArray:
         """Write a combination as a weight for every number."""
@@ -144,5 +151,5 @@ def along(values: FloatArray, row: Row) -> float:
     """
     total = 0.0
     for place, factor in row:
-        total += float(values[place]) * factor
+        total += values.item(place) * factor
     return total

@@ -143,8 +143,8 @@ def _weigh_one(belief: Belief, found: Expected) -> tuple[Surprise, Belief]:
     suspects = alike[max(0, place - LOOK_BACK) : place + 1]
     later = [each.reading for each in alike[place + 1 :]]
     distance = (found.value - found.expected) ** 2
-    others = {each.reading.id: _with(belief, aside=belief.aside | {each.reading.id}) for each in suspects}
-    moved = _with(belief, widened={**belief.widened, found.reading.id: distance})
+    others = {each.reading.id: belief.otherwise(each.reading, aside=True) for each in suspects}
+    moved = belief.otherwise(found.reading, more=distance)
     logs = {name: other.likelihood for name, other in others.items()}
     top = max(belief.likelihood, moved.likelihood, *logs.values())
     weights = {name: math.exp(log - top) for name, log in logs.items()}
@@ -160,17 +160,6 @@ def _weigh_one(belief: Belief, found: Expected) -> tuple[Surprise, Belief]:
     if not later:
         return replace(surprise, open=True), moved
     return surprise, (belief if fits / total >= 0.5 else moved)
-
-
-def _with(
-    belief: Belief, aside: frozenset[str] | None = None, widened: Mapping[str, float] | None = None
-) -> Belief:
-    return Belief(
-        belief.plan_input,
-        belief.aside if aside is None else aside,
-        belief.widened if widened is None else widened,
-        belief.geometry,
-    )
 
 
 def _agrees(one: Reading, other: Reading) -> bool:

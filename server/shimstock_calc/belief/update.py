@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from functools import cached_property
+from typing import NamedTuple
 
 from scipy.special import ndtr
 
 from .._checks import FloatArray
 from ..intonation import intonation_after_move
 from ..plan.geometry import outermost, share, share_across
-from ..plan.goals import Spot, spot_of
+from ..plan.goals import Spot
 from ..plan.inputs import Adjustment, PlanInput, Quantity, Reading, RodResponse
 from ..plan.records import tool_of
-from ..plan.staleness import AFFECTS
-from ..relief import GRAVITY_RELIEF
-from .expected import Expected, Level, rounding_shared
+from .expected import Expected, Level
 from .geometry import (
     AT_ONCE,
     COUPLING,
@@ -30,6 +30,7 @@ from .geometry import (
     Geometry,
 )
 from .state import DIFFUSE, DIFFUSE_CENTS, Estimate, Row, State, along
+from .taken import Taken, taken_in
 
 SHARES = (0.6, 0.2, 0.2)
 """Parts of a rod's response that come at once, quickly and slowly [-]; judgement.
@@ -63,9 +64,6 @@ PICKUP_SHARE, PICKUP_SHARE_SD = 0.5, 0.25
 DETUNED = 8.0
 """Standard deviation of what a change of height does to intonation [cents per mm]; judgement."""
 
-LYING_SD = 0.03
-"""Standard uncertainty of the correction for lying on the back [mm relief]; judgement."""
-
 HOLD_BIAS = 0.02
 """Standard deviation of what another pair of hold frets shows beside the geometry [mm]; judgement."""
 
@@ -84,8 +82,27 @@ PLAUSIBLE: dict[Quantity, float] = {
 }
 """Width of the plausible range, over which a wrong reading may lie anywhere [mm; cents]; common practice."""
 
-SHARED_FROM = 0.02
-"""Share of a tool's variance from which the part that its readings of one spot share is kept [-]."""
+SAVE_EVERY = 8
+"""Entries after which the belief is kept, so that a job need not be taken in from its start again [-]."""
+
+
+class Shift(NamedTuple):
+    """What an adjustment by a known amount does, whatever is believed.
+
+    Attributes
+    ----------
+    weights : array
+        How much each number moves per millimetre [-; cents per mm].
+    by, variance : float
+        The amount and its variance [mm; mm²].
+    wider : tuple of (int, float)
+        Places that become less sure, with the variance that they gain [mm²; cents²].
+    """
+
+    weights: FloatArray
+    by: float
+    variance: float
+    wider: tuple[tuple[int, float], ...]
 
 
 class Belief:
@@ -95,40 +112,72 @@ class Belief:
     ----------
     plan_input : PlanInput
         The job.
-    aside : mapping
+
+    Attributes
+    ----------
+    aside : frozenset of str
         Ids of readings that are set aside.
     widened : mapping
         By id of a reading: variance that its level gains just before it [mm²; cents²].
-    geometry : Geometry, optional
-        The job's, where it is worked out already.
+    likelihood : float
+        Log of the density of all readings that were not set aside.
     """
 
-    def __init__(
-        self,
-        plan_input: PlanInput,
-        aside: frozenset[str] = frozenset(),
-        widened: Mapping[str, float] | None = None,
-        geometry: Geometry | None = None,
-    ) -> None:
+    def __init__(self, plan_input: PlanInput) -> None:
         self.plan_input = plan_input
-        self.geometry = geometry or Geometry(plan_input)
-        self.aside, self.widened = aside, widened or {}
+        self.geometry = Geometry(plan_input)
+        self.aside: frozenset[str] = frozenset()
+        self.widened: Mapping[str, float] = {}
         self.places = self._other_places()
-        self.offsets: dict[object, tuple[float, float]] = {}
-        """By nuisance: variance, and the level's mean when it was last started anew."""
-        names = [*self.geometry.names, *self._nuisances()]
+        names = {name: place for place, name in enumerate([*self.geometry.names, *self.places])}
+        self.taken = taken_in(self.geometry, names)
         self.state = State(names)
         self.over_neck = self.state.weights(self.geometry.over_neck)
-        self.both = [self.state.weights(self.geometry.both[quantity]) for quantity in HEIGHTS]
-        self.expected: list[Expected] = []
+        self.shifts = {each.id: self._known_shift(each) for each in plan_input.adjustments}
+        self.offsets: dict[int, float] = {}
+        """By place of a shared rounding: its level's mean when it was last started anew."""
+        self.shown: dict[str, Estimate] = {}
+        """By id of a reading: what its tool was expected to show, its noise included."""
         self.likelihood = 0.0
-        """Log of the density of all readings that were not set aside."""
-        self.levels: dict[Spot, Level] = {}
         self.now = 0.0
         self.turned = 0.0
         """Last turn of the rod, signed [turns]."""
+        self.saved: list[Belief] = []
+        """The belief as it stood before every `SAVE_EVERY`th entry."""
         self._start()
-        for entry in self.geometry.entries:
+        self._take_in(0)
+
+    def otherwise(self, reading: Reading, *, aside: bool = False, more: float = 0.0) -> Belief:
+        """The belief if a reading were set aside, or if its level had gained some variance just before it.
+
+        Parameters
+        ----------
+        reading : Reading
+            The reading from which on the entries are taken in once more.
+        aside : bool
+            Whether it is set aside.
+        more : float
+            Variance that its level gains [mm²; cents²].
+        """
+        start = self.taken[reading.id].place // SAVE_EVERY
+        other = self.saved[start]._copy()
+        other.aside = self.aside | {reading.id} if aside else self.aside
+        other.widened = {**self.widened, reading.id: more} if more else self.widened
+        other._take_in(start * SAVE_EVERY)
+        return other
+
+    def _copy(self) -> Belief:
+        other = object.__new__(Belief)
+        other.__dict__.update(self.__dict__)
+        other.state = self.state.copy()
+        other.offsets, other.shown, other.saved = dict(self.offsets), dict(self.shown), self.saved[:]
+        return other
+
+    def _take_in(self, start: int) -> None:
+        """Take in the job's entries from one on."""
+        for place, entry in enumerate(self.geometry.entries[start:], start):
+            if place % SAVE_EVERY == 0:
+                self.saved.append(self._copy())
             self._pass_time(entry.at)
             if isinstance(entry, Reading):
                 self._read(entry)
@@ -139,10 +188,47 @@ class Belief:
 
     def level(self, spot: Spot) -> Level:
         """History of a spot."""
-        found = self.levels.get(spot)
-        if found is None:
-            found = self.levels[spot] = Level()
-        return found
+        return self.levels.get(spot) or Level()
+
+    @property
+    def levels(self) -> dict[Spot, Level]:
+        """What happened to each level that was read."""
+        return self._course[0]
+
+    @property
+    def expected(self) -> list[Expected]:
+        """What every reading was expected to show, in order; without those that are set aside."""
+        return self._course[1]
+
+    @cached_property
+    def _course(self) -> tuple[dict[Spot, Level], list[Expected]]:
+        """Go through the entries once more, for what happened to each level."""
+        levels: dict[Spot, Level] = {}
+        found: list[Expected] = []
+        for entry in self.geometry.entries:
+            if isinstance(entry, Adjustment):
+                moved, lost = self.geometry.moved_by(entry), self.geometry.lost_by(entry)
+                for spot, level in levels.items():
+                    if spot.quantity in lost:
+                        levels[spot] = Level()
+                        continue
+                    if level.readings and spot in moved:
+                        level.readings = []
+                    if entry.part == "truss-rod" and spot.quantity == "relief":
+                        level.turned += entry.turns or 0.0
+            elif (taken := self.taken.get(entry.id)) is not None:
+                level = levels.setdefault(taken.spot, Level())
+                if entry.id not in self.shown:
+                    continue
+                value, known = 0.0 if entry.zero_or_less else entry.value or 0.0, self.shown[entry.id]
+                first = known.spread > PLAUSIBLE[entry.quantity]
+                before = level.last if level.total else None
+                found.append(
+                    Expected(entry, taken.spot, value, known.mean, known.spread, first, level.turned, before)
+                )
+                level.readings.append(entry)
+                level.total, level.turned, level.last = level.total + 1, 0.0, value
+        return levels, found
 
     def estimate(self, spot: Spot) -> Estimate:
         """A spot's value as it is now [mm; cents]."""
@@ -155,19 +241,16 @@ class Belief:
         """
         resolution, repeatability = tool_of(reading)
         noise = (repeatability or 0.0) ** 2 + (resolution or 0.0) ** 2 / 12.0
-        row, name = self.geometry.row(spot), self._offset_name(reading)
+        row, taken = self.geometry.row(spot), self.taken.get(reading.id)
         seen = row
-        if name in self.offsets:
-            seen, noise = (*row, (self.state.place[name], 1.0)), noise - self.offsets[name][0]
+        if taken is not None and taken.offset in self.offsets:
+            seen, noise = (*row, (taken.offset, 1.0)), noise - taken.shared
         shared = self.state.shared(seen)
         return along(shared, row) ** 2 / max(along(shared, seen) + noise, 1e-12)
 
     def after(self, minutes: float) -> Belief:
         """The same belief so many minutes later, nothing more being done."""
-        later = object.__new__(Belief)
-        later.__dict__.update(self.__dict__)
-        later.state = self.state.copy()
-        later.now = self.now
+        later = self._copy()
         later._pass_time(self.now + minutes)
         return later
 
@@ -182,21 +265,6 @@ class Belief:
         return any(state.covariance[at(name), at(name)] > 1e-8 for name in (QUICK, SLOW))
 
     # ------------------------------------------------------------ the beginning
-
-    def _nuisances(self) -> list[object]:
-        """What readings of one spot with one tool share, and what another pair of hold frets shows."""
-        readings = self.plan_input.readings
-        shared = [self._offset_name(each) for each in readings if self._shared(each) > 0.0]
-        return [*dict.fromkeys(shared), *self.places]
-
-    def _shared(self, reading: Reading) -> float:
-        resolution, repeatability = tool_of(reading)
-        shared = rounding_shared(repeatability, resolution)
-        total = (repeatability or 0.0) ** 2 + (resolution or 0.0) ** 2 / 12.0
-        return shared if shared > SHARED_FROM * total else 0.0
-
-    def _offset_name(self, reading: Reading) -> object:
-        return spot_of(reading, self.geometry.instrument), reading.tool, tool_of(reading)
 
     def _other_places(self) -> tuple[object, ...]:
         """Where relief was read beside the place that the spec means, when it was read at more than one."""
@@ -237,14 +305,15 @@ class Belief:
 
     def _pass_time(self, until: float) -> None:
         passed = until - self.now
-        self.now = max(self.now, until)
-        if passed <= 0.0 or not self.turned:
+        if passed <= 0.0:
             return
-        at = self.geometry.at
+        self.now = until
+        if not self.turned:
+            return
+        quick, slow = self.geometry.at(QUICK), self.geometry.at(SLOW)
         left = math.exp(-passed / QUICK_TIME), math.exp(-passed / SLOW_TIME)
-        self._move_relief(((at(QUICK), 1.0 - left[0]), (at(SLOW), 1.0 - left[1])))
-        self.state.fade(at(QUICK), left[0])
-        self.state.fade(at(SLOW), left[1])
+        self._move_relief(((quick, 1.0 - left[0]), (slow, 1.0 - left[1])))
+        self.state.fade(slice(quick, slow + 1), left)
 
     def _move_relief(self, row: Row) -> None:
         """Let relief change by a combination of the state, and the heights over the neck with it.
@@ -252,107 +321,73 @@ class Belief:
         The couplings' own uncertainty multiplies an uncertain change: mean + cov, variance + σg²σd² + cov²
         beside the linear part, as for any product of two normal variables.
         """
-        state, at = self.state, self.geometry.at
-        places = at(COUPLING), at(NUT_COUPLING)
-        extra = float(state.mean[places[0]]), float(state.mean[places[1]])
-        change = state.estimate(row)
-        shared = state.shared(row)
-        products = [(float(shared[place]), float(state.covariance[place, place])) for place in places]
-        state.move(self._over_neck(), row)
-        for place, mean, both, (joint, variance) in zip(places, extra, self.both, products, strict=True):
-            state.move(both * change.mean, ((place, 1.0),))
-            state.shift(both, joint - change.mean * mean, variance * change.variance + joint * joint)
+        mean, covariance, couplings = self.state.mean, self.state.covariance, self.geometry.couplings
+        shared, weights = self.state.shared(row), self._over_neck()
+        change, variance = along(mean, row), along(shared, row)
+        moved = weights * change
+        crossed = weights[:, None] * (shared + weights * (0.5 * variance))
+        for place, both in couplings:
+            joint = shared.item(place)
+            outer, rows = moved[both], crossed[both]
+            outer += joint
+            beside = covariance[place] + weights * joint
+            beside *= change
+            for other, its in couplings:
+                product = change * change * covariance.item(place, other)
+                if other == place:
+                    product += covariance.item(place, place) * variance + joint * joint
+                outer = beside[its]
+                outer += 0.5 * product
+            rows += beside
+        mean += moved
+        covariance += crossed + crossed.T
 
     def _over_neck(self) -> FloatArray:
         """Weights with which relief and the heights over the neck follow a change of relief."""
         weights = self.over_neck.copy()
-        for name, both in zip((COUPLING, NUT_COUPLING), self.both, strict=True):
-            weights += both * self.state.mean[self.geometry.at(name)]
+        for place, both in self.geometry.couplings:
+            outer = weights[both]
+            outer += self.state.mean.item(place)
         return weights
 
     # ------------------------------------------------------------ readings
 
     def _read(self, reading: Reading) -> None:
-        found = self.geometry.readings[reading.id]
-        if found is None:
+        taken = self.taken.get(reading.id)
+        if taken is None:
             return
-        spot, row, rise = found
-        level = self.level(spot)
-        if reading.zero_or_less and self._outranked(reading, spot):
-            return
-        if reading.id in self.aside:
-            self.likelihood += math.log(WRONG / PLAUSIBLE[reading.quantity])
-            return
-        variance, row = self._noise(reading, spot, row)
-        lying = 0.0
-        if reading.position == "on-back":
-            lying, variance = -GRAVITY_RELIEF * rise, variance + (LYING_SD * rise) ** 2
-        self._widen(reading, spot)
-        self._expect(reading, spot, row, variance, lying)
-        if reading.zero_or_less:
-            self._touch(row, variance, spot)
-        else:
-            self.state.observe(row, (reading.value or 0.0) - lying, variance)
-        level.readings.append(reading)
-        level.total, level.turned = level.total + 1, 0.0
-        level.last = 0.0 if reading.zero_or_less else reading.value
-
-    def _outranked(self, reading: Reading, spot: Spot) -> bool:
-        """Whether a straightedge tells what a string that merely touched could not."""
-        moved = [each.order for each in self.plan_input.adjustments if spot in self.geometry.moved[each.id]]
-        return any(
-            other.method == "straightedge"
-            and other.value is not None
-            and not any(
-                min(other.order, reading.order) < order < max(other.order, reading.order) for order in moved
-            )
-            for other in self.geometry.records.by_spot.get(spot, [])
-        )
-
-    def _noise(self, reading: Reading, spot: Spot, row: Row) -> tuple[float, Row]:
-        """Variance of a reading's own noise, and its row with what it shares with others of its kind."""
-        resolution, repeatability = tool_of(reading)
-        variance = (repeatability or 0.0) ** 2 + (resolution or 0.0) ** 2 / 12.0
-        shared = self._shared(reading)
-        if shared:
-            name = self._offset_name(reading)
-            level = self.estimate(spot).mean
-            started = self.offsets.get(name)
-            if started is None or abs(level - started[1]) > (resolution or 0.0) / 2.0:
-                self.state.set(self.state.place[name], 0.0, math.sqrt(shared))
-                self.offsets[name] = shared, level
-            row = (*row, (self.state.place[name], 1.0))
-            variance -= shared
-        if (reading.held, reading.fret) in self.places:
-            row = (*row, (self.state.place[reading.held, reading.fret], 1.0))
-        return max(variance, 1e-12), row
-
-    def _widen(self, reading: Reading, spot: Spot) -> None:
-        more = self.widened.get(reading.id, 0.0)
-        if more:
-            self.state.shift(self.state.weights(self.geometry.row(spot)[:1]), 0.0, more)
-            self.likelihood += math.log(MOVED)
-
-    def _expect(self, reading: Reading, spot: Spot, row: Row, variance: float, lying: float) -> None:
-        known = self.state.estimate(row)
-        level = self.level(spot)
-        value = 0.0 if reading.zero_or_less else reading.value or 0.0
-        spread = math.sqrt(known.variance + variance)
         wide = PLAUSIBLE[reading.quantity]
-        first = spread > wide
-        self.expected.append(
-            Expected(
-                reading, spot, value, known.mean + lying, spread, first,
-                level.turned, level.last if level.total else None,
-            )
-        )  # fmt: skip
-        if first:
+        if reading.id in self.aside:
+            self.likelihood += math.log(WRONG / wide)
+            return
+        state, spot, row, variance = self.state, taken.spot, taken.row, taken.variance
+        if taken.offset is not None:
+            self._round_alike(taken)
+        if reading.id in self.widened:
+            state.shift(state.weights(self.geometry.row(spot)[:1]), 0.0, self.widened[reading.id])
+            self.likelihood += math.log(MOVED)
+        known = state.estimate(row)
+        shown = self.shown[reading.id] = Estimate(known.mean + taken.lying, known.variance + variance)
+        spread = shown.spread
+        if spread > wide:
             self.likelihood -= math.log(wide)
         elif reading.zero_or_less:
             self.likelihood += math.log(max(float(ndtr(-known.mean / spread)), 1e-300))
         else:
-            away = (value - known.mean - lying) / spread
+            away = ((reading.value or 0.0) - known.mean - taken.lying) / spread
             self.likelihood -= 0.5 * away * away + math.log(spread * math.sqrt(2.0 * math.pi))
+        if reading.zero_or_less:
+            self._touch(row, variance, spot)
+        else:
+            state.observe(row, (reading.value or 0.0) - taken.lying, variance, known)
+
+    def _round_alike(self, taken: Taken) -> None:
+        """Start the rounding that readings share anew, once their level has moved."""
+        assert taken.offset is not None
+        level, started = self.estimate(taken.spot).mean, self.offsets.get(taken.offset)
+        if started is None or abs(level - started) > taken.step:
+            self.state.set(taken.offset, 0.0, math.sqrt(taken.shared))
+            self.offsets[taken.offset] = level
 
     def _touch(self, row: Row, variance: float, spot: Spot) -> None:
         """Take in that a string touched: the value as read lies at or below zero.
@@ -378,20 +413,17 @@ class Belief:
     # ------------------------------------------------------------ adjustments
 
     def _adjust(self, adjustment: Adjustment) -> None:
-        for spot in self.geometry.moved[adjustment.id]:
-            if spot in self.levels:
-                self.levels[spot].readings = []
-        part = adjustment.part
-        if part == "truss-rod":
+        self._forget(self.geometry.lost_by(adjustment))
+        known = adjustment.id in self.shifts
+        shift = self.shifts[adjustment.id] if known else self._known_shift(adjustment)
+        if shift is not None:
+            self.state.shift(shift.weights, shift.by, shift.variance)
+            for place, variance in shift.wider:
+                self.state.widen(place, variance)
+        elif adjustment.part == "truss-rod":
             self._turn(adjustment.turns or 0.0)
-        elif part in {"bridge-post", "saddle-screw", "saddle"}:
-            self._lift(adjustment)
-        elif part == "nut-slot":
-            self._file(adjustment)
-        elif part in {"saddle-position", "pickup-screw"}:
+        elif adjustment.part in {"saddle-position", "pickup-screw"}:
             self._set(adjustment)
-        else:
-            self._forget(*AFFECTS[part])
 
     def _turn(self, turns: float) -> None:
         if not turns:
@@ -406,76 +438,56 @@ class Belief:
         means = [float(state.mean[at(name)]) for name in names]
         common = self._over_neck() * means[0]
         self._move_relief(((at(AT_ONCE), moved),))
-        for name, store in zip(names[1:], (QUICK, SLOW), strict=True):
-            state.move(state.weights(((at(store), 1.0),)), ((at(name), moved),))
-        common += state.weights([(at(QUICK), means[1]), (at(SLOW), means[2])])
+        for name, store, mean in zip(names[1:], (QUICK, SLOW), means[1:], strict=True):
+            state.follow(at(store), at(name), moved)
+            common[at(store)] = mean
         state.shift(common, 0.0, unsure)
-        for spot in self._named("intonation"):
-            self._detune(spot, self.geometry.rise(Spot("action", "bass")) * means[0] * moved)
+        rise = float(self.over_neck[at(Spot("action", "bass"))]) * means[0] * moved
+        for spot in self.geometry.named("intonation"):
+            state.widen(at(spot), (DETUNED * rise) ** 2)
         self.turned = turns
-        for spot, level in self.levels.items():
-            if spot.quantity == "relief":
-                level.turned += turns
 
-    def _lift(self, adjustment: Adjustment) -> None:
-        bridge = self.geometry.instrument.bridge
-        height = adjustment.amount
-        if height is not None and adjustment.part == "saddle":
-            height = -height  # what was taken off
+    def _known_shift(self, adjustment: Adjustment) -> Shift | None:
+        """What lifting a saddle or filing a slot does; None = another part, or no amount was recorded."""
+        if adjustment.part == "nut-slot":
+            return self._filed(adjustment)
+        height = self.geometry.height(adjustment)
         if height is None:
-            pitch = bridge.height_thread_pitch
-            height = None if adjustment.turns is None or pitch is None else adjustment.turns * pitch
-        self._forget("break-clearance")
-        if height is None:
-            self._forget(*HEIGHTS, "pickup-height", "intonation", "saddle-out")
-            return
+            return None
+        at, named = self.geometry.at, self.geometry.named
         rises = self.geometry.saddle_rises(adjustment, 1.0)
-        weights = self.state.weights([*self.geometry.heights(rises), *self._beneath(adjustment, rises)])
-        variance = (HAND * height) ** 2 + (FILING_SD**2 if adjustment.part == "saddle" else 0.0)
-        self.state.shift(weights, height, variance)
-        for spot in self._named("pickup-height"):
-            rise = self._outer_rise(spot, rises) * height
-            self.state.widen(self.geometry.at(spot), (PICKUP_SHARE_SD * rise) ** 2)
-        for spot in self._named("intonation"):
-            rise = rises.get(spot.string or 0, 0.0) * height
-            self._detune(spot, rise * share(self.geometry.meant_fret(spot)))
-
-    def _beneath(self, adjustment: Adjustment, rises: Mapping[int, float]) -> list[tuple[int, float]]:
-        """Places of pickup heights and of the saddle out of its slot, with what they gain per rise."""
-        at = self.geometry.at
-        found = [
-            (at(spot), PICKUP_SHARE * self._outer_rise(spot, rises)) for spot in self._named("pickup-height")
-        ]
+        under = {spot: self._outer_rise(spot, rises) for spot in named("pickup-height")}
+        row = [*self.geometry.heights(rises), *((at(spot), PICKUP_SHARE * up) for spot, up in under.items())]
+        variance = (HAND * height) ** 2
         if adjustment.part == "saddle":
-            found += [
-                (at(spot), 1.0) for spot in self._named("saddle-out") if adjustment.side in (None, spot.side)
-            ]
-        return found
+            variance += FILING_SD**2
+            row += [(at(spot), 1.0) for spot in named("saddle-out") if adjustment.side in (None, spot.side)]
+        wider = [(at(spot), (PICKUP_SHARE_SD * up * height) ** 2) for spot, up in under.items()]
+        for spot in named("intonation"):
+            up = rises.get(spot.string or 0, 0.0) * height * share(self.geometry.meant_fret(spot))
+            wider.append((at(spot), (DETUNED * up) ** 2))
+        return Shift(self.state.weights(row), height, variance, tuple(wider))
 
     def _outer_rise(self, spot: Spot, rises: Mapping[int, float]) -> float:
         return rises.get(outermost(self.geometry.instrument, spot.side or "bass"), 0.0)
 
-    def _named(self, quantity: Quantity) -> list[Spot]:
-        return [spot for spot in self.geometry.levels if spot.quantity == quantity]
-
-    def _detune(self, spot: Spot, rise: float) -> None:
-        """A string that lies higher or lower over its frets is stretched more or less when fretted."""
-        self.state.widen(self.geometry.at(spot), (DETUNED * rise) ** 2)
-
-    def _file(self, adjustment: Adjustment) -> None:
-        number = self.geometry.string_of(adjustment.side, adjustment.string)
-        if number is None or adjustment.amount is None:
-            self._forget(*HEIGHTS, "intonation")
-            return
-        if Spot("intonation", None, number) in self.geometry.names:
-            self._detune(Spot("intonation", None, number), adjustment.amount)
+    def _filed(self, adjustment: Adjustment) -> Shift | None:
+        number, amount = self.geometry.string_of(adjustment.side, adjustment.string), adjustment.amount
+        if number is None or amount is None:
+            return None
         weights = self.state.weights(self.geometry.heights({number: -1.0}, at_nut=True))
-        self.state.shift(weights, adjustment.amount, (HAND * adjustment.amount) ** 2 + FILING_SD**2)
+        wider = [
+            (self.geometry.at(spot), (DETUNED * amount) ** 2)
+            for spot in self.geometry.named("intonation")
+            if spot.string == number
+        ]
+        return Shift(weights, amount, (HAND * amount) ** 2 + FILING_SD**2, tuple(wider))
 
     def _set(self, adjustment: Adjustment) -> None:
         """Move a saddle along its string, or a pickup's screw; without an amount the level is lost."""
+        moved = self.geometry.moved_by(adjustment)
         for spot in self.geometry.levels:
-            if spot not in self.geometry.moved[adjustment.id]:
+            if spot not in moved:
                 continue
             known = self.estimate(spot)
             amount = self._moved(adjustment, spot)
@@ -487,8 +499,8 @@ class Belief:
                 fret = self.geometry.meant_fret(spot)
                 after = intonation_after_move(known.mean, amount, self.geometry.scale_at(spot), fret)
                 by = float(after) - known.mean
-            weights = self.state.weights(self.geometry.row(spot))
-            self.state.shift(weights, by, (HAND * by) ** 2)
+            self.state.mean[self.geometry.at(spot)] += by
+            self.state.widen(self.geometry.at(spot), (HAND * by) ** 2)
 
     def _moved(self, adjustment: Adjustment, spot: Spot) -> float | None:
         """How far a saddle goes along its string, or a pickup up, at one spot [mm]; None = not recorded."""
@@ -506,19 +518,17 @@ class Belief:
         part = share_across(instrument, spot.string or 1)
         return amount * (part if adjustment.side == "bass" else 1.0 - part)
 
-    def _forget(self, *quantities: Quantity) -> None:
+    def _forget(self, quantities: frozenset[Quantity]) -> None:
+        """Lose the levels of some quantities."""
         state, at = self.state, self.geometry.at
-        for spot in self.geometry.levels:
-            if spot.quantity in quantities:
+        for quantity in quantities:
+            for spot in self.geometry.named(quantity):
                 self._lose(spot)
         if "relief" in quantities:
             state.set(at(RELIEF), 0.0, DIFFUSE)
             state.set(at(DIFFERENCE), 0.0, DIFFUSE)
             state.set(at(QUICK), 0.0, 0.0)
             state.set(at(SLOW), 0.0, 0.0)
-        for spot, level in self.levels.items():
-            if spot.quantity in quantities:
-                level.total, level.readings, level.last, level.turned = 0, [], None, 0.0
 
 
 def response_scale(response: RodResponse) -> float:

@@ -16,7 +16,7 @@ from ..conformity import probability_in_spec
 from .choice import Choice, fixed, limits
 from .contradictions import contradicted
 from .geometry import ReliefPlace, coupling, share, share_across, side_scale, string_scale
-from .goals import OCTAVE, Goal, Spot, goals
+from .goals import OCTAVE, Goal, Spot
 from .model import (
     Believed,
     Change,
@@ -47,10 +47,10 @@ class Draft:
     def __init__(self, plan_input: PlanInput) -> None:
         self.plan_input = plan_input
         self.instrument: Instrument = plan_input.instrument
-        self.sheet = Sheet(plan_input)
-        self.goals: tuple[Goal, ...] = goals(plan_input)
         self.weighed = weigh(plan_input)
         self.belief = self.weighed.belief
+        self.sheet = Sheet(plan_input, self.belief.geometry.records)
+        self.goals: tuple[Goal, ...] = self.belief.geometry.goals
         response = self.belief.response()
         self.response = response._replace(mean=min(response.mean, -LEAST))
         """What a turn is taken to do: a plan reckons with a healthy rod, or does not turn it."""

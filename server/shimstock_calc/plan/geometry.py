@@ -57,20 +57,15 @@ def _scales(bass: float, treble: float, strings: int) -> tuple[float, ...]:
     return tuple(float(length) for length in string_scale_lengths(bass, treble, strings))
 
 
-def string_numbers(instrument: Instrument) -> tuple[int, ...]:
-    """Numbers of the strings, from the treble side."""
-    return tuple(sorted(string.number for string in instrument.strings))
-
-
 def outermost(instrument: Instrument, side: Side) -> int:
     """Number of the outermost string of a side."""
-    numbers = string_numbers(instrument)
+    numbers = instrument.numbers
     return numbers[-1] if side == "bass" else numbers[0]
 
 
 def string_scale(instrument: Instrument, number: int) -> float:
     """Scale length of one string [mm]."""
-    numbers = string_numbers(instrument)
+    numbers = instrument.numbers
     if number not in numbers:
         raise OutOfRange(
             f"string must be one of this instrument's, {numbers[0]} to {numbers[-1]}; {number} was given",
@@ -111,7 +106,7 @@ def total_pull(strings: tuple[InstrumentString, ...], bass: float, treble: float
 
 def pair_of(instrument: Instrument, number: int) -> tuple[int, ...]:
     """Numbers of the strings that share a saddle with a string, where two strings share one."""
-    numbers = string_numbers(instrument)
+    numbers = instrument.numbers
     start = numbers.index(number) // 2 * 2
     return numbers[start : start + 2]
 
@@ -119,7 +114,7 @@ def pair_of(instrument: Instrument, number: int) -> tuple[int, ...]:
 def height_over_outer_line(instrument: Instrument, number: int) -> float | None:
     """Height of a string above the line through the outermost two at the saddle [mm]; None = not known."""
     spread = instrument.bridge.string_spread
-    numbers = string_numbers(instrument)
+    numbers = instrument.numbers
     if spread is None or len(numbers) < 3:
         return None
     scale = string_scale(instrument, number)
@@ -131,5 +126,5 @@ def height_over_outer_line(instrument: Instrument, number: int) -> float | None:
 
 def share_across(instrument: Instrument, number: int) -> float:
     """Where a string lies between the outermost two: 0 = treble side, 1 = bass side [-]."""
-    numbers = string_numbers(instrument)
+    numbers = instrument.numbers
     return numbers.index(number) / (len(numbers) - 1) if len(numbers) > 1 else 0.5

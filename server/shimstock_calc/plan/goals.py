@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from ..errors import Contradiction, Missing, OutOfRange
-from .geometry import ReliefPlace, outermost, share_across, string_numbers
+from .geometry import ReliefPlace, outermost, share_across
 from .model import Instrument, PlanInput, Quantity, Reading, Side, SpecItem
 
 OCTAVE = 12
 SIDES: tuple[Side, Side] = ("bass", "treble")
 SIDED: frozenset[Quantity] = frozenset({"action", "nut-action", "saddle-out"})
+ON_A_SIDE: frozenset[Quantity] = SIDED | {"relief", "break-clearance"}
+"""Quantities whose readings at an outermost string are readings of that side."""
 ORDER: tuple[Quantity, ...] = (
     "relief",
     "twist",
@@ -51,16 +53,14 @@ class Goal:
 def spot_of(reading: Reading, instrument: Instrument) -> Spot:
     """Where a reading was taken; a reading on an outermost string is one of that side."""
     side, string = reading.side, reading.string
-    if string is not None and string not in string_numbers(instrument):
-        numbers = string_numbers(instrument)
+    if string is not None and string not in instrument.numbers:
+        numbers = instrument.numbers
         raise OutOfRange(
             f"string must be one of this instrument's, {numbers[0]} to {numbers[-1]}; {string} was given",
             "string",
         )
-    if reading.quantity in SIDED | {"relief", "break-clearance"} and string is not None and side is None:
-        for each in SIDES:
-            if string == outermost(instrument, each):
-                side, string = each, None
+    if string is not None and side is None and reading.quantity in ON_A_SIDE:
+        side = next((each for each in SIDES if string == outermost(instrument, each)), None)
     if side is not None:
         string = None if reading.quantity != "intonation" else string
     pickup = reading.pickup
@@ -79,8 +79,15 @@ def relief_place(plan_input: PlanInput) -> ReliefPlace:
     return ReliefPlace((1, frets), 8)
 
 
-def goals(plan_input: PlanInput) -> tuple[Goal, ...]:
+def goals(plan_input: PlanInput, spots: Mapping[str, Spot] | None = None) -> tuple[Goal, ...]:
     """Every spot that the spec speaks of, in the trade's order.
+
+    Parameters
+    ----------
+    plan_input : PlanInput
+        The job.
+    spots : mapping, optional
+        By id: where each reading was taken, where that is worked out already.
 
     Raises
     ------
@@ -92,17 +99,18 @@ def goals(plan_input: PlanInput) -> tuple[Goal, ...]:
     if not plan_input.spec:
         raise Missing("a setup spec is needed: a target for at least one quantity", "spec")
     ordered = sorted(plan_input.readings, key=lambda reading: (reading.order, reading.id))
-    read = [spot_of(reading, plan_input.instrument) for reading in ordered]
+    instrument = plan_input.instrument
+    read = [spots[each.id] if spots else spot_of(each, instrument) for each in ordered]
     found: dict[Spot, tuple[int, Goal]] = {}
     for item in plan_input.spec:
         _check(item)
         rank = sum(part is not None for part in (item.side, item.string, item.pickup))
-        for spot in _spots(item, plan_input.instrument, read):
+        for spot in _spots(item, instrument, read):
             # an item that names its side, string or pickup goes before one that holds for all
             if spot not in found or rank >= found[spot][0]:
                 found[spot] = rank, Goal(spot, item)
     given = {spot: goal for spot, (_, goal) in found.items()}
-    inner = _between(given, plan_input.instrument, read)
+    inner = _between(given, instrument, read)
     return tuple(sorted([*given.values(), *inner], key=lambda goal: goal.sort_key))
 
 
@@ -119,7 +127,7 @@ def _spots(item: SpecItem, instrument: Instrument, read: Sequence[Spot]) -> list
     quantity = item.quantity
     sides = (item.side,) if item.side else SIDES
     if quantity == "intonation":
-        numbers = (item.string,) if item.string is not None else string_numbers(instrument)
+        numbers = (item.string,) if item.string is not None else instrument.numbers
         return [Spot(quantity, None, number) for number in numbers]
     if quantity == "pickup-height":
         names = (

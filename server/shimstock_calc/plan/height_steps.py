@@ -19,7 +19,6 @@ from .geometry import (
     share,
     share_across,
     side_scale,
-    string_numbers,
 )
 from .goals import OCTAVE, Spot
 from .model import Move, Side, Step
@@ -169,7 +168,7 @@ def _saddles(draft: Draft, wanted: dict[Spot, float]) -> Turned:
     bridge, instrument = draft.instrument.bridge, draft.instrument
     pitch = needed(bridge.height_thread_pitch, "height_thread_pitch")
     turned = Turned("saddle")
-    numbers = string_numbers(instrument)
+    numbers = instrument.numbers
     each = {number: _rise_of(draft, wanted, number) for number in numbers}
     if bridge.kind == "paired-saddles" and bridge.screws_per_saddle == 1:
         groups = [numbers[start : start + 2] for start in range(0, len(numbers), 2)]
@@ -281,7 +280,7 @@ def _name(draft: Draft, move: Move) -> str:
 
 
 def _inner_heights(draft: Draft) -> dict[int, float]:
-    numbers = string_numbers(draft.instrument)[1:-1]
+    numbers = draft.instrument.numbers[1:-1]
     heights = {number: height_over_outer_line(draft.instrument, number) for number in numbers}
     return {number: height for number, height in heights.items() if height}
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Literal, TypeAlias
 
 Kind: TypeAlias = Literal["electric", "acoustic-steel", "classical-nylon", "bass"]
@@ -195,6 +196,11 @@ class Instrument:
     """Old, valuable, lightly braced: an irreversible step needs a consent that names it."""
     delicate_finish: bool = False
     """Old nitrocellulose or celluloid: no flame, no heat, no solvent."""
+
+    @cached_property
+    def numbers(self) -> tuple[int, ...]:
+        """Numbers of the strings, from the treble side."""
+        return tuple(sorted(string.number for string in self.strings))
 
 
 # ---------------------------------------------------------------- spec, readings, what was done

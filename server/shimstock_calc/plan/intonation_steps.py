@@ -9,7 +9,7 @@ from ..intonation import intonation_after_move, saddle_move, saddle_turns
 from . import directions
 from .cautions import cautions
 from .draft import Draft, Shift
-from .geometry import pair_of, share_across, string_numbers, string_scale
+from .geometry import pair_of, share_across, string_scale
 from .goals import OCTAVE, Spot
 from .model import Move, Step
 from .reading_steps import ask_anew, listed, read_again, unread
@@ -210,7 +210,7 @@ def _whole_bridge(
             )
     every = {
         number: ends["treble"] + (ends["bass"] - ends["treble"]) * share_across(draft.instrument, number)
-        for number in string_numbers(draft.instrument)
+        for number in draft.instrument.numbers
     }
     return moves, _cents_shift(draft, every) if moves else {}
 

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import TypeAlias
 
 from ..belief.price import Limits, chance
 from ..belief.update import Belief
 from ..conformity import probability_in_spec, standard_uncertainty, verdict, verdict_at_most
-from .conversions import Converter
+from .conversions import Converted, Converter
 from .goals import OCTAVE, SIDES, Goal, Spot
-from .inputs import PlanInput, Reading
+from .inputs import PlanInput, Quantity, Reading, Side
 from .outputs import Verdict, VerdictWord
 from .records import Records, tool_assumed, tool_of, uncertainty_source
 from .words import Sentence, say
+
+Asked: TypeAlias = tuple[
+    Quantity, Side | None, int | None, str | None, int | None, tuple[int, ...],
+    float, float | None, float | None, str,
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -43,9 +49,9 @@ class Known:
 class Sheet:
     """What all readings of the job together say of each goal."""
 
-    def __init__(self, plan_input: PlanInput) -> None:
+    def __init__(self, plan_input: PlanInput, records: Records | None = None) -> None:
         self.plan_input = plan_input
-        self.records = Records(plan_input)
+        self.records = records or Records(plan_input)
         self.converter = Converter(self.records)
         self.place = self.records.place
 
@@ -71,39 +77,16 @@ class Sheet:
             return Known(goal, _unread(goal, why, reading, stale=reading.order <= since), reading=reading)
         if reading.zero_or_less:
             return _touching(goal, reading)
-        known = self._judged(goal, reading)
-        if belief is None or belief.level(spot).total < 2 or not known.verdict.usable:
-            return known
-        return self._believed(known, belief)
-
-    def _judged(self, goal: Goal, reading: Reading) -> Known:
         converted = self.converter.convert(goal, reading)
         if isinstance(converted, Sentence):
             return Known(goal, _unread(goal, converted, reading), reading=reading)
-        resolution, repeatability = tool_of(reading)
-        item, uncertainty = goal.item, converted.uncertainty(reading)
-        if repeatability is None and converted.extra == 0.0 and resolution is not None:
-            step = resolution * abs(converted.factor)
-            probability = float(probability_in_spec(converted.value, item.lower, item.upper, resolution=step))
+        uncertainty = converted.uncertainty(reading)
+        several = belief is not None and belief.level(spot).total > 1
+        if belief is not None and several:
+            found = _believed(goal, reading, belief)
         else:
-            probability = float(probability_in_spec(converted.value, item.lower, item.upper, uncertainty))
-        note = converted.note
-        if tool_assumed(reading) and note is None:
-            note = say("no tool named: taken as the coarsest usual tool")
-        found = _said(goal, reading, (converted.value, uncertainty), probability, note)
-        said = replace(found, accepted=reading.accepted)
-        return Known(goal, said, reading, reading_uncertainty=uncertainty)
-
-    def _believed(self, known: Known, belief: Belief) -> Known:
-        """Verdict by all that is known of a level, where more than one reading tells of it."""
-        estimate = belief.estimate(known.spot)
-        value, spread = round(estimate.mean, 6), round(estimate.spread, 6)
-        chance_now = chance(
-            value, spread, Limits(known.goal.item.target, known.goal.item.lower, known.goal.item.upper)
-        )
-        note = say("with {count} earlier readings", count=belief.level(known.spot).total - 1)
-        said = _said(known.goal, known.reading, (value, spread), chance_now, note)  # type: ignore[arg-type]
-        return replace(known, verdict=replace(said, accepted=known.verdict.accepted), several=True)
+            found = _judged(goal, reading, converted, uncertainty)
+        return Known(goal, found, reading, several, uncertainty)
 
     def _twist(self, goal: Goal) -> Known:
         bass, treble = (self.records.newest(Spot("relief", side)) for side in SIDES)
@@ -116,8 +99,33 @@ class Sheet:
         item = goal.item
         probability = float(probability_in_spec(value, item.lower, item.upper, uncertainty))
         note = say("relief on the bass side minus relief on the treble side")
-        found = _said(goal, bass, (value, uncertainty), probability, note)
-        return Known(goal, replace(found, accepted=bass.accepted and treble.accepted), bass)
+        accepted = bass.accepted and treble.accepted
+        found = _said(goal, bass, (value, uncertainty), probability, note, accepted=accepted)
+        return Known(goal, found, bass)
+
+
+def _judged(goal: Goal, reading: Reading, converted: Converted, uncertainty: float) -> Verdict:
+    """Verdict by one reading alone."""
+    resolution, repeatability = tool_of(reading)
+    low, high, value = goal.item.lower, goal.item.upper, converted.value
+    if repeatability is None and converted.extra == 0.0 and resolution is not None:
+        step = resolution * abs(converted.factor)
+        probability = float(probability_in_spec(value, low, high, resolution=step))
+    else:
+        probability = float(probability_in_spec(value, low, high, uncertainty))
+    note = converted.note
+    if tool_assumed(reading) and note is None:
+        note = say("no tool named: taken as the coarsest usual tool")
+    return _said(goal, reading, (value, uncertainty), probability, note, accepted=reading.accepted)
+
+
+def _believed(goal: Goal, reading: Reading, belief: Belief) -> Verdict:
+    """Verdict by all that is known of a level, where more than one reading tells of it."""
+    estimate, item = belief.estimate(goal.spot), goal.item
+    value, spread = round(estimate.mean, 6), round(estimate.spread, 6)
+    probability = chance(value, spread, Limits(item.target, item.lower, item.upper))
+    note = say("with {count} earlier readings", count=belief.level(goal.spot).total - 1)
+    return _said(goal, reading, (value, spread), probability, note, accepted=reading.accepted)
 
 
 def _at_its_fret(reading: Reading, goal: Goal) -> bool:
@@ -148,29 +156,44 @@ def _touching(goal: Goal, reading: Reading) -> Known:
     uncertainty = float(standard_uncertainty(repeatability, resolution))
     word: VerdictWord = verdict_at_most(0.0, goal.item.lower, goal.item.upper, uncertainty)  # type: ignore[assignment]
     why = say("the string touches, zero or less: how far below needs a notched straightedge")
-    found = replace(
-        _unread(goal, why, reading),
+    found = Verdict(
+        *_asked(goal),
+        reading=reading.id,
         value=None,
         uncertainty=uncertainty,
+        probability=None,
         verdict=word,
         usable=True,
+        stale=False,
+        zero_or_less=True,
+        reason=why,
         uncertainty_source=uncertainty_source(reading),
     )
     return Known(goal, found, reading, method="straightedge")
 
 
 def _said(
-    goal: Goal, reading: Reading, value: tuple[float, float], probability: float, note: Sentence | None
+    goal: Goal,
+    reading: Reading,
+    value: tuple[float, float],
+    probability: float,
+    note: Sentence | None,
+    *,
+    accepted: bool,
 ) -> Verdict:
-    """Verdict of a converted reading; its value comes with its uncertainty."""
+    """Verdict of a converted reading or of a belief; the value comes with its uncertainty."""
     word: VerdictWord = verdict(probability)  # type: ignore[assignment]
-    return replace(
-        _unread(goal, note, reading),
+    return Verdict(
+        *_asked(goal),
+        reading=reading.id,
         value=value[0],
         uncertainty=value[1],
         probability=probability,
         verdict=word,
         usable=True,
+        stale=False,
+        accepted=accepted,
+        reason=note,
         uncertainty_source=uncertainty_source(reading),
     )
 
@@ -179,18 +202,8 @@ def _unread(
     goal: Goal, why: Sentence | None, reading: Reading | None = None, *, stale: bool = False
 ) -> Verdict:
     """Verdict of a goal without a usable reading."""
-    spot, item = goal.spot, goal.item
     return Verdict(
-        quantity=spot.quantity,
-        side=spot.side,
-        string=spot.string,
-        pickup=spot.pickup,
-        fret=item.fret,
-        held=item.held,
-        target=item.target,
-        lower=item.lower,
-        upper=item.upper,
-        source=item.source,
+        *_asked(goal),
         reading=reading.id if reading else None,
         value=reading.value if reading else None,
         uncertainty=None,
@@ -201,3 +214,12 @@ def _unread(
         zero_or_less=bool(reading and reading.zero_or_less),
         reason=why,
     )
+
+
+def _asked(goal: Goal) -> Asked:
+    """What a verdict says of its goal, in the order of its fields."""
+    spot, item = goal.spot, goal.item
+    return (
+        spot.quantity, spot.side, spot.string, spot.pickup, item.fret, item.held,
+        item.target, item.lower, item.upper, item.source,
+    )  # fmt: skip

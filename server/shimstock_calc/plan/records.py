@@ -30,14 +30,20 @@ class Records:
     def __init__(self, plan_input: PlanInput) -> None:
         self.plan_input = plan_input
         self.place = relief_place(plan_input)
+        self.spots: dict[str, Spot] = {}
+        """By id: where a reading was taken."""
         self.by_spot: dict[Spot, list[Reading]] = {}
-        newest_first = sorted(plan_input.readings, key=_age, reverse=True)
-        for reading in newest_first:
-            self.by_spot.setdefault(spot_of(reading, plan_input.instrument), []).append(reading)
+        for reading in sorted(plan_input.readings, key=_age, reverse=True):
+            spot = self.spots[reading.id] = spot_of(reading, plan_input.instrument)
+            self.by_spot.setdefault(spot, []).append(reading)
+        self._disturbed: dict[Spot, int] = {}
 
     def disturbed_since(self, spot: Spot) -> int:
         """Rank of the last adjustment that affects a spot."""
-        return disturbed_since(spot, self.plan_input)
+        found = self._disturbed.get(spot)
+        if found is None:
+            found = self._disturbed[spot] = disturbed_since(spot, self.plan_input)
+        return found
 
     def newest(self, spot: Spot) -> Reading | None:
         """Newest reading of a spot that can be used and has a value."""

@@ -9,7 +9,7 @@ import numpy as np
 
 from shimstock_calc.board import Board, board_from_readings
 from shimstock_calc.plan.conversions import Converter
-from shimstock_calc.plan.geometry import share_across, side_scale, string_numbers, string_scale
+from shimstock_calc.plan.geometry import share_across, side_scale, string_scale
 from shimstock_calc.plan.goals import OCTAVE, SIDES, Goal, Spot
 from shimstock_calc.plan.model import Instrument, Reading, SpecItem
 from shimstock_calc.plan.records import Records
@@ -77,7 +77,7 @@ def newest_heights(life: WholeLife) -> Heights:
     if reader.lacking:
         raise ReadingsMissing.of(reader.lacking)
     instrument = life.source.instrument
-    numbers = string_numbers(instrument)
+    numbers = instrument.numbers
     nut_action, action = (
         tuple(_at_string(instrument, number, heights[quantity]) for number in numbers)
         for quantity in ("nut-action", "action")
