@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from shimstock_calc.belief.price import After, Limits, Prices, chance, worth_of_
 from shimstock_calc.belief.rods import rod_odds
 from shimstock_calc.belief.state import Estimate, State
 from shimstock_calc.belief.surprise import weigh
-from shimstock_calc.belief.update import DAY, Belief
+from shimstock_calc.belief.update import DAY, WRONG, Belief
 from shimstock_calc.conformity import probability_in_spec
 from shimstock_calc.plan.goals import Spot
 from shimstock_calc.relief import relief_conversion
@@ -114,6 +115,21 @@ def test_a_reading_that_does_not_surprise_never_widens(away, before):
     value = 0.30 + away * math.hypot(narrow, FEELER)
     after = weigh(job(*entries, read(round(value, 6)))).belief.estimate(RELIEF).spread
     assert after <= narrow + 1e-9
+
+
+def test_a_reading_set_aside_is_as_one_that_cannot_be_used():
+    # so many entries that the belief is taken up again where it was kept
+    bows = 0.60, 0.52, 0.41, 0.33, 0.31, 0.22, 0.20
+    given = job(*[entry for bow in bows for entry in (read(bow), turn(0.125))], read(0.19), read(0.20))
+    belief = Belief(given)
+    for reading in given.readings:
+        aside = belief.otherwise(reading, aside=True)
+        readings = [replace(each, at_pitch=each is not reading) for each in given.readings]
+        anew = Belief(replace(given, readings=tuple(readings)))
+        assert aside.state.mean == pytest.approx(anew.state.mean, abs=1e-9)
+        assert aside.state.covariance == pytest.approx(anew.state.covariance, abs=1e-9)
+        assert aside.likelihood == pytest.approx(anew.likelihood + math.log(WRONG / 4.0), abs=1e-6)
+    assert belief.likelihood == Belief(given).likelihood
 
 
 @pytest.mark.parametrize("held, fret", [((1, 22), 9), ((1, 14), 7), ((1, 17), 7), ((2, 20), 9)])
