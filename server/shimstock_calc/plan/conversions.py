@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import NamedTuple
 
 from ..conformity import standard_uncertainty
@@ -39,8 +40,12 @@ class Converted(NamedTuple):
     def uncertainty(self, reading: Reading) -> float:
         """Standard uncertainty of the converted reading."""
         resolution, repeatability = tool_of(reading)
-        own = float(standard_uncertainty(repeatability, resolution, self.factor))
-        return math.hypot(own, self.extra)
+        return math.hypot(_own_uncertainty(repeatability, resolution, self.factor), self.extra)
+
+
+@lru_cache(maxsize=1024)
+def _own_uncertainty(repeatability: float | None, resolution: float | None, factor: float) -> float:
+    return float(standard_uncertainty(repeatability, resolution, factor))
 
 
 class Converter:
