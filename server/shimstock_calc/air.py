@@ -12,6 +12,16 @@ from .errors import Contradiction, Missing
 
 GAS_CONSTANT = 461.5  # J/(kg K), of water vapour
 FREEZING = 273.15  # K at 0 degC
+COLDEST, WARMEST = -40.0, 50.0
+"""Between them Alduchov & Eskridge's Eq. (21) holds within 0.4 % [degC]."""
+WARMING = (10.0, 20.0)
+"""Daily mean outdoors from which, and up to which, a room that is not cooled warms up: EN 15026 [degC]."""
+WARM_ROOM = 25.0
+"""Where it has warmed up to by then: EN 15026 [degC]."""
+WARM_ROOM_SD = 1.0
+"""Standard uncertainty of the room's temperature while it is not heated; judgement [degC]."""
+TAPER = 20.0
+"""Outdoors from which the moisture excess is none; full below 0 degC: EN ISO 13788, from memory [degC]."""
 
 
 def saturation_pressure(temperature: ArrayLike) -> FloatArray:
@@ -188,13 +198,13 @@ class RoomProfile:
     Parameters
     ----------
     moisture_excess : float
-        Vapour added indoors in cold weather: full below 0 degC outdoors, none from 15 degC up [g/m3].
+        Vapour added indoors in cold weather: full below 0 degC outdoors, none from 20 degC up [g/m3].
     heating_set_point : float
         Below it the room is heated [degC].
     cools : bool
         Whether the room is cooled.
     cooling_set_point, cooling_dew_point : float
-        Highest temperature and dew point of a room that cools [degC].
+        Highest temperature and dew point of a room that is cooled [degC].
     humidifier, dehumidifier : float or None
         Lowest and highest humidity that a machine keeps, where there is one [% RH].
 
@@ -264,6 +274,43 @@ class RoomAir:
     dew_point: FloatArray
 
 
+def room_temperature(outdoor_temperature: ArrayLike, profile: RoomProfile = SHOP) -> FloatArray:
+    """Temperature of a room by the weather, where nothing has read it.
+
+    Parameters
+    ----------
+    outdoor_temperature : float or array
+        Mean of the day; -60 to 60 [degC].
+    profile : RoomProfile
+        How the room is kept.
+
+    Returns
+    -------
+    array
+        [degC]
+
+    Raises
+    ------
+    OutOfRange
+        When the temperature lies outside the bounds above.
+
+    Notes
+    -----
+    EN 15026:2007, Annex C: 20 degC while the day outdoors has up to 10 degC on average, rising evenly to 25
+    degC at 20 degC (read in open implementations of the standard). Another heating set point takes the
+    place of the 20 degC. Beyond that, judgement: a room is never cooler than the mean of the day outdoors,
+    unless it is cooled; then it stops at the cooling set point. While a room is not heated its temperature
+    is known to ± 1 degC (standard uncertainty; judgement).
+
+    >>> room_temperature([5.0, 15.0, 20.0, 30.0]).tolist()
+    [20.0, 22.5, 25.0, 30.0]
+    """
+    outdoors = within(outdoor_temperature, "outdoor_temperature", -60.0, 60.0, "degC")
+    heated = profile.heating_set_point
+    room = np.maximum(np.interp(outdoors, WARMING, (heated, max(heated, WARM_ROOM))), outdoors)
+    return np.asarray(np.minimum(room, profile.cooling_set_point) if profile.cools else room)
+
+
 def indoor_air(
     outdoor_temperature: ArrayLike,
     outdoor_pressure: ArrayLike,
@@ -275,13 +322,13 @@ def indoor_air(
     Parameters
     ----------
     outdoor_temperature : float or array
-        [degC]
+        Mean of the day; -60 to 60 [degC].
     outdoor_pressure : float or array, broadcast with `outdoor_temperature`
         Vapour pressure; above 0 [Pa].
     profile : RoomProfile
         How the room is kept.
     indoor_temperature : float or array, optional
-        Overrides what the profile's heating and cooling give [degC].
+        As read, instead of `room_temperature`; -10 to 60 [degC].
 
     Returns
     -------
@@ -295,25 +342,22 @@ def indoor_air(
 
     Notes
     -----
-    Outdoor air is warmed at constant vapour pressure, plus the profile's excess: full below 0 degC
-    outdoors, linear to 0 at 15 degC. Heated to the set point; on warmer days the room follows the outdoors,
-    unless it cools: then its temperature and dew point stop at the cooling set points. A humidifier or
-    dehumidifier has the last word. Common practice around the physics of `warmed_humidity`.
+    Outdoor air is warmed at constant vapour pressure, plus the profile's excess, which tapers from full at
+    0 degC outdoors to none at 20 degC (EN ISO 13788, its humidity classes; from memory). The temperature is
+    that of `room_temperature`. A room that is cooled has at most the cooling dew point, in any weather. A
+    humidifier or dehumidifier has the last word.
     """
     outdoors = within(outdoor_temperature, "outdoor_temperature", -60.0, 60.0, "degC")
     pressure = positive(outdoor_pressure, "outdoor_pressure", "Pa")
     outdoors, pressure = np.broadcast_arrays(outdoors, pressure)
     if indoor_temperature is None:
-        room = np.maximum(outdoors, profile.heating_set_point)
-        if profile.cools:
-            room = np.minimum(room, profile.cooling_set_point)
+        room = room_temperature(outdoors, profile)
     else:
         room = within(indoor_temperature, "indoor_temperature", -10.0, 60.0, "degC")
-    share = np.clip((15.0 - outdoors) / 15.0, 0.0, 1.0)
+    share = np.clip(1.0 - outdoors / TAPER, 0.0, 1.0)
     pressure = pressure + share * excess_pressure(profile.moisture_excess, room)
     if profile.cools:
-        dried = np.minimum(pressure, saturation_pressure(profile.cooling_dew_point))
-        pressure = np.where(outdoors > profile.heating_set_point, dried, pressure)
+        pressure = np.minimum(pressure, saturation_pressure(profile.cooling_dew_point))
     humidity = warmed_humidity(pressure, room)
     if profile.humidifier is not None:
         humidity = np.maximum(humidity, profile.humidifier)
@@ -337,13 +381,13 @@ def indoor_humidity(
     Parameters
     ----------
     outdoor_temperature : float or array
-        -60 to 60 [degC].
+        Mean of the day; -40 to 50 [degC].
     relative_humidity, dew_point : float or array, broadcast with `outdoor_temperature`
-        Of the outdoor air, exactly one of them [% RH], [degC].
+        Of the outdoor air, exactly one of them; the dew point from -40 on [% RH], [degC].
     profile : RoomProfile
         How the room is kept; `SHOP` (2 g/m3) or `HOME` (3 g/m3) unless said otherwise.
     indoor_temperature : float or array, optional
-        Overrides what the profile's heating and cooling give [degC].
+        As read, instead of `room_temperature`; -10 to 50 [degC].
 
     Returns
     -------
@@ -353,16 +397,22 @@ def indoor_humidity(
     Raises
     ------
     Missing, Contradiction, OutOfRange
-        When the outdoor air is not given by exactly one of humidity and dew point, or is outside nature.
+        When the outdoor air is not given by exactly one of humidity and dew point, or a temperature lies
+        outside the bounds above.
 
     Notes
     -----
-    See `indoor_air` and `vapour_pressure`.
+    See `indoor_air` and `vapour_pressure`; refused where the vapour pressure does not hold within 0.4 %.
 
     >>> dry = RoomProfile(moisture_excess=0.0)
     >>> round(float(indoor_humidity(-15.0, 70.0, profile=dry, indoor_temperature=21.0).relative_humidity), 3)
     5.405
     """
+    within(outdoor_temperature, "outdoor_temperature", COLDEST, WARMEST, "degC")
+    if dew_point is not None:
+        within(dew_point, "dew_point", COLDEST, WARMEST, "degC")
+    if indoor_temperature is not None:
+        within(indoor_temperature, "indoor_temperature", -10.0, WARMEST, "degC")
     pressure = vapour_pressure(outdoor_temperature, relative_humidity, dew_point)
     return indoor_air(outdoor_temperature, np.maximum(pressure, 1e-3), profile, indoor_temperature)
 

@@ -89,7 +89,7 @@ def test_a_heated_northern_room_is_driest_in_winter_and_its_wood_follows():
     room = room_year(column(place, "T_mean_C"), column(place, "pv_mean_Pa_AE_water"))
     moisture = monthly_means(equilibrium_year(room))
     assert moisture[[0, 1, 11]].max() < 6.5
-    assert moisture[[6, 7]].min() > 12.0
+    assert moisture[[6, 7]].min() > 10.5
     damped = room_year(
         column(place, "T_mean_C"),
         column(place, "pv_mean_Pa_AE_water"),

@@ -51,10 +51,14 @@ def profile_of(given: Given) -> RoomProfile:
 class IndoorHumidityQuestion(RoomFields):
     """The weather and how the room is kept; or the room's air and what is wanted."""
 
-    outdoor_temperature = asked("temperature", -60.0, 60.0, "Temperature outdoors")
+    outdoor_temperature = asked(
+        "temperature", air.COLDEST, air.WARMEST, "Temperature outdoors, mean of the day"
+    )
     outdoor_relative_humidity = asked("relative-humidity", 0.0, 100.0, "Humidity outdoors, over water")
-    outdoor_dew_point = asked("temperature", -60.0, 60.0, "Dew point outdoors, instead of the humidity")
-    temperature = asked("temperature", -10.0, 60.0, "Temperature of the room, where it is known")
+    outdoor_dew_point = asked(
+        "temperature", air.COLDEST, air.WARMEST, "Dew point outdoors, instead of the humidity"
+    )
+    temperature = asked("temperature", -10.0, air.WARMEST, "Temperature of the room, where it is known")
     relative_humidity = asked("relative-humidity", 0.0, 100.0, "Humidity of the room as read")
     wanted_relative_humidity = asked("relative-humidity", 1.0, 95.0, "Humidity that the room shall have")
 
@@ -86,7 +90,16 @@ def _weather(given: Given) -> tuple[float, float | None, float | None]:
 
 def _indoors(given: Given) -> dict[str, Any]:
     found = air.indoor_humidity(*_weather(given), profile_of(given), given.get("temperature"))
-    return _room(float(found.temperature), float(found.relative_humidity))
+    told_ = _room(float(found.temperature), float(found.relative_humidity))
+    if "temperature" not in given and given["outdoor_temperature"] > air.WARMING[0]:
+        told_["note"] = [*told_["note"], _WARM]
+    return told_
+
+
+_WARM = (
+    f"The room's temperature is an estimate, ± {air.WARM_ROOM_SD:g} °C in this weather, and 1 °C is about "
+    "3 % of relative humidity: give the temperature where it is known."
+)
 
 
 def _room(temperature: float, humidity: float) -> dict[str, Any]:
@@ -146,16 +159,20 @@ INDOOR_HUMIDITY = Calculation(
     source=(
         AIR_SOURCE,
         "Vapour of an ideal gas, R = 461.5 J/(kg K)",
+        "Temperature of the room: EN 15026:2007, Annex C (read in open implementations of the standard); "
+        f"± {air.WARM_ROOM_SD:g} °C while it is not heated (judgement)",
+        "Vapour added indoors tapers from 0 to 20 °C outdoors: EN ISO 13788, humidity classes (from memory)",
         "Vapour added indoors: two occupied houses had means of 2.9 to 3.3 g/m³ in cold weather (data set "
         "trh-1, A. Laukkarinen, CC-BY 4.0)",
-        "Set points, and 35 to 60 % for a verdict: common practice, no published source",
+        "Set points: common practice, no published source; 35 to 60 % for a verdict: judgement",
     ),
     validity=(
         "-40 to 50 °C, where the vapour pressure holds within 0.4 %. Humidity outdoors over water, also "
-        "below freezing, as weather stations report it. A room with its windows shut for hours."
+        "below freezing, as weather stations report it. Means of days: a room with its windows shut for "
+        "hours."
     ),
-    formulas=(air.indoor_humidity, air.indoor_air, air.vapour_pressure, air.vapour_to_add,
-              air.vapour_density),
+    formulas=(air.indoor_humidity, air.indoor_air, air.room_temperature, air.vapour_pressure,
+              air.vapour_to_add, air.vapour_density),
     blame={
         "relative_humidity": "outdoor_relative_humidity", "dew_point": "outdoor_dew_point",
         "wanted": "wanted_relative_humidity", "indoor_temperature": "temperature",
