@@ -10,9 +10,10 @@ from numpy.typing import ArrayLike, NDArray
 from ._checks import FloatArray, finite, within
 from .climate import YEAR_DAYS
 from .errors import Contradiction, OutOfRange
-from .moisture import steady_year
+from .moisture import steady_year, with_hysteresis
 
 RANGE_IN_SD = 3.29  # a low-to-high range is read as the middle 90 % of a normal distribution
+HALF_RANGE_IN_SD = 3.0**0.5  # of a rectangular distribution, JCGM 100:2008, 4.3.7
 MOST_PARTS = 4
 
 
@@ -145,32 +146,36 @@ def lay_rows(watched: Watched, places: int) -> Rows:
     )
 
 
-def _moisture_change(years: FloatArray, rows: Rows, days: int) -> FloatArray:
-    """Change since day 0 under low, middle and high tau; shape (rows, parts, 3, days + 1).
+def _moisture_change(
+    years: FloatArray, rows: Rows, days: int, sorption_ratio: float
+) -> tuple[FloatArray, FloatArray]:
+    """Change since day 0 under low, middle and high tau, and how far hysteresis may take it either way.
 
-    The lag is linear: a part that began off its steady year keeps that difference times exp(-days/tau).
+    Both of shape (rows, parts, 3, days + 1). The lag is linear: a part that began off its steady year keeps
+    that difference times exp(-days/tau).
     """
     keys = np.stack([np.broadcast_to(rows.place[:, None, None], rows.tau.shape), rows.tau], axis=-1)
     unique, back = np.unique(keys.reshape(-1, 2), axis=0, return_inverse=True)
     steady = steady_year(years[unique[:, 0].astype(np.int64)], unique[:, 1])
-    which = back.reshape(rows.tau.shape)
-    at = (rows.day[:, None] - 1 + np.arange(days + 1)[None, :]) % YEAR_DAYS
-    moisture = steady[which[..., None], at[:, None, None, :]]
-    begun = moisture[..., :1]
-    off = np.where(np.isnan(rows.start), 0.0, rows.start - begun[..., 1, 0])[..., None, None]
-    off = np.broadcast_to(off, begun.shape)
+    halfway = with_hysteresis(steady, sorption_ratio)
+    which = back.reshape(rows.tau.shape)[..., None]
+    at = ((rows.day[:, None] - 1 + np.arange(days + 1)[None, :]) % YEAR_DAYS)[:, None, None, :]
+    none, moisture = steady[which, at], halfway[which, at]
+    off = np.where(np.isnan(rows.start), 0.0, rows.start - none[:, :, 1, 0])[..., None, None]
     fading = np.expm1(-np.arange(days + 1) / rows.tau[..., None])
-    return np.asarray(moisture - begun + off * fading, dtype=np.float64)
+    change = moisture - moisture[..., :1]
+    either_way = (none - none[..., :1]) - change
+    return np.asarray(change + off * fading, dtype=np.float64), np.asarray(either_way, dtype=np.float64)
 
 
-def forecast_rows(years: FloatArray, rows: Rows, days: int, air_sd: float) -> Drift:
+def forecast_rows(years: FloatArray, rows: Rows, days: int, air_sd: float, sorption_ratio: float) -> Drift:
     from scipy.special import ndtr
 
-    change = _moisture_change(years, rows, days)
+    change, either_way = _moisture_change(years, rows, days, sorption_ratio)
     middle = change[:, :, 1]
     spread = np.ptp(change, axis=2) / RANGE_IN_SD
     strayed = -air_sd * np.expm1(-np.arange(days + 1) / rows.tau[:, :, 1, None])
-    unsure = spread**2 + strayed**2
+    unsure = spread**2 + strayed**2 + (either_way[:, :, 1] / HALF_RANGE_IN_SD) ** 2
     mean, sd = rows.mean[..., None], rows.sd[..., None]
     variance = (sd**2 * (middle**2 + unsure) + mean**2 * unsure).sum(axis=1) + rows.u[:, None] ** 2
     expected = rows.value[:, None] + (mean * middle).sum(axis=1)

@@ -10,12 +10,13 @@ from numpy.typing import ArrayLike, NDArray
 from ._checks import FloatArray, within
 from ._drift import Drift, Watched, forecast_rows, lay_rows, moisture_years
 from .errors import Contradiction, Missing
+from .moisture import SORPTION_RATIO
 from .seasons import AIR_SD, HORIZON
 from .sensitivity import Contribution
 
-EARLIEST = 14  # days; common practice, no published source
+EARLIEST = 14  # days; judgement, no published source
 THRESHOLD = 0.25  # probability of being outside the spec that asks for a recheck; the shop's setting
-MOISTURE_LIMIT = 2.0  # % MC since the last final reading; common practice, no published source
+MOISTURE_LIMIT = 2.0  # % MC since the last final reading; judgement, no published source
 CHUNK = 256  # rows worked at once: about 10 MB, however many there are
 NO_RECHECK, BY_SPEC, BY_MOISTURE = 0, 1, 2
 
@@ -134,6 +135,7 @@ def recheck_days(
     earliest: int = EARLIEST,
     moisture_limit: float = MOISTURE_LIMIT,
     air_sd: float = AIR_SD,
+    sorption_ratio: float = SORPTION_RATIO,
 ) -> Rechecks:
     """First day on which each watched quantity asks to be looked at again.
 
@@ -153,6 +155,8 @@ def recheck_days(
         Change of moisture that is enough by itself; above 0 [% MC].
     air_sd : float
         How far a real year strays from the normal one; 0 to 5 [% MC].
+    sorption_ratio : float
+        As in `seasons.seasonal_drift`; 0.5 to 1 [-].
 
     Returns
     -------
@@ -169,8 +173,8 @@ def recheck_days(
     Notes
     -----
     The first day, not before `earliest`, on which the probability of being outside the spec on that day
-    reaches the threshold, or a part's moisture has moved by more than the limit: common practice, no
-    published source. When both come on one day the spec is named.
+    reaches the threshold, or a part's moisture has moved by more than the limit; the usual limits are
+    judgement. When both come on one day the spec is named.
     """
     ahead = int(within(days, "days", 1.0, 1100.0, "days"))
     first = int(within(earliest, "earliest", 0.0, ahead, "days"))
@@ -181,7 +185,12 @@ def recheck_days(
     rows = lay_rows(watched, years.shape[0])
     count = rows.value.shape[0]
     pieces = [
-        _recheck(forecast_rows(years, rows.part(slice(at, at + CHUNK)), ahead, strays), first, enough, limit)
+        _recheck(
+            forecast_rows(years, rows.part(slice(at, at + CHUNK)), ahead, strays, sorption_ratio),
+            first,
+            enough,
+            limit,
+        )
         for at in range(0, count, CHUNK)
     ]
     if not pieces:

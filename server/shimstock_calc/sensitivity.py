@@ -38,11 +38,9 @@ class Sensitivity:
 
 
 # Board and neck swell against each other at different speeds: the sign is not known beforehand.
-RELIEF_PRIOR = Sensitivity(
-    0.0, 0.03, "prior: relief of a neck, either way; common practice, no published source"
-)
+RELIEF_PRIOR = Sensitivity(0.0, 0.03, "prior: relief of a neck, either way; judgement")
 SADDLE_PRIOR = Sensitivity(
-    0.1, 0.1, "prior: a damp top lifts its saddle; common practice, no published source"
+    0.1, 0.1, "prior: a damp top lifts its saddle, common practice; how far, judgement"
 )
 
 

@@ -24,6 +24,7 @@ from shimstock_calc.moisture import (
     sine_response,
     steady_year,
     time_constant,
+    with_hysteresis,
 )
 from tests.reference.load import table
 
@@ -211,9 +212,53 @@ def test_days_to_follow_take_the_share_back(share, tau):
         assert moisture_response(0.0, [1.0], tau, days)[0] == pytest.approx(share, abs=1e-9)
 
 
+def everything(followed, ratio, **how):
+    """Moisture with all of the hysteresis."""
+    return 2.0 * with_hysteresis(followed, ratio, **how) - followed
+
+
+YEARS = st.lists(st.floats(3.0, 16.0), min_size=8, max_size=40).map(np.array)
+
+
+@given(YEARS, st.floats(0.5, 1.0), st.booleans())
+def test_hysteresis_keeps_the_wood_between_wetting_and_drying(followed, ratio, repeats):
+    # Wood Handbook, ch. 4 (from memory): wetting over drying is the ratio, Table 4-2 lies midway
+    all_of_it = everything(followed, ratio, repeats=repeats)
+    drying = followed * 2.0 / (1.0 + ratio)
+    assert (all_of_it <= drying + 1e-9).all()
+    assert (all_of_it >= ratio * drying - 1e-9).all()
+    # between the two it stays where it was
+    free = (all_of_it[1:] < drying[1:] - 1e-9) & (all_of_it[1:] > ratio * drying[1:] + 1e-9)
+    assert np.diff(all_of_it)[free] == pytest.approx(np.zeros(free.sum()), abs=1e-9)
+
+
+@given(YEARS)
+def test_without_hysteresis_wood_follows_and_with_it_a_steady_room_leaves_it_alone(followed):
+    assert with_hysteresis(followed, 1.0) == pytest.approx(followed, abs=1e-12)
+    steady = np.full(30, followed[0])
+    assert with_hysteresis(steady) == pytest.approx(steady, abs=1e-12)
+
+
+@given(YEARS)
+def test_a_year_with_hysteresis_closes(followed):
+    twice = with_hysteresis(np.concatenate([followed, followed]))
+    once = with_hysteresis(followed)
+    assert twice == pytest.approx(np.concatenate([once, once]), abs=1e-12)
+
+
+def test_wood_dried_and_wetted_back_to_one_humidity_differs_by_the_ratio():
+    # Wood Handbook, ch. 4 (from memory): 0.85
+    swing = 9.0 + 4.0 * np.sin(2.0 * np.pi * np.arange(400) / 400.0)
+    all_of_it = everything(swing, 0.85)
+    wetting, drying = all_of_it[0], all_of_it[200]  # the same 9 % without hysteresis
+    assert wetting / drying == pytest.approx(0.85, abs=1e-9)
+
+
 @pytest.mark.parametrize(
     "call, field",
     [
+        (lambda: with_hysteresis([8.0, 9.0], 0.4), "ratio"),
+        (lambda: with_hysteresis([8.0, float("nan")]), "moisture"),
         (lambda: moisture_response(8.0, 9.0, 1.0), "equilibrium"),
         (lambda: moisture_response(8.0, [9.0], 0.0), "tau"),
         (lambda: moisture_response(float("nan"), [9.0], 1.0), "start"),

@@ -366,14 +366,17 @@ SEASONAL_DRIFT = Calculation(
         f"{HANDBOOK}, Eq. (4-5)",
         RESPONSE_SOURCE,
         "Probability on each day: JCGM 106:2012",
+        "Hysteresis: wood that took moisture up settles at about 0.85 of what wood settles at that gave it "
+        "off, Wood Handbook, ch. 4 (from memory); how much of it a season shows: judgement",
         "Relief 0 ± 0.03 mm and saddle height 0.1 ± 0.1 mm per % of moisture, 25 %, 2 % of moisture and 14 "
-        "days: common practice, no published source",
+        "days: judgement",
     ),
     validity=(
         "A normal year and a room kept as said; a real year strays by about 0.3 % of moisture. An instrument "
         "that is left as it was at its final readings."
     ),
-    formulas=(seasons.seasonal_drift, recheck.recheck_days, climate.room_year, climate.room_year_from_log,
+    formulas=(seasons.seasonal_drift, moisture.with_hysteresis, recheck.recheck_days, climate.room_year,
+              air.room_temperature, climate.room_year_from_log,
               sensitivity.action_contributions, sensitivity.sensitivity_slope),
     blame={
         "outdoor_pressure": "months", "outdoor_temperature": "months", "temperature": "months",

@@ -64,7 +64,9 @@ WOOD_MOISTURE = Calculation(
     source=(f"{HANDBOOK}, Eq. (4-5), within 0.06 % of moisture of its Table 4-2",),
     validity=(
         "5 to 95 % of relative humidity and -1 to 132 °C, where Table 4-2 reaches. One figure for all "
-        "species: dense, oily tropical woods settle lower."
+        "species: dense, oily tropical woods settle lower. It lies midway between wood that took moisture up "
+        "and wood that gave it off, which settle about 8 % of the figure below and above it (Wood Handbook, "
+        "ch. 4, from memory)."
     ),
     formulas=(wood.wood_moisture, wood.humidity_for_moisture),
 )

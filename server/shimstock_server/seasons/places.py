@@ -25,7 +25,7 @@ from shimstock_calc.climate import (
     room_year_from_log,
 )
 from shimstock_calc.errors import CalculationError
-from shimstock_calc.moisture import moisture_response
+from shimstock_calc.moisture import moisture_response, with_hysteresis
 from shimstock_calc.wood import wood_moisture
 from shimstock_server.database.tables.bench import MOST_AHEAD
 from shimstock_server.database.tables.owners import Instrument
@@ -301,7 +301,8 @@ class RoomLog:
         """Moisture of a part on each day from the first to the last, worked out once [% MC]."""
         if tau not in self.parts:
             lead = self._settled[: max(1, int(tau))].mean()
-            self.parts[tau] = moisture_response(lead, self._settled, tau)
+            followed = moisture_response(lead, self._settled, tau)
+            self.parts[tau] = with_hysteresis(followed, repeats=False)
         return self.parts[tau]
 
 

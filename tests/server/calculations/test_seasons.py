@@ -63,7 +63,7 @@ def test_the_room_of_a_northern_winter(ask: Ask) -> None:
 
 
 # pins seasonal-drift: the first day from day 14 on which moisture has moved by 2 % or 25 % are out of spec;
-#     common practice, no published source
+#     judgement
 def test_when_to_look_again_and_why(ask: Ask) -> None:
     found = ask("seasonal-drift", months=months("Chicago"), **AUTUMN, every=1)
     drift = found["quantities"][0]

@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 
 from shimstock_calc.air import HOME, vapour_pressure
 from shimstock_calc.climate import room_year
-from shimstock_calc.moisture import moisture_response
+from shimstock_calc.moisture import moisture_response, with_hysteresis
 from shimstock_calc.relief import relief_conversion
 from shimstock_calc.wood import wood_moisture
 from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
@@ -82,7 +82,11 @@ def make_world(
     lives = np.arange(instruments) % rooms
     settles = wood_moisture(humid, warm)
     before = np.concatenate([settles[:, :365], settles], axis=1)
-    moisture = moisture_response(settles.mean(axis=1)[lives], before[lives], tau)[:, 365:]
+    followed = moisture_response(settles.mean(axis=1)[lives], before[lives], tau)
+    # each wood keeps another share of the hysteresis, from none to all of it
+    halfway = with_hysteresis(followed, repeats=False)
+    share_ = rng.uniform(0.0, 2.0, (instruments, 1))
+    moisture = (followed + share_ * (halfway - followed))[:, 365:]
     began = rng.normal(0.20, 0.05, instruments) - FACTOR * sensitivity * moisture[:, 0]
     return World(
         [uuid4() for _ in range(rooms)], warm, humid, [uuid4() for _ in range(instruments)],

@@ -139,7 +139,7 @@ def test_an_instrument_without_a_sounding_top_is_called_by_its_neck_alone(shop: 
     shop.read_to_the_end(0.20)
     got = shop.forecast()
     neck = [day["moisture_change"]["value"] for day in got["quantities"][0]["days"]]
-    # common practice, no published source: 2 % of moisture since the reading is reason enough
+    # judgement: 2 % of moisture since the reading is reason enough
     first = next(n for n, moved in enumerate(neck) if abs(moved) > 2.0)
     due = date.fromisoformat(got["recheck_on"])
     assert (got["cause"], (due - date(2026, 10, 12)).days) == ("moisture", first)
@@ -148,7 +148,7 @@ def test_an_instrument_without_a_sounding_top_is_called_by_its_neck_alone(shop: 
 
 @ON_SQLITE
 def test_no_day_before_the_fourteenth(shop: SeasonShop) -> None:
-    # common practice, no published source: a reading is left alone for two weeks
+    # judgement: a reading is left alone for two weeks
     shop.read_to_the_end(0.31)
     assert shop.forecast()["recheck_on"] == "2026-10-26"
 
@@ -253,7 +253,7 @@ def test_work_begun_ends_a_forecast_and_the_present_spec_counts(shop: SeasonShop
 
 @ON_SQLITE
 def test_a_damp_room_lifts_an_acoustics_saddle_and_its_action(shop: SeasonShop) -> None:
-    # common practice, no published source: + 0.1 mm of saddle per % MC, half of it at the 12th fret
+    # judgement: + 0.1 mm of saddle per % MC, half of it at the 12th fret
     model = {
         "maker": "Alder & Finch", "name": "Wren", "kind": "acoustic-steel", "strings": 6,
         "scale_bass": mm(645.2), "scale_treble": mm(645.2), "frets": 20, "body_joint_fret": 14,
