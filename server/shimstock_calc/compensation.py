@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 
 from ._checks import FloatArray, positive, within
 from .errors import Contradiction, OutOfRange
+from .wire import core_section
 
 FRETS = 12  # the source judges a string by its first octave
 MOST_FRETS = 36
@@ -166,6 +167,37 @@ def kappa_from_stretch(stretch_coefficient: ArrayLike) -> FloatArray:
     return np.asarray(2.0 * R + 1.0, dtype=np.float64)
 
 
+def bending_radius(core: ArrayLike, core_shape: str = "round") -> FloatArray:
+    """Radius of the round section that resists bending as a core does, for its area.
+
+    Parameters
+    ----------
+    core : float or array
+        Diameter of the plain string or round core, or size across flats of a hexagonal core [mm].
+    core_shape : str
+        `round` or `hex` [-].
+
+    Returns
+    -------
+    array
+        For `open_stiffness` [mm].
+
+    Raises
+    ------
+    OutOfRange
+        When the size is not above 0 or the shape is neither.
+
+    Notes
+    -----
+    2·√(I/A), twice the radius of gyration: half the diameter of a round core, s·√(5/18) of a hexagonal one.
+
+    >>> float(bending_radius(0.4)), round(float(bending_radius(0.4, "hex")), 4)
+    (0.2, 0.2108)
+    """
+    area, second = core_section(core, core_shape)
+    return np.asarray(2.0 * np.sqrt(second / area), dtype=np.float64)
+
+
 def open_stiffness(kappa: ArrayLike, core_radius: ArrayLike, scale_length: ArrayLike) -> FloatArray:
     """Stiffness of the open string, B0.
 
@@ -174,7 +206,7 @@ def open_stiffness(kappa: ArrayLike, core_radius: ArrayLike, scale_length: Array
     kappa : float or array
         [-]
     core_radius : float or array, broadcast
-        Of the part that bears the tension; above 0 [mm].
+        Of the part that bears the tension, `bending_radius`; above 0 [mm].
     scale_length : float or array, broadcast
         Above 0 [mm].
 
@@ -190,7 +222,7 @@ def open_stiffness(kappa: ArrayLike, core_radius: ArrayLike, scale_length: Array
 
     Notes
     -----
-    B0 = sqrt(kappa) r / (2 X0), Anderson & Beausoleil (2024); equals sqrt(E I / T) / X0 of a round section.
+    B0 = sqrt(kappa) r / (2 X0), Anderson & Beausoleil (2024); equals sqrt(E I / T) / X0.
 
     >>> round(float(open_stiffness(51.0, 0.43, 650.0)), 5)
     0.00236

@@ -11,9 +11,7 @@ from ._checks import FloatArray, finite, plain, positive, within
 from .errors import Missing, OutOfRange, Refused
 from .neck import saddle_share
 from .scale import fret_position
-
-STEEL_MODULUS = 200e3
-"""Young's modulus of steel wire [MPa]; rounded handbook value."""
+from .wire import STEEL_MODULUS, core_section
 
 
 def slot_effect(lowered: ArrayLike, fret: ArrayLike) -> FloatArray:
@@ -95,7 +93,7 @@ def slot_filing(
     Notes
     -----
     Filing stops at target + 2u, so that what the tool cannot see never takes the slot below its target
-    (common practice, no published source).
+    (judgement).
 
     >>> round(slot_filing(0.70, 0.45, 0.35, 0.60, 0.03).stop, 2)
     0.51
@@ -128,6 +126,7 @@ def sharpening(
     *,
     fret: ArrayLike = 1,
     modulus: float = STEEL_MODULUS,
+    core_shape: str = "round",
 ) -> FloatArray:
     """How much pressing a plain string down at a low fret stretches it sharp.
 
@@ -136,7 +135,7 @@ def sharpening(
     nut_action : float or array
         How far the string is pressed down at that fret [mm].
     diameter : float or array, broadcast
-        Core diameter [mm].
+        Diameter of the plain string or round core, or size across flats of a hexagonal core [mm].
     tension : float or array, broadcast
         Pull of the open string [N].
     scale_length : float or array, broadcast
@@ -145,6 +144,8 @@ def sharpening(
         Where it is pressed [-].
     modulus : float
         Young's modulus [MPa].
+    core_shape : str
+        `round` or `hex` [-].
 
     Returns
     -------
@@ -164,7 +165,7 @@ def sharpening(
     length, x = positive(scale_length, "scale_length", "mm"), fret_position(fret, scale_length)
     pressed = within(nut_action, "nut_action", 0, 10, "mm")
     stretch = 0.5 * pressed**2 * (1.0 / x + 1.0 / (length - x)) / length
-    area = np.pi * positive(diameter, "diameter", "mm") ** 2 / 4.0
+    area = core_section(positive(diameter, "diameter", "mm"), core_shape)[0]
     growth = positive(modulus, "modulus", "MPa") * area * stretch / positive(tension, "tension", "N")
     return plain(600.0 * np.log2(1.0 + growth))
 
@@ -177,6 +178,7 @@ def nut_action_for_sharpening(
     *,
     fret: ArrayLike = 1,
     modulus: float = STEEL_MODULUS,
+    core_shape: str = "round",
 ) -> FloatArray:
     """How far a plain string may be pressed down at a low fret before it sounds so much sharper.
 
@@ -185,7 +187,7 @@ def nut_action_for_sharpening(
     sharp : float or array
         Most that the added pull may sharpen, 0 to 100 [cents].
     diameter : float or array, broadcast with `sharp`
-        Core diameter [mm].
+        Diameter of the plain string or round core, or size across flats of a hexagonal core [mm].
     tension : float or array, broadcast
         Pull of the open string [N].
     scale_length : float or array, broadcast
@@ -194,6 +196,8 @@ def nut_action_for_sharpening(
         Where it is pressed [-].
     modulus : float
         Young's modulus [MPa].
+    core_shape : str
+        `round` or `hex` [-].
 
     Returns
     -------
@@ -214,7 +218,7 @@ def nut_action_for_sharpening(
     """
     length, x = positive(scale_length, "scale_length", "mm"), fret_position(fret, scale_length)
     cents = within(sharp, "sharp", 0, 100, "cents")
-    area = np.pi * positive(diameter, "diameter", "mm") ** 2 / 4.0
+    area = core_section(positive(diameter, "diameter", "mm"), core_shape)[0]
     growth = np.exp2(cents / 600.0) - 1.0
     stretch = growth * positive(tension, "tension", "N") / (positive(modulus, "modulus", "MPa") * area)
     return plain(np.sqrt(2.0 * stretch * length / (1.0 / x + 1.0 / (length - x))))

@@ -11,13 +11,14 @@ from ._checks import FloatArray, finite, positive, whole, within
 from .compensation import (
     MOST_FRETS,
     StringGeometry,
+    bending_radius,
     intonation_curve,
     kappa_from_section,
     kappa_from_stretch,
     open_stiffness,
 )
 from .errors import Contradiction
-from .wire import MATERIALS
+from .wire import STEEL_MODULUS, core_section
 
 MOST_SETBACK = 20.0
 STRETCH = 25.0
@@ -104,7 +105,13 @@ class Stretch:
 
 
 def string_stretch(
-    material: str, scale_length: float, pull: float | None, core: float | None, gauge: float | None
+    material: str,
+    scale_length: float,
+    pull: float | None,
+    core: float | None,
+    gauge: float | None,
+    *,
+    core_shape: str = "round",
 ) -> Stretch | None:
     """How a string answers stretching, from what is known of it.
 
@@ -117,9 +124,11 @@ def string_stretch(
     pull : float or None
         Of the open string; needed for steel [N].
     core : float or None
-        Diameter of what bears the pull; needed for steel [mm].
+        Diameter of what bears the pull, or its size across flats; needed for steel [mm].
     gauge : float or None
         Outside diameter; needed for the others [mm].
+    core_shape : str
+        `round` or `hex` [-].
 
     Returns
     -------
@@ -144,10 +153,9 @@ def string_stretch(
     if material == "steel":
         if core is None or pull is None:
             return None
-        area = np.pi / 4.0 * float(positive(core, "core", "mm")) ** 2
-        modulus = MATERIALS["steel"].modulus or 0.0
-        kappa = float(kappa_from_section(area, modulus, pull))
-        return Stretch(kappa, float(open_stiffness(kappa, core / 2.0, length)), "from core and pull")
+        kappa = float(kappa_from_section(core_section(core, core_shape)[0], STEEL_MODULUS, pull))
+        radius = bending_radius(core, core_shape)
+        return Stretch(kappa, float(open_stiffness(kappa, radius, length)), "from core and pull")
     if gauge is None:
         return None
     kappa = float(kappa_from_stretch(STRETCH))

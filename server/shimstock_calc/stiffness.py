@@ -9,26 +9,31 @@ from numpy.typing import ArrayLike
 
 from ._checks import FloatArray, plain, positive, within
 from .errors import Contradiction
-
-STEEL_MODULUS = 203400.0
-"""Young's modulus of steel music wire below 0.81 mm, looked up [MPa]."""
+from .wire import STEEL_MODULUS, core_section
 
 
 def inharmonicity(
-    diameter: ArrayLike, tension: ArrayLike, scale_length: ArrayLike, modulus: ArrayLike = STEEL_MODULUS
+    diameter: ArrayLike,
+    tension: ArrayLike,
+    scale_length: ArrayLike,
+    modulus: ArrayLike = STEEL_MODULUS,
+    core_shape: str = "round",
 ) -> FloatArray:
     """Coefficient B of a stiff string's partials.
 
     Parameters
     ----------
     diameter : float or array
-        Diameter of the plain string, or of a wound one's core: the wrap adds hardly any stiffness [mm].
+        Diameter of the plain string or round core, or size across flats of a hexagonal core: the wrap adds
+        hardly any stiffness [mm].
     tension : float or array
         Pull [N].
     scale_length : float or array
         Speaking length [mm].
     modulus : float or array
         Young's modulus of the string or its core [MPa].
+    core_shape : str
+        `round` or `hex` [-].
 
     Returns
     -------
@@ -38,18 +43,20 @@ def inharmonicity(
     Raises
     ------
     OutOfRange
-        When a value is not above zero.
+        When a value is not above zero, or the shape is neither.
 
     Notes
     -----
-    B = pi³·E·d⁴/(64·T·X²): H. Fletcher, *Normal vibration frequencies of a stiff piano string*, J. Acoust.
-    Soc. Am. 36, 203 (1964), pinned ends. Same constant as R. W. Young, J. Acoust. Soc. Am. 24, 267 (1952).
+    B = pi²·E·I/(T·X²), I the second moment of area of `core_section`; pi³·E·d⁴/(64·T·X²) of a round one: H.
+    Fletcher, *Normal vibration frequencies of a stiff piano string*, J. Acoust. Soc. Am. 36, 203 (1964),
+    pinned ends. Same constant as R. W. Young, J. Acoust. Soc. Am. 24, 267 (1952).
 
     >>> round(float(inharmonicity(0.43, 75.0, 650.0)) * 1e6, 1)
     106.3
     """
-    stiff = math.pi**3 * positive(modulus, "modulus", "MPa") * positive(diameter, "diameter", "mm") ** 4
-    pull = 64.0 * positive(tension, "tension", "N") * positive(scale_length, "scale_length", "mm") ** 2
+    second = core_section(positive(diameter, "diameter", "mm"), core_shape)[1]
+    stiff = math.pi**2 * positive(modulus, "modulus", "MPa") * second
+    pull = positive(tension, "tension", "N") * positive(scale_length, "scale_length", "mm") ** 2
     return plain(stiff / pull)
 
 

@@ -20,6 +20,7 @@ from .wire import (
     StringBreaking,
     breaking_fraction,
     breaking_words,
+    core_section,
     highest_frequency,
     longest_scale_length,
     refuse_breaking,
@@ -35,6 +36,7 @@ __all__ = [
     "StringBreaking",
     "breaking_fraction",
     "breaking_words",
+    "core_section",
     "frequency_at",
     "highest_frequency",
     "inharmonicity",
@@ -133,12 +135,11 @@ def plain_diameter(linear_density: ArrayLike, density: ArrayLike = STEEL_DENSITY
 def _core(core: ArrayLike, core_shape: CoreShape) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Across flats or diameter, area, perimeter that the wrap lies on, and largest width."""
     size = _diameter(core, "core")
+    area = core_section(size, core_shape)[0]
     if core_shape == "round":
-        return size, math.pi / 4.0 * size**2, math.pi * size, size
-    if core_shape == "hex":
-        root = math.sqrt(3.0)
-        return size, root / 2.0 * size**2, 2.0 * root * size, 2.0 * size / root
-    raise OutOfRange(f"core_shape must be round or hex; not {core_shape!r}", "core_shape")
+        return size, area, math.pi * size, size
+    root = math.sqrt(3.0)
+    return size, area, 2.0 * root * size, 2.0 * size / root
 
 
 def _layers(wrap: Wrap) -> list[FloatArray]:

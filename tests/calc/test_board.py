@@ -80,6 +80,12 @@ def test_how_steel_and_nylon_answer():
     steel = string_stretch("steel", 650.0, 76.0, 0.4318, 0.4318)
     assert steel is not None
     assert steel.kappa == pytest.approx(np.pi / 4 * 0.4318**2 * 203400 / 76)
+    # a hexagonal core by its own section: A √3/2·s², B0 √(E·I/T)/X0 with I 5√3/144·s⁴
+    hexagon = string_stretch("steel", 650.0, 76.0, 0.4, 1.2, core_shape="hex")
+    assert hexagon is not None
+    assert hexagon.kappa == pytest.approx(3**0.5 / 2 * 0.4**2 * 203400 / 76)
+    bend = (203400 * 5 * 3**0.5 / 144 * 0.4**4 / 76) ** 0.5 / 650
+    assert hexagon.stiffness == pytest.approx(bend)
     # R 25 of Anderson & Beausoleil (2024), default guitar: kappa 51, B0 0.00236 at 0.43 mm radius
     nylon = string_stretch("nylon", 650.0, None, None, 0.86)
     assert nylon is not None

@@ -187,7 +187,7 @@ def test_a_nut_moved_toward_the_saddle_flattens_every_note_alike():
 
 
 def test_a_high_nut_slot_sharpens_the_first_frets_and_leaves_the_twelfth():
-    # common practice, by these equations: a slot 0.2 mm too high is +0.6 c (.010) to +1.6 c (.017) at fret 1
+    # computed by these equations: a slot 0.2 mm too high is +0.6 c (.010) to +1.6 c (.017) at fret 1
     for diameter, frequency, low, high in ((0.254, 329.628, 0.4, 0.9), (0.4318, 195.998, 1.2, 2.2)):
         area = np.pi / 4.0 * diameter**2
         kappa = float(kappa_from_section(area, 203400.0, 7850e-12 * area * (2.0 * 647.7 * frequency) ** 2))

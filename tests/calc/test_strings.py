@@ -239,6 +239,32 @@ def test_stiffness_has_the_constant_of_young():
     assert per_square == pytest.approx(3.4e13 * 0.1**2 / (frequency**2 * 60.0**4), rel=5e-3)
 
 
+def polygon(corners):
+    """Area and second moment of area of a polygon about the axis along x, by Green's theorem."""
+    x, y = corners.T
+    u, v = np.roll(x, -1), np.roll(y, -1)
+    cross = x * v - u * y
+    return cross.sum() / 2.0, (cross * (y**2 + y * v + v**2)).sum() / 12.0
+
+
+@pytest.mark.parametrize("turned", [0.0, 0.2, math.pi / 6.0])
+def test_a_hexagonal_core_is_as_stiff_as_a_hexagon(turned):
+    # second moment of area 5√3/144·s⁴ of a hexagon of size s across flats, in any direction; here summed up
+    # along its outline
+    across = 0.4
+    angle = np.arange(6) * math.pi / 3.0 + turned
+    area, second = polygon(across / math.sqrt(3.0) * np.stack([np.cos(angle), np.sin(angle)], axis=1))
+    assert s.core_section(across, "hex") == pytest.approx((area, second), rel=1e-12)
+    assert second == pytest.approx(5.0 * math.sqrt(3.0) / 144.0 * across**4, rel=1e-12)
+    around = np.linspace(0.0, 2.0 * math.pi, 20_001)[:-1]
+    circle = polygon(across / 2.0 * np.stack([np.cos(around), np.sin(around)], axis=1))
+    assert s.core_section(across) == pytest.approx(circle, rel=1e-6)
+    # B = pi²·E·I/(T·X²), Fletcher (1964)
+    stiff = math.pi**2 * 203400.0 * second / (80.0 * 647.7**2)
+    assert s.inharmonicity(across, 80.0, 647.7, core_shape="hex") == pytest.approx(stiff, rel=1e-12)
+    assert s.inharmonicity(across, 80.0, 647.7) / stiff == pytest.approx(0.816, abs=5e-4)
+
+
 def test_partials_of_a_stiff_string_are_sharp_and_the_harmonic_reads_high():
     harmonics = s.partial_frequency(np.arange(1, 11), 110.0, 1e-4)
     sharpness = pitch.cents(harmonics, 110.0 * np.arange(1, 11))
@@ -284,6 +310,8 @@ def test_many_strings_at_once():
         (lambda: s.breaking_fraction(-70.0, 0.254), OutOfRange, "tension"),
         (lambda: s.highest_frequency(0.254, 650.0, fraction=0.95), OutOfRange, "fraction"),
         (lambda: s.inharmonicity(0.254, 0.0, 650.0), OutOfRange, "tension"),
+        (lambda: s.inharmonicity(0.254, 70.0, 650.0, core_shape="square"), OutOfRange, "core_shape"),
+        (lambda: s.core_section(0.0), OutOfRange, "core"),
         (lambda: s.inharmonicity_from_partials(2, 220.0, 2, 221.0), Contradiction, "upper_partial"),
         (lambda: s.inharmonicity_from_partials(1, 110.0, 2, 219.0), Contradiction, "upper_frequency"),
     ],

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import numpy as np
@@ -10,7 +9,7 @@ import numpy as np
 from shimstock_calc import clearance, compensation
 from shimstock_calc.compensation import IntonationCurve, StringGeometry
 from shimstock_calc.errors import Contradiction, Missing
-from shimstock_calc.wire import MATERIALS
+from shimstock_calc.wire import MATERIALS, core_section
 from shimstock_server.web.fields import Choice, ListOf, Nested, Number, StrictSchema, Truth, Whole
 
 from .bow import BLAME, BowFields, board
@@ -100,7 +99,7 @@ def _string(given: Given) -> tuple[float, float]:
     if "tension" in given:
         if "core" not in given:
             raise Missing("core is needed beside tension", "core")
-        area = given["core"] ** 2 * (math.pi / 4.0 if given["core_shape"] == "round" else math.sqrt(0.75))
+        area = core_section(given["core"], given["core_shape"])[0]
         modulus = given.get("modulus", MATERIALS[given["material"]].modulus)
         kappa = float(compensation.kappa_from_section(area, modulus, given["tension"]))
     elif "stretch_coefficient" in given:
@@ -109,9 +108,7 @@ def _string(given: Given) -> tuple[float, float]:
         kappa = float(given["stretch"])
     if "stiffness" in given:
         return kappa, float(given["stiffness"])
-    radius = given["core"] / 2.0
-    if given["core_shape"] == "hex":
-        radius = given["core"] * math.sqrt(math.sqrt(0.75) / math.pi)  # of a circle as large
+    radius = compensation.bending_radius(given["core"], given["core_shape"])
     return kappa, float(compensation.open_stiffness(kappa, radius, given["scale_length"]))
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from shimstock_calc import conformity, nut
-from shimstock_server.web.fields import Truth
+from shimstock_calc.wire import STEEL_MODULUS
+from shimstock_server.web.fields import Choice, Truth
 
 from .entry import AnyOf, Calculation, Given, Way
 from .fields import Question, Result, asked, calculated, told
@@ -29,7 +30,11 @@ class NutSlotsQuestion(Question):
     )
     tension = asked("tension", 0.5, 1000.0, "Pull of the open string")
     scale_length = asked("scale-length", 100.0, 2000.0, "Scale length")
-    modulus = asked("modulus", 500.0, 400000.0, "Young's modulus of string or core; 200 GPa else")
+    core_shape = Choice(
+        ("round", "hex"),
+        metadata={"description": "Shape of a wound string's core; `gauge` is then its size; round else."},
+    )
+    modulus = asked("modulus", 500.0, 400000.0, "Young's modulus of string or core; steel music wire else")
     most_sharp = asked("intonation", 0.01, 50.0, "Most that pressing down at fret 1 may sharpen")
     slot_width = asked("gauge", 0.05, 10.0, "Width of the slot")
 
@@ -92,7 +97,8 @@ def _string(given: Given) -> dict[str, Any]:
         "diameter": given["gauge"],
         "tension": given["tension"],
         "scale_length": given["scale_length"],
-        "modulus": given.get("modulus", nut.STEEL_MODULUS),
+        "modulus": given.get("modulus", STEEL_MODULUS),
+        "core_shape": given.get("core_shape", "round"),
     }
 
 
@@ -140,14 +146,14 @@ NUT_SLOTS = Calculation(
         ),
         Way("action_change", ("slot_lowered",), _effect),
         Way("slot_lowered", ("nut_action_change",), _slot_lowered),
-        Way("sharp", ("nut_action", *_STRING), _sharp, may=("target", "modulus")),
-        Way("nut_action", ("most_sharp", *_STRING), _nut_action, may=("modulus",)),
+        Way("sharp", ("nut_action", *_STRING), _sharp, may=("target", "modulus", "core_shape")),
+        Way("nut_action", ("most_sharp", *_STRING), _nut_action, may=("modulus", "core_shape")),
         Way("fits", ("slot_width", "gauge"), _fits),
     ),
     source=(
-        "Filing stops at target + 2u; a slot 0.05 mm wider than its string: common practice, no published "
-        "source",
-        "Slot and string: a straight line; sharpening by stretch: elementary, small angles",
+        "Filing stops at target + 2u: judgement; a slot 0.05 mm wider than its string: common practice, no "
+        "published source",
+        "Slot and string: a straight line; sharpening by stretch E·A/T: elementary, small angles",
         "Uncertainty of a reading: JCGM 100:2008 F.2.2.1",
     ),
     validity="Straight strings over the first frets, slots up to 3 mm; plain strings, or a wound one's core.",

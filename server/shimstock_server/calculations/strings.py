@@ -24,8 +24,7 @@ THINNEST, THICKEST = 0.1, 6.5
 """Wire that the table of strengths is for [mm]."""
 WIRE_SOURCE = (
     "Tensile strength: Budynas & Nisbett, Shigley's Mechanical Engineering Design, Table 10-4, "
-    "2211 MPa·mm^m / d^0.145 (ASTM A228 music wire); limits 0.80 and 0.95: common practice, no published "
-    "source"
+    "2211 MPa·mm^m / d^0.145 (ASTM A228 music wire); limits 80 and 95 % of it: judgement"
 )
 
 
@@ -241,7 +240,15 @@ class PartialIn(StrictSchema):
 class InharmonicityQuestion(Question):
     """A string, or two partials that were heard."""
 
-    gauge = asked("gauge", 0.05, 3.0, "Diameter of a plain string, or of a wound one's core")
+    gauge = asked(
+        "gauge",
+        0.05,
+        3.0,
+        "Diameter of a plain string, or of a wound one's core; across flats where it is hex",
+    )
+    core_shape = Choice(
+        ("round", "hex"), metadata={"description": "Shape of a wound string's core; round else."}
+    )
     tension = asked("tension", 0.5, 1000.0, "Pull of the string")
     scale_length = asked("scale-length", 100.0, 2000.0, "Speaking length of the open string")
     modulus = asked("modulus", 500.0, 400000.0, "Young's modulus of string or core; steel music wire else")
@@ -273,8 +280,10 @@ class InharmonicityResult(Result):
 
 
 def _stiffness(given: Given) -> dict[str, Any]:
-    modulus = given.get("modulus", stiffness.STEEL_MODULUS)
-    found = stiffness.inharmonicity(given["gauge"], given["tension"], given["scale_length"], modulus)
+    found = stiffness.inharmonicity(
+        given["gauge"], given["tension"], given["scale_length"], given.get("modulus", wire.STEEL_MODULUS),
+        given.get("core_shape", "round"),
+    )  # fmt: skip
     return _stiff(given, float(found)) | {
         "note": _stiff_note(float(found)) + scale_note(given["scale_length"])
     }
@@ -325,7 +334,8 @@ STRING_INHARMONICITY = Calculation(
     question=InharmonicityQuestion,
     result=InharmonicityResult,
     ways=(
-        Way("inharmonicity", ("gauge", "tension", "scale_length"), _stiffness, may=("modulus",)),
+        Way("inharmonicity", ("gauge", "tension", "scale_length"), _stiffness,
+            may=("modulus", "core_shape")),
         Way(
             "inharmonicity", ("heard",), _heard,
             blame={
@@ -342,7 +352,8 @@ STRING_INHARMONICITY = Calculation(
         "(1952)",
     ),
     validity=(
-        "Pinned ends, small stiffness (B below 0.01); a wound string by its core: the wrap adds hardly any."
+        "Pinned ends, small stiffness (B below 0.01); a wound string by its core, round or hexagonal: the "
+        "wrap adds hardly any."
     ),
     formulas=(stiffness.inharmonicity, stiffness.partial_frequency, stiffness.octave_stretch,
               stiffness.inharmonicity_from_partials),

@@ -17,7 +17,7 @@ from shimstock_calc.setback import Stretch, setback_for_intonation, string_stret
 from .heights import Heights
 
 USUAL_LIMITS = (-3.0, 3.0)
-"""Of intonation where the spec says nothing; common practice, no published source [cents]."""
+"""Of intonation where the spec says nothing; judgement [cents]."""
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,12 @@ def _stretch(instrument: Instrument, number: int) -> Stretch | None:
     string = next(each for each in instrument.strings if each.number == number)
     scale = string_scale(instrument, number)
     return string_stretch(
-        string.material, scale, string_pull(string, scale), string.core_diameter, string.gauge
+        string.material,
+        scale,
+        string_pull(string, scale),
+        string.core_diameter,
+        string.gauge,
+        core_shape=string.core_shape,
     )
 
 

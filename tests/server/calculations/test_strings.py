@@ -76,8 +76,8 @@ def test_stress_over_strength_is_that_of_the_published_fit(ask: Ask) -> None:
     assert found["strength_used"]["value"] == pytest.approx(100 * stress / strength, abs=1e-3)
 
 
-# pins string-tension: an ordinary 12-string's octave G4 stands at 0.75 of its strength at 647.7 mm, common
-#     practice
+# pins string-tension: an ordinary 12-string's octave G4 stands at 0.75 of its strength at 647.7 mm, computed
+#     from Shigley Table 10-4
 def test_an_octave_g_string_holds(ask: Ask) -> None:
     used = {}
     for gauge in (8, 9, 10):
@@ -125,6 +125,15 @@ def test_stiffness_has_the_constant_of_young(ask: Ask) -> None:
     first, second = (each["sharp"]["value"] for each in found["partials"])
     # sharpness grows with n²; Young's rounded constant and steel leave 3 %
     assert (second - first) / 3 == pytest.approx(printed, rel=0.03)
+
+
+# pins string-inharmonicity: second moment of area 5√3/144·s⁴ of a hexagonal core, elementary geometry
+def test_a_hexagonal_core(ask: Ask) -> None:
+    string = {"gauge": mm(0.4), "tension": quantity(80, "N"), "scale_length": mm(647.7)}
+    hexagon = ask("string-inharmonicity", **string, core_shape="hex")["inharmonicity"]
+    second = 5 * math.sqrt(3) / 144 * 0.4**4
+    assert hexagon == pytest.approx(math.pi**2 * 203400 * second / (80 * 647.7**2), rel=1e-9)
+    assert ask("string-inharmonicity", **string)["inharmonicity"] / hexagon == pytest.approx(0.816, abs=5e-4)
 
 
 # pins string-inharmonicity: the 12th-fret harmonic lies 600·log2((1 + 4B)/(1 + B)) cents above the octave
