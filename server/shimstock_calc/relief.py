@@ -19,14 +19,17 @@ from .scale import fret_position
 HoldFrets: TypeAlias = tuple[ArrayLike, ArrayLike]
 """The two frets at which a string is held, lower one first."""
 
-GRAVITY_RELIEF = 0.07
-"""Relief that a neck lacks on its back, head free, against playing position [mm]; computed, rough."""
+GRAVITY_CURVATURE = 3.3e-6
+"""Bend that a neck of 648 mm lacks on its back, head free, against playing position [1/mm]; rough."""
 
-MOMENT_PER_PULL = 5.1e-8
+GRAVITY_SD = 0.4
+"""Standard uncertainty of that, as a share of it [-]; judgement."""
+
+CURVATURE_PER_PULL = 5e-8
 """Bending moment over rigidity of a 25.5 in maple neck, per newton of pull [1/(mm N)]; from memory."""
 
 COMPLIANCE_FACTOR = 2.0
-"""The beam estimate of the neck's compliance is uncertain by this factor either way [-]; from memory."""
+"""The beam estimate of the neck's compliance is uncertain by this factor either way [-]; judgement."""
 
 MOST_RELIEF = 5.0
 
@@ -246,29 +249,36 @@ def largest_relief_fret(scale_length: float, body_joint_fret: float, held: tuple
     return int(frets[int(np.argmax(reliefs))])
 
 
-def relief_in_playing_position(relief: ArrayLike) -> FloatArray:
-    """Relief in playing position from a reading with the instrument on its back, head free.
+def gravity_relief(
+    scale_length: ArrayLike, body_joint_fret: ArrayLike, held: HoldFrets, fret: ArrayLike
+) -> FloatArray:
+    """Relief that a reading lacks on the back, head free, against playing position.
 
     Parameters
     ----------
-    relief : float or array
-        Read on the back [mm].
+    scale_length, body_joint_fret, held, fret : float or array, broadcast
+        As in `relief_per_curvature` [mm; -].
 
     Returns
     -------
     float or array
-        About what it is in playing position [mm].
+        To be added to the reading; its standard uncertainty is four tenths of it [mm].
 
     Raises
     ------
     OutOfRange
-        When relief is beyond any neck.
+        As `relief_per_curvature`.
 
     Notes
     -----
-    Gravity on the head takes about 0.07 mm; computed, rough.
+    The head hangs from a lever as long as the neck: a bend of 3.3e-6 per mm at 648 mm that grows with the
+    scale, and the relief with its cube; computed, rough. About 0.07 mm on a guitar, twice that on a bass.
+
+    >>> [round(float(gravity_relief(scale, 16, (1, 21), 8)), 2) for scale in (648.0, 864.0)]
+    [0.07, 0.16]
     """
-    return plain(within(relief, "relief", -MOST_RELIEF, MOST_RELIEF, "mm") + GRAVITY_RELIEF)
+    bend = GRAVITY_CURVATURE * positive(scale_length, "scale_length", "mm") / 648.0
+    return plain(bend * relief_per_curvature(scale_length, body_joint_fret, held, fret))
 
 
 def twist(relief_bass: ArrayLike, relief_treble: ArrayLike) -> FloatArray:
@@ -293,15 +303,15 @@ def twist(relief_bass: ArrayLike, relief_treble: ArrayLike) -> FloatArray:
     return plain(bass - within(relief_treble, "relief", -MOST_RELIEF, MOST_RELIEF, "mm"))
 
 
-def compliance_estimate(scale_length: ArrayLike, held: HoldFrets) -> FloatArray:
+def compliance_estimate(
+    scale_length: ArrayLike, body_joint_fret: ArrayLike, held: HoldFrets, fret: ArrayLike
+) -> FloatArray:
     """Change of relief per newton of total string pull, estimated from a beam.
 
     Parameters
     ----------
-    scale_length : float or array
-        Scale length [mm].
-    held : pair of float or array, broadcast
-        Hold frets of the relief reading [-].
+    scale_length, body_joint_fret, held, fret : float or array, broadcast
+        As in `relief_per_curvature` [mm; -].
 
     Returns
     -------
@@ -311,15 +321,14 @@ def compliance_estimate(scale_length: ArrayLike, held: HoldFrets) -> FloatArray:
     Raises
     ------
     OutOfRange
-        When a fret or the scale length lies outside its range.
+        As `relief_per_curvature`.
 
     Notes
     -----
-    Mid-span sag of a beam under a constant moment, M·l²/(8·E·I), with M/(E·I) = 5.1e-8 per mm and newton
-    for a 25.5 in maple neck (from memory).
+    The neck bends by M/(E·I) = 5e-8 per mm and newton, a 25.5 in maple neck (from memory); what a reading
+    shows of it is `relief_per_curvature`, so that the bend is the same at any hold frets.
 
-    >>> round(float(compliance_estimate(647.7, (1, 21))), 5)
-    0.00112
+    >>> float(f"{compliance_estimate(647.7, 16, (1, 21), 8):.1g}")
+    0.001
     """
-    length = fret_position(held[1], scale_length) - fret_position(held[0], scale_length)
-    return plain(MOMENT_PER_PULL * positive(length, "hold_frets", "mm") ** 2 / 8.0)
+    return plain(CURVATURE_PER_PULL * relief_per_curvature(scale_length, body_joint_fret, held, fret))

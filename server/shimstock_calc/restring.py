@@ -37,7 +37,7 @@ __all__ = [
 ]
 
 SLOT_PLAY = 0.25
-"""Width beyond the gauge from which a slot counts as wide; common practice, no published source [mm]."""
+"""Width beyond the gauge from which a slot counts as wide; judgement [mm]."""
 SAME_PULL = 0.5
 """Change of total pull below which the neck is left alone; below what a reading shows [N]."""
 
@@ -275,7 +275,8 @@ def _string_forecast(
     modulus = MATERIALS[string.material].modulus
     stiffness = None
     if stiff_core is not None and modulus is not None:
-        stiffness = float(inharmonicity(stiff_core, tension, string.scale_length, modulus))
+        shape = "round" if string.kind == "plain" else string.core_shape
+        stiffness = float(inharmonicity(stiff_core, tension, string.scale_length, modulus, shape))
     return StringForecast(
         number=string.number,
         member=string.member,

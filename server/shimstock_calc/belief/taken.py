@@ -7,13 +7,10 @@ from typing import NamedTuple
 from ..plan.goals import Spot
 from ..plan.inputs import Reading
 from ..plan.records import tool_of
-from ..relief import GRAVITY_RELIEF
+from ..relief import GRAVITY_SD, gravity_relief
 from .expected import rounding_shared
 from .geometry import Geometry
 from .state import Row
-
-LYING_SD = 0.03
-"""Standard uncertainty of the correction for lying on the back [mm relief]; judgement."""
 
 SHARED_FROM = 0.02
 """Share of a tool's variance from which the part that its readings of one spot share is kept [-]."""
@@ -86,7 +83,9 @@ def taken_in(geometry: Geometry, names: dict[object, int]) -> dict[str, Taken]:
             row = (*row, (names[reading.held, reading.fret], 1.0))
         variance, lying = max(variance, 1e-12), 0.0
         if reading.position == "on-back":
-            lying, variance = -GRAVITY_RELIEF * rise, variance + (LYING_SD * rise) ** 2
+            scale, at = geometry.scale_at(spot), geometry.place
+            lying = -rise * float(gravity_relief(scale, geometry.joint, at.held, at.fret))
+            variance += (GRAVITY_SD * lying) ** 2
         found[reading.id] = Taken(place, spot, row, variance, lying, offset, shared, resolution / 2.0)
     return found
 

@@ -80,7 +80,7 @@ PLAUSIBLE: dict[Quantity, float] = {
     "saddle-out": 8.0,
     "intonation": 120.0,
 }
-"""Width of the plausible range, over which a wrong reading may lie anywhere [mm; cents]; common practice."""
+"""Width of the plausible range, over which a wrong reading may lie anywhere [mm; cents]; judgement."""
 
 SAVE_EVERY = 8
 """Entries after which the belief is kept, so that a job need not be taken in from its start again [-]."""

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from ..conformity import standard_uncertainty
 from ..neck import action_at, nut_action_from_gap, open_action_from_capo, string_line
-from ..relief import GRAVITY_RELIEF, curvature_from_relief
+from ..relief import GRAVITY_SD, curvature_from_relief, gravity_relief
 from .geometry import ReliefPlace, conversion, coupling, share, side_scale
 from .goals import OCTAVE, SIDES, Goal, Spot
 from .inputs import Reading
@@ -20,9 +20,6 @@ CAPO_SHARE = 0.53
 
 GAP_FACTOR = 1.0 / (1.0 - share(1) / share(3)) * (1.0 - share(1) / share(OCTAVE))
 """Nut action per gap over the 1st fret with the string held at fret 3, the 12th left alone [-]."""
-
-GRAVITY_UNCERTAINTY = 0.03
-"""Standard uncertainty of the correction for lying on the back [mm relief]; judgement."""
 
 PLAYING = say("read on its back; taken to playing position")
 
@@ -74,7 +71,8 @@ class Converter:
         factor = conversion(scale, self.instrument.body_joint_fret, read, self.records.place)
         value = (reading.value or 0.0) * factor
         if reading.position == "on-back":
-            return Converted(value + GRAVITY_RELIEF, factor, GRAVITY_UNCERTAINTY, PLAYING)
+            lacks = self._gravity(scale)
+            return Converted(value + lacks, factor, GRAVITY_SD * lacks, PLAYING)
         if read == self.records.place:
             return Converted(value, factor)
         note = say(
@@ -86,13 +84,18 @@ class Converter:
         )
         return Converted(value, factor, note=note)
 
+    def _gravity(self, scale: float) -> float:
+        """Relief at the spec's frets that a reading on the back lacks [mm]."""
+        place = self.records.place
+        return float(gravity_relief(scale, self.instrument.body_joint_fret, place.held, place.fret))
+
     def _lying(self, reading: Reading, spot: Spot, at: int) -> tuple[float, float]:
         """What lying on the back takes from a height, and how unsure that is [mm]."""
         if reading.position != "on-back":
             return 0.0, 0.0
         scale, joint = self.records.scale_at(spot), self.instrument.body_joint_fret
-        rise = coupling(scale, joint, self.records.place, at)
-        return GRAVITY_RELIEF * rise, GRAVITY_UNCERTAINTY * rise
+        lacks = self._gravity(scale) * coupling(scale, joint, self.records.place, at)
+        return lacks, GRAVITY_SD * lacks
 
     def _action(self, goal: Goal, reading: Reading, value: float) -> Converted | Sentence:
         at, wanted = reading.fret or OCTAVE, goal.item.fret or OCTAVE

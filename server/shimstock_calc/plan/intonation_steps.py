@@ -17,10 +17,10 @@ from .readings import Known
 from .words import Measure, Sentence, say
 
 LEAST_PUSH = 0.15
-"""Least movement worth pushing a bridge by hand [mm]; common practice, no published source."""
+"""Least movement worth pushing a bridge by hand [mm]; judgement."""
 
 FAR_SADDLE = 10.0
-"""Move of a saddle beyond which something else is wrong [mm]; common practice, no published source."""
+"""Move of a saddle beyond which something else is wrong [mm]; judgement."""
 
 WORTH_LEAVING = 0.75
 """What may stay of the worst deviation where a shared saddle takes a string out of spec [-]; judgement."""

@@ -22,10 +22,10 @@ MOST_IN_ALL = 3.0
 """Turns of a rod in one job, both ways, after which it is left to a repair or accepted [turns]; judgement."""
 
 FAR = 1.5
-"""Turns in all from which a rod may come to its end [turns]; common practice, no published source."""
+"""Turns in all from which a rod may come to its end [turns]; judgement."""
 
 SLACKEN_FROM = 0.5
-"""Tightening in all from which the strings are slackened first [turns]; common practice."""
+"""Tightening in all from which the strings are slackened first [turns]; judgement."""
 
 
 def relief(draft: Draft) -> None:

@@ -56,7 +56,7 @@ UNLIKELY = 0.01
 """Chance of a reversed rod up to which two turns that were read prove its direction [-]; judgement."""
 
 UNSURE = 0.03
-"""Standard uncertainty of a usual relief reading [mm]; common practice, no published source."""
+"""Standard uncertainty of a usual relief reading [mm]; judgement."""
 
 
 def rod_answers(draft: Draft, goals: list[Known]) -> bool:

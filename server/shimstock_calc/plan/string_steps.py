@@ -47,7 +47,8 @@ def neck_compliance(draft: Draft) -> tuple[float, bool]:
     learned = draft.plan_input.responses.neck_compliance
     if learned is not None:
         return learned, True
-    return compliance(side_scale(draft.instrument, None), draft.place), False
+    instrument = draft.instrument
+    return compliance(side_scale(instrument, None), instrument.body_joint_fret, draft.place), False
 
 
 def pull_change(draft: Draft, strings: tuple[InstrumentString, ...]) -> PullChange | None:

@@ -11,7 +11,7 @@ from shimstock_server.web.fields import Choice, ListOf, Number, Whole
 
 from .entry import AnyOf, Calculation, Given, Way
 from .fields import Question, Result, asked, calculated, told
-from .notes import scale_note
+from .notes import say, scale_note
 
 BEAM = (
     "The neck as a beam of constant curvature from nut to body joint, straight beyond: common approximation "
@@ -107,11 +107,17 @@ def _places(given: Given) -> dict[str, Any]:
     }
 
 
+def _gravity(given: Given) -> float:
+    """Return the relief that a reading at the first place lacks on the back [mm]."""
+    place = (given["held"][0], given["held"][1]), given["fret"]
+    return float(neck.gravity_relief(given["scale_length"], given["body_joint_fret"], *place))
+
+
 def _other_relief(given: Given) -> dict[str, Any]:
     places = _places(given)
     playing = float(given["relief"])
     if given["position"] == "on-back":
-        playing = float(neck.relief_in_playing_position(playing))
+        playing += _gravity(given)
     return _relief(given, places, given["relief"], playing * places["factor"])
 
 
@@ -119,7 +125,7 @@ def _relief_here(given: Given) -> dict[str, Any]:
     places = _places(given)
     reads = given["other_relief"] / places["factor"]
     if given["position"] == "on-back":
-        reads -= neck.GRAVITY_RELIEF
+        reads -= _gravity(given)
     return _relief(given, places, reads, given["other_relief"])
 
 
@@ -132,8 +138,9 @@ def _relief(given: Given, places: dict[str, Any], relief: float, other: float) -
             "alone."
         )
     if given["position"] == "on-back":
+        less = say("relief", float(f"{_gravity(given):.1g}"))
         note.append(
-            "Lying on its back the neck shows about 0.07 mm less relief (computed, rough); added here."
+            f"Lying on its back the neck shows about {less} less relief (computed, rough); added here."
         )
     return {
         **places,
@@ -163,7 +170,7 @@ RELIEF_AT_FRET = Calculation(
         "Necks that bend evenly between nut and body joint, relief up to 5 mm. A hump, a kink or a rising "
         "end beyond the joint is seen with a straightedge, not computed."
     ),
-    formulas=(neck.relief_per_curvature, neck.relief_conversion, neck.relief_in_playing_position),
+    formulas=(neck.relief_per_curvature, neck.relief_conversion, neck.gravity_relief),
     blame={"position": "fret"},
 )
 

@@ -213,6 +213,11 @@ def _compliance(given: Given) -> Response | None:
     return Response(mean, sd, "given in the request", "instrument", 1)
 
 
+def _told_compliance(found: Response) -> float:
+    """Return how far relief follows the pull, an estimate within a factor 2 to two digits [mm/N]."""
+    return float(f"{found.mean:.2g}") if found.level == "prior" else found.mean
+
+
 def _forecast(given: Given) -> dict[str, Any]:
     old, new = _fitted(given, "old"), _fitted(given, "new")
     widths = {
@@ -228,7 +233,7 @@ def _forecast(given: Given) -> dict[str, Any]:
         "new_total": found.new_total,
         "pull_change": found.change,
         "pull_share": 100.0 * found.change_share,
-        "compliance": found.compliance.mean,
+        "compliance": _told_compliance(found.compliance),
         "compliance_source": found.compliance.source,
         "relief_change": found.relief_change,
         "relief": found.relief,
@@ -262,7 +267,7 @@ def _pull_change(given: Given) -> dict[str, Any]:
     return {
         "strings": [],
         "pull_change": change,
-        "compliance": follow.mean,
+        "compliance": _told_compliance(follow),
         "compliance_source": follow.source,
         "relief_change": Spread(wanted, wanted, wanted),
         "intonation_again": True,
@@ -328,8 +333,8 @@ RESTRING_FORECAST = Calculation(
     source=(
         "Tension mu·(2·X·f)² of the ideal string: M. Mersenne (1636), B. Taylor (1713)",
         WIRE_SOURCE,
-        "Relief follows the pull by M·l²/(8·E·I), a beam under a constant moment; 5.1e-8 per mm and N for a "
-        "maple neck, from memory, uncertain by a factor 2 either way",
+        "Relief follows the pull as a beam under a constant moment bends, by M/(E·I) = 5e-8 per mm and N of "
+        "a 25.5 in maple neck: from memory, within a factor 2 either way (judgement)",
     ),
     validity=(
         "Necks of about 25.5 in scale in maple, unless a learned compliance is given; the range of the "
