@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from shimstock_server.web.context import current
@@ -24,6 +25,10 @@ __all__ = [
 
 _MORE_DECIMALS = 3
 """Beyond those of a reading: a program goes on from a result, and its rounding must not show there."""
+_DIGITS = 6
+"""Significant digits that every result has at the least, however small it is."""
+_MOST_DECIMALS = 12
+"""A float's last digits lie beyond: what is nothing but them is answered as 0."""
 
 
 def asked(kind: str, low: float, high: float, about: str, **options: Any) -> QuantityIn:
@@ -78,8 +83,16 @@ class AskedBeside(QuantityBeside):
         return quantity
 
 
+def _rounded(number: float, fewest: int) -> float:
+    """Return a number with `fewest` decimals, or as many as it takes to keep its first digits."""
+    places = fewest
+    if number and math.isfinite(number):
+        places = max(fewest, _DIGITS - 1 - math.floor(math.log10(abs(number))))
+    return round(number, min(places, _MOST_DECIMALS)) + 0.0
+
+
 class Told(QuantityOut):
-    """A quantity of a result: in the reader's units, with three more decimals than a reading."""
+    """A quantity of a result: three more decimals than a reading, and six significant digits at the least."""
 
     def _serialize(self, value: Any, attr: str | None, obj: Any, **options: Any) -> dict[str, Any] | None:
         rounded = super()._serialize(value, attr, obj, **options)
@@ -87,8 +100,8 @@ class Told(QuantityOut):
             return None
         kind = KINDS[self.kind_name or str(obj[self.kind_from])]
         unit = kind.out(current.units)
-        number = round(convert(value, kind.unit, unit), decimals(unit) + _MORE_DECIMALS)
-        return {"value": number + 0.0, "unit": unit.value}
+        number = _rounded(convert(value, kind.unit, unit), decimals(unit) + _MORE_DECIMALS)
+        return {"value": number, "unit": unit.value}
 
 
 def told_beside(about: str, *, maybe: bool = False) -> Told:

@@ -18,7 +18,10 @@ from .beside import MOST, SPREADABLE, AnythingBeside, ListBeside
 from .entry import AnyOf, Calculation, Given, Way
 from .fields import Question, Result, Told, calculated, told, told_beside
 
-MOST_READINGS = 500
+MOST_READINGS = 2_500
+MOST_BINS = 500
+MOST_IN_ALL = 20_000
+"""Readings of all groups together: as many as a body holds, and as NIST's sets for such analyses have."""
 _WHICH = SPREADABLE
 
 
@@ -58,7 +61,9 @@ class SummaryQuestion(Question):
         Nested(MomentsIn), min=1, max=500,
         metadata={"description": "Sums of readings that are among them, to be taken out again."},
     )  # fmt: skip
-    bins = ListOf(Nested(BinIn), min=1, max=500, metadata={"description": "Counted readings, to be merged."})
+    bins = ListOf(
+        Nested(BinIn), min=1, max=MOST_BINS, metadata={"description": "Counted readings, to be merged."}
+    )
     bin_width = AnythingBeside("Width of a bin: 0.01 mm, 0.5 cents", low=1e-6)
     shares = ListOf(
         Number(0, 1, metadata={"description": "0.5 = the median."}), min=1, max=50,
@@ -68,7 +73,7 @@ class SummaryQuestion(Question):
     upper = AnythingBeside("Upper limit, to find the share of the readings inside")
     groups = ListBeside(
         _readings("The readings of a group."), min=2, max=100,
-        metadata={"description": "Readings in groups: do the groups differ? 10,000 in all at most."},
+        metadata={"description": "Readings in groups: do the groups differ? 20,000 in all at most."},
     )  # fmt: skip
     averages = ListBeside(
         _readings("The days of a run.", least=2), min=1, max=100,
@@ -196,8 +201,8 @@ def _quantiles(given: Given) -> dict[str, Any]:
     for each in given.get("bins", ()):
         counted = counted.merged(Bins(width, {each["number"]: each["count"]}))
     counted = counted.merged(Bins.of(values, width))
-    if len(counted.counts) > MOST_READINGS:
-        raise OutOfRange(f"more than {MOST_READINGS} bins hold a reading: take wider ones", "bin_width")
+    if len(counted.counts) > MOST_BINS:
+        raise OutOfRange(f"more than {MOST_BINS} bins hold a reading: take wider ones", "bin_width")
     shares = given.get("shares", [0.05, 0.25, 0.5, 0.75, 0.95])
     inside = None
     if "lower" in given or "upper" in given:
@@ -218,8 +223,8 @@ def _quantiles(given: Given) -> dict[str, Any]:
 
 def _groups(given: Given) -> dict[str, Any]:
     groups = given["groups"]
-    if sum(map(len, groups)) > 20 * MOST_READINGS:
-        raise OutOfRange(f"at most {20 * MOST_READINGS} readings in all", "groups")
+    if sum(map(len, groups)) > MOST_IN_ALL:
+        raise OutOfRange(f"at most {MOST_IN_ALL} readings in all", "groups")
     found = components.one_way(groups)
     split = {
         "within_sd": found.within_sd,
@@ -318,7 +323,10 @@ SUMMARY = Calculation(
         "R. A. Fisher's analysis of variance; ordinary least squares",
         "NIST/SEMATECH e-Handbook of Statistical Methods, 2.4.4, for days within runs",
     ),
-    validity="Readings of one kind; up to 500 at once, and sums of any number.",
+    validity=(
+        f"Readings of one kind, from {-MOST:g} to {MOST:g}: give larger ones less a number that all share. "
+        f"Up to {MOST_READINGS:,} at once, {MOST_IN_ALL:,} in groups, and sums of any number."
+    ),
     formulas=(summary.Moments.of, summary.merge, summary.Bins.quantile, lines.LineSums.line,
               components.one_way, components.nested_components),
     blame={"width": "bin_width", "other": "without", "share": "shares", "y": "values"},

@@ -24,14 +24,7 @@ def lengths(values: Iterable[float]) -> list[dict[str, Any]]:
 @pytest.mark.parametrize("row", load.table("nist_strd_univariate_certified"), ids=lambda row: row["dataset"])
 def test_certified_means_and_deviations(ask: Ask, row: dict[str, str]) -> None:
     values = load.column("nist_strd_univariate", "y", dataset=row["dataset"])
-    # a summary takes 500 readings at once: groups of them are merged
-    cut = max(len(values) // 4, 1)
-    groups = [values[n : n + cut] for n in range(0, len(values), cut)]
-    found = (
-        ask("summary", **KIND, values=lengths(values))
-        if len(values) <= 3
-        else ask("summary", **KIND, groups=[lengths(group) for group in groups])
-    )
+    found = ask("summary", **KIND, values=lengths(values))
     assert found["count"] == int(row["n"])
     assert found["mean"]["value"] == pytest.approx(float(row["certified_mean"]), abs=5e-7)
     assert found["sd"]["value"] == pytest.approx(float(row["certified_sd"]), abs=1e-6)
@@ -72,6 +65,35 @@ def test_certified_analysis_of_variance(ask: Ask, name: str, digits: float) -> N
     assert found["between_freedom"] == int(row["df_between"])
     assert found["within_freedom"] == int(row["df_within"])
     assert found["explained"]["value"] == pytest.approx(100 * float(row["cert_R2"]), abs=0.1)
+
+
+# pins summary: NIST StRD one-way analysis of variance: SmLs02 and SmLs03, 201 and 2001 readings a group (the
+#     pattern of SmLs01 goes on; F 201 and 2001 and the residual deviation 0.1 from memory)
+@pytest.mark.parametrize("size", [201, 2001])
+def test_as_many_readings_as_the_standards_sets_have(ask: Ask, size: int) -> None:
+    of_one: dict[str, list[float]] = {}
+    for each in load.rows("nist_strd_anova", dataset="SmLs01"):
+        of_one.setdefault(each["group"], []).append(float(each["y"]))
+    groups = [lengths([first, *([low, high] * (size // 2))]) for first, low, high, *_ in of_one.values()]
+    found = ask("summary", **KIND, groups=groups)["groups"]
+    assert found["ratio"] == pytest.approx(size, rel=1e-9)
+    assert found["within_sd"]["value"] == pytest.approx(0.1, abs=1e-9)
+    assert found["within_freedom"] == 9 * (size - 1)
+
+
+# pins summary: NIST StRD Mavro, mean 2.001856 and standard deviation 0.000429123454003053 (from memory)
+def test_a_small_spread_keeps_its_digits(ask: Ask) -> None:
+    certified = {"mean": mm(2.001856), "sd": mm(0.000429123454003053)}
+    found = ask("summary", **KIND, moments=[{**KIND, "count": 50, **certified}])
+    assert found["sd"]["value"] == pytest.approx(0.000429123454003053, rel=2e-6)
+    assert found["mean"]["value"] == 2.001856
+    inches = ask("summary", "inch", **KIND, moments=[{**KIND, "count": 50, **certified}])
+    assert inches["sd"]["value"] == pytest.approx(0.000429123454003053 / 25.4, rel=5e-6)
+
+
+def test_what_is_nothing_is_told_as_nothing(ask: Ask) -> None:
+    found = ask("summary", **KIND, values=lengths([0.1, 0.2, -0.3]))
+    assert found["mean"]["value"] == 0.0
 
 
 # pins summary: NIST StRD linear regression: Norris, and NoInt1 and NoInt2 through the origin, to 8 digits
