@@ -120,7 +120,7 @@ def suggested_spec(kept: Bins) -> SuggestedSpec | None:
 
     Notes
     -----
-    Median and 10 to 90 %: common practice, no published source.
+    Median and 10 to 90 %: judgement.
 
     >>> suggested_spec(Bins.of([0.20] * 9, 0.01)) is None
     True

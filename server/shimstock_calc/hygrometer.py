@@ -11,7 +11,7 @@ from ._checks import FloatArray, within
 from ._tables import table
 from .errors import Contradiction, Missing
 
-UNCHECKED, CHECKED = 4.0, 1.5  # % RH, standard uncertainty; common practice, values from memory
+UNCHECKED, CHECKED = 4.0, 1.5  # % RH, standard uncertainty; judgement
 LEAST_APART = 20.0  # % RH between the two salts; closer points make the slope a guess
 GAIN_LOW, GAIN_HIGH = 0.67, 1.5  # a sensor outside is broken, or the salts had not come to rest; judgement
 
@@ -165,9 +165,9 @@ def hygrometer_check(
 
     Notes
     -----
-    Line through two fixed points of Greenspan (1977). Uncertainty 4 % RH unchecked, 1.5 checked: common
-    practice, from memory. A sealed box and several hours are needed at each salt; keep the salts off skin,
-    metal and wood.
+    Line through two fixed points of Greenspan (1977). Uncertainty 4 % RH unchecked, 1.5 checked:
+    judgement. A sealed box and several hours are needed at each salt; keep the salts off skin, metal and
+    wood.
 
     >>> check = hygrometer_check(36.8, 79.3, 25.0)
     >>> round(float(check.corrected(54.0)), 1)

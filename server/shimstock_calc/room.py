@@ -11,10 +11,10 @@ from numpy.typing import ArrayLike
 from ._checks import within
 from .errors import Contradiction, Missing
 
-VERDICT_LOW, VERDICT_HIGH = 35.0, 60.0  # % RH; common practice, no published source
-SPLITTING_BELOW = 25.0  # % RH; laminates may split, conservation physics literature
+VERDICT_LOW, VERDICT_HIGH = 35.0, 60.0  # % RH; judgement, around the workshop habit of 40 to 55
+SPLITTING_BELOW = 25.0  # % RH; laminates may split: T. Padfield, Environmental standard proposal
 MOULD_ABOVE = 75.0  # % RH; Canadian Conservation Institute, guidance on incorrect relative humidity
-SWING = 10.0  # % RH within 24 h; common practice, no published source
+SWING = 10.0  # % RH within 24 h; judgement
 
 
 @dataclass(frozen=True)
@@ -113,9 +113,9 @@ def room_warnings(
 
     Notes
     -----
-    Below 35 or above 60 % RH no fret or action verdict, and more than 10 % RH within 24 h: common practice,
-    no published source. Below 25 % laminates may split (conservation physics literature); above 75 % mould
-    (Canadian Conservation Institute).
+    Below 35 or above 60 % RH no fret or action verdict, and more than 10 % RH within 24 h: judgement. Below
+    25 % laminates may split (T. Padfield, *Environmental standard proposal: relative humidity*,
+    padfield.org); above 75 % mould (Canadian Conservation Institute).
 
     >>> [w.code for w in room_warnings([0.0, 20.0], [45.0, 33.0])]
     ['too-dry', 'swing']

@@ -75,7 +75,7 @@ def test_repeating_helps_down_to_the_resolution():
 @pytest.mark.parametrize(
     "target, half, u, low, high",
     [
-        # common practice, no published source: a bench's tools and the demo shop's limits
+        # computed, JCGM 106:2012 7.3 with 95 %, for a bench's tools and the demo shop's limits
         (0.20, 0.10, 0.03, 0.150, 0.250),
         (1.70, 0.25, 0.08, 1.59, 1.81),
         (2.40, 0.30, 0.115, 2.29, 2.51),

@@ -90,7 +90,8 @@ class Calculation:
     ways : tuple of Way
         The directions in which it can be asked; which one, the fields that are given decide.
     source : tuple of str
-        Published sources, or "common practice, no published source".
+        Published sources; "common practice, no published source" for a fact of the trade; "judgement" for a
+        figure that was chosen.
     validity : str
         Where the formula holds.
     formulas : tuple of functions

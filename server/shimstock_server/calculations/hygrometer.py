@@ -129,7 +129,7 @@ HYGROMETER_CHECK = Calculation(
     source=(
         "L. Greenspan, Humidity fixed points of binary saturated aqueous solutions, J. Res. NBS 81A(1), 89 "
         "(1977)",
-        "Uncertainty 4 % unchecked, 1.5 % checked: common practice, from memory",
+        "Uncertainty 4 % unchecked, 1.5 % checked: judgement",
     ),
     validity="The temperatures that each salt is published for; readings between the two salts.",
     formulas=(hygrometer.salt_humidity, hygrometer.hygrometer_check, hygrometer.one_point_error),

@@ -265,8 +265,8 @@ ADJUSTMENT_RESPONSE = Calculation(
     source=(
         "S. W. Raudenbush & A. S. Bryk, Empirical Bayes meta-analysis, J. Educ. Statist. 10, 75 (1985)",
         "R. DerSimonian & N. Laird, Meta-analysis in clinical trials, Control. Clin. Trials 7, 177 (1986)",
-        "One turn of tightening takes 0.40 ± 0.16 mm of relief, eighths, a quarter turn at once: common "
-        "practice, no published source",
+        "One turn of tightening takes 0.40 mm of relief, eighths, a quarter turn at once: common practice, "
+        "no published source; ± 0.16 mm: judgement",
     ),
     validity=(
         "Normal errors and normal spread between models and between instruments. Relief read in one way "

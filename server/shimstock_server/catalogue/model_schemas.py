@@ -25,7 +25,7 @@ from shimstock_server.web.typed import AsTyped, without_defaults
 from .schemas import MOST_STRINGS
 from .woods import PARTS
 
-# Plausible ranges (common practice, no published source) [mm, turns, N].
+# Plausible ranges (judgement) [mm, turns, N].
 SCALE = {"min": 300.0, "max": 920.0}
 RADIUS = {"min": 150.0, "max": 1000.0}
 MOST_FRETS = 36

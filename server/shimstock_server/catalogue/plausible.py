@@ -1,6 +1,6 @@
 """What a reading can plausibly be; beyond it, the technician confirms.
 
-Common practice, no published source.
+Judgement.
 """
 
 from __future__ import annotations

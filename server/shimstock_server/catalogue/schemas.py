@@ -22,7 +22,7 @@ from shimstock_server.web.typed import AsTyped, without_defaults
 
 from .strings import STRING_MATERIALS, WRAP_MATERIALS
 
-# Plausible ranges (common practice, no published source).
+# Plausible ranges (judgement).
 GAUGE = {"min": 0.15, "max": 3.6}
 MOST_STRINGS = 14
 

@@ -9,7 +9,7 @@ from typing import Any
 from shimstock_server.database.words import Quantity
 from shimstock_server.web.quantities import KINDS
 
-# Common practice, no published source; wide enough for slide and nylon, twist as relief.
+# Judgement; wide enough for slide and nylon, twist as relief.
 PLAUSIBLE: dict[Quantity, tuple[float, float]] = {
     Quantity.RELIEF: (-1.5, 2.5),
     Quantity.ACTION: (0.5, 12.0),

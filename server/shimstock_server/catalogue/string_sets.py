@@ -20,7 +20,7 @@ from shimstock_server.web.typed import kept
 from .problems import NameTaken
 from .strings import linear_density, string_errors
 
-# Plausible pitches of open strings (common practice, no published source) [Hz].
+# Plausible pitches of open strings (judgement) [Hz].
 LOWEST_PITCH, HIGHEST_PITCH = 23.0, 1200.0
 STANDARD_REFERENCE = 440.0
 

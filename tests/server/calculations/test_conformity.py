@@ -72,7 +72,7 @@ def test_a_known_spread_is_at_least_the_step(ask: Ask) -> None:
 
 
 # pins conformity: bands that a bench's tools can call: relief 0.150 to 0.250, action 1.59 to 1.81,
-#     intonation ± 1.35; common practice
+#     intonation ± 1.35; computed, JCGM 106:2012 7.3 with 95 %
 @pytest.mark.parametrize(
     ("kind", "unit", "middle", "half", "u", "low", "high"),
     [

@@ -61,8 +61,8 @@ def test_the_moment_estimates(ask: Ask) -> None:
     assert found["mean"]["value"] == pytest.approx(other.mean_effect_re, abs=1e-6)
 
 
-# pins adjustment-response: one turn of tightening takes 0.40 ± 0.16 mm of relief: 0.45 -> 0.20 mm is 5/8 turn
-#     in all, a quarter now; common practice, no published source
+# pins adjustment-response: one turn of tightening takes 0.40 mm of relief, common practice, no published
+#     source, ± 0.16 mm, judgement: 0.45 -> 0.20 mm is 5/8 turn in all, a quarter now
 def test_how_much_to_turn_without_samples(ask: Ask) -> None:
     found = ask("adjustment-response", change=mm(-0.25))
     assert found["in_all"]["turns"] == turns(0.625)

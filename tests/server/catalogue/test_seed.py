@@ -82,7 +82,7 @@ def test_no_string_of_the_demo_shop_would_break_and_no_model_is_overloaded(seede
             # 20 to 260 N: what a technician expects of one string (common practice, no published source)
             assert 20 < pull < 260, (row.serial, string.number, pull)
             if string.material == "steel":
-                # an ordinary 12-string's octave G4 stands at 0.75 (common practice)
+                # an ordinary 12-string's octave G4 stands at 0.75 (computed)
                 assert float(breaking_fraction(pull, string.core_diameter)) < 0.80
         total = sum(pulls(instrument, instrument.scale_bass))
         assert instrument.max_total_pull is None or total < instrument.max_total_pull

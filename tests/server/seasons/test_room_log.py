@@ -233,7 +233,7 @@ def test_a_salt_check_corrects_what_is_read_from_then_on(shop: SeasonShop, room:
     meter = {"hygrometer_id": made["id"]}
     before = shop.bench.post("/v1/room-readings", json=reading(room, hours=-1, damp=50.0, **meter)).get_json()
     assert before["relative_humidity"]["value"] == 50.0
-    assert before["uncertainty"]["value"] == 4.0  # common practice, from memory: an unchecked hygrometer
+    assert before["uncertainty"]["value"] == 4.0  # judgement: an unchecked hygrometer
     after = shop.bench.post("/v1/room-readings", json=reading(room, damp=50.0, **meter)).get_json()
     assert after["relative_humidity"]["value"] == pytest.approx(32.79 + gain * (50.0 - 36.0), abs=0.02)
     assert (after["shown"]["value"], after["check_id"]) == (50.0, kept.get_json()["id"])
@@ -249,7 +249,7 @@ def test_a_salt_check_corrects_what_is_read_from_then_on(shop: SeasonShop, room:
 def test_a_room_warns_for_the_instruments_in_it(shop: SeasonShop, room: str) -> None:
     shop.things.add("", f"/v1/instruments/{shop.instrument}/keeping", {"room_id": room}, "PUT")
     band = next(row for row in rows("room_air_guidance") if row["guidance"] == "no verdict outside")
-    # common practice, no published source: no verdict below 35 and above 60 %, nor after 10 % within a day
+    # judgement: no verdict below 35 and above 60 %, nor after 10 % within a day
     assert (float(band["rh_low"]), float(band["rh_high"])) == (35.0, 60.0)
     quiet = [reading(room, hours=-20, damp=44.0), reading(room, hours=-1, damp=45.0)]
     shop.bench.post("/v1/room-readings/batch", json=in_batch(room, quiet))
