@@ -290,7 +290,7 @@ def test_the_chart_says_the_same_in_a_picture(shop: SeasonShop) -> None:
         assert answer.mimetype == "image/svg+xml"
         root = ET.fromstring(answer.get_data(as_text=True))
         texts = [each.text or "" for each in root.iter("{http://www.w3.org/2000/svg}text")]
-        assert texts[0] == "Recheck 26 October 2026"
+        assert texts[0] == "Recheck 22 November 2026"
         assert f"Relief, bass side [{unit}]" in texts
         assert texts.count("upper limit") == texts.count("lower limit") == 3
         title = root.find("{http://www.w3.org/2000/svg}title")

@@ -51,15 +51,17 @@ def epw_of(place: str) -> str:
 def by_psychrolib(place: str, excess: float) -> np.ndarray[Any, Any]:
     """Monthly means of room humidity, hour by hour: outdoor air warmed at constant vapour pressure [% RH].
 
-    ASHRAE Handbook of Fundamentals 2017, ch. 1, Eqs. 5 and 6, as psychrolib has them.
+    ASHRAE Handbook of Fundamentals 2017, ch. 1, Eqs. 5 and 6, as psychrolib has them; the room's temperature
+    by EN 15026, Annex C, its excess by EN ISO 13788 (room_model.csv names where they were read).
     """
     psychrolib.SetUnitSystem(psychrolib.SI)
     month, dry, dew = hours_of(place)
     days_mean = dry.mean(axis=1)
     found = np.zeros(dry.shape)
     for day in range(365):
-        warm = max(20.0, float(days_mean[day]))
-        share = min(1.0, max(0.0, (15.0 - days_mean[day]) / 15.0))
+        outside = float(days_mean[day])
+        warm = max(outside, 20.0 + min(5.0, max(0.0, (outside - 10.0) / 2.0)))
+        share = min(1.0, max(0.0, 1.0 - outside / 20.0))
         added = share * excess * 1e-3 * 461.5 * (warm + 273.15)
         full = psychrolib.GetSatVapPres(warm)
         for hour in range(24):
