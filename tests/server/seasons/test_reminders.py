@@ -40,12 +40,12 @@ def test_a_final_reading_makes_a_reminder_and_a_recheck_does_it(shop: SeasonShop
     assert (made["kind"], made["state"], made["all_day"]) == ("seasonal", "open", True)
     assert (made["due_on"], made["sentence"]) == (forecast["recheck_on"], forecast["sentence"])
     assert (made["job_number"], made["instrument"]) == (1, "Alder & Finch Heron")
-    assert made["due_at"] == "2026-10-25T23:00:00Z"  # midnight in Berlin, after the clocks went back
+    assert made["due_at"] == "2026-11-21T23:00:00Z"  # midnight in Berlin, after the clocks went back
     shop.work()
     assert shop.reminders() == [made]
     assert shop.reminders(due="true") == []
     assert shop.tell_due() == 0
-    shop.advance(days=15)
+    shop.advance(days=41)
     assert [one["id"] for one in shop.reminders(due="true")] == [made["id"]]
     assert shop.tell_due() == 1
     assert shop.tell_due() == 0
@@ -55,7 +55,7 @@ def test_a_final_reading_makes_a_reminder_and_a_recheck_does_it(shop: SeasonShop
     assert (done["state"], done["sheet_id"]) == ("done", sheet["id"])
     assert history(shop, made) == ["made", "due", "done"]
     (following,) = shop.reminders()
-    assert following["due_on"] > "2026-11-09"
+    assert following["due_on"] > "2026-12-05"
     assert [one["id"] for one in shop.reminders(closed="true")] == [made["id"]]
     kinds = [event.type for event in shop.events("reminder")]
     assert sorted(kinds) == ["reminder.done", "reminder.due", "reminder.made", "reminder.made"]
