@@ -40,15 +40,15 @@ def test_a_calendar_program_reads_the_reminders(shop: SeasonShop, stranger: Clie
     assert calendar.version.value == "2.0"
     (event,) = events(calendar)
     assert event.uid.value == f"{reminder['id']}@reminders.shimstock"
-    assert (event.dtstart.value, event.dtend.value) == (date(2026, 10, 26), date(2026, 10, 27))
+    assert (event.dtstart.value, event.dtend.value) == (date(2026, 11, 22), date(2026, 11, 23))
     assert event.summary.value == "Recheck: Alder & Finch Heron"
     assert event.description.value == reminder["sentence"]
     assert (event.status.value, event.sequence.value) == ("CONFIRMED", "0")
     assert event.dtstamp.value == datetime(2026, 10, 12, 9, 0, tzinfo=UTC)
-    until = datetime(2026, 11, 20, 8, 0, tzinfo=UTC)
+    until = datetime(2026, 12, 10, 8, 0, tzinfo=UTC)
     answer(shop, reminder, answer="snoozed", until=until.isoformat())
     (event,) = events(read(stranger, path))
-    assert (event.dtstart.value, event.sequence.value) == (date(2026, 11, 20), "1")
+    assert (event.dtstart.value, event.sequence.value) == (date(2026, 12, 10), "1")
     answer(shop, reminder, answer="cancelled", note="sold")
     (event,) = events(read(stranger, path))
     assert (event.status.value, event.sequence.value) == ("CANCELLED", "2")
