@@ -218,7 +218,7 @@ class RoomProfile:
     Notes
     -----
     The set points are common practice, no published source. The excess: two occupied houses had means of
-    2.9 to 3.3 g/m3 in cold weather (data set trh-1, A. Laukkarinen, CC-BY 4.0).
+    2.9 to 3.3 g/m3 in cold weather (data set trh-1, A. Laukkarinen, CC-BY 4.0); a shop's 2 is judgement.
     """
 
     moisture_excess: float

@@ -234,7 +234,8 @@ BENCH_AGREEMENT = Calculation(
     ),
     validity=(
         "Crossed studies: every bench reads every piece equally often, at least 2 × 2 × 2; 10 pieces, 2 or 3 "
-        "benches and 2 or 3 readings are usual. Pieces that stand for what the shop sees."
+        f"benches and 2 or 3 readings are usual, {MOST_READINGS} readings the most that are taken. Pieces "
+        "that stand for what the shop sees."
     ),
     formulas=(agreement.bench_agreement, agreement.smallest_tolerance, agreement.range_constants),
     blame={"agreement_sd": "spread", "percent": "share_of_tolerance", "pooling_alpha": "pooling_level"},

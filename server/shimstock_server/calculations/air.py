@@ -14,6 +14,13 @@ from .remarks import sentences
 
 PROFILES = {"shop": air.SHOP, "home": air.HOME}
 AIR_SOURCE = "O. A. Alduchov & R. E. Eskridge, J. Appl. Meteor. 35, 601 (1996), Eq. (21), over water"
+ROOM_SOURCE = (
+    "Temperature of the room: EN 15026:2007, Annex C (read in open implementations of the standard); "
+    f"± {air.WARM_ROOM_SD:g} °C while it is not heated (judgement)",
+    "Vapour added indoors tapers from 0 to 20 °C outdoors: EN ISO 13788, humidity classes (from memory)",
+    "Vapour added indoors: two occupied houses had means of 2.9 to 3.3 g/m³ in cold weather (data set "
+    "trh-1, A. Laukkarinen, CC-BY 4.0); 2 g/m³ in a shop: judgement",
+)
 
 
 class RoomFields(Question):
@@ -159,11 +166,7 @@ INDOOR_HUMIDITY = Calculation(
     source=(
         AIR_SOURCE,
         "Vapour of an ideal gas, R = 461.5 J/(kg K)",
-        "Temperature of the room: EN 15026:2007, Annex C (read in open implementations of the standard); "
-        f"± {air.WARM_ROOM_SD:g} °C while it is not heated (judgement)",
-        "Vapour added indoors tapers from 0 to 20 °C outdoors: EN ISO 13788, humidity classes (from memory)",
-        "Vapour added indoors: two occupied houses had means of 2.9 to 3.3 g/m³ in cold weather (data set "
-        "trh-1, A. Laukkarinen, CC-BY 4.0)",
+        *ROOM_SOURCE,
         "Set points: common practice, no published source; 35 to 60 % for a verdict: judgement",
     ),
     validity=(

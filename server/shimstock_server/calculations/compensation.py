@@ -16,6 +16,7 @@ from .bow import BLAME, BowFields, board
 from .entry import AnyOf, Calculation, Given, OneOf, Way
 from .fields import Result, asked, calculated, told
 from .notes import scale_note
+from .strings import MODULUS_SOURCE
 
 _MATERIALS = tuple(name for name, material in MATERIALS.items() if material.modulus is not None)
 
@@ -208,6 +209,7 @@ COMPENSATION = Calculation(
         "guitar, J. Acoust. Soc. Am. 156(1), 683 (2024); its printed Bn has √(1 + kappa·Qn) in the "
         "numerator, here it stands in the denominator, as its definition has the tension",
         "The neck as a beam of constant curvature from nut to body joint: common approximation",
+        MODULUS_SOURCE,
     ),
     validity=(
         "Equal-tempered frets, the string pressed straight down. kappa from core and modulus is right for "

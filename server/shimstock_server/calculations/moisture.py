@@ -198,8 +198,8 @@ MOISTURE_RESPONSE = Calculation(
         RESPONSE_SOURCE,
     ),
     validity=(
-        "Time constants from half to twice the likeliest, some to three times: carried as a range. Parts as "
-        "thick as usual."
+        "Time constants from a third to three times the likeliest: carried as a range. Parts as thick as "
+        "usual. Hysteresis is left out: wood whose air turns moves a little later and less than told."
     ),
     formulas=(moisture.time_constant, moisture.moisture_response, moisture.days_to_follow,
               moisture.sine_response),

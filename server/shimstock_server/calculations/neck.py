@@ -165,7 +165,7 @@ RELIEF_AT_FRET = Calculation(
         Way("other_relief", ("relief",), _other_relief),
         Way("relief", ("other_relief",), _relief_here),
     ),
-    source=(BEAM,),
+    source=(BEAM, "What gravity takes on the back: computed, rough; ± 40 % of it: judgement"),
     validity=(
         "Necks that bend evenly between nut and body joint, relief up to 5 mm. A hump, a kink or a rising "
         "end beyond the joint is seen with a straightedge, not computed."

@@ -11,6 +11,7 @@ from shimstock_server.web.fields import Choice, Truth
 from .entry import AnyOf, Calculation, Given, Way
 from .fields import Question, Result, asked, calculated, told
 from .notes import scale_note
+from .strings import MODULUS_SOURCE
 
 
 class NutSlotsQuestion(Question):
@@ -154,6 +155,7 @@ NUT_SLOTS = Calculation(
         "Filing stops at target + 2u: judgement; a slot 0.05 mm wider than its string: common practice, no "
         "published source",
         "Slot and string: a straight line; sharpening by stretch E·A/T: elementary, small angles",
+        MODULUS_SOURCE,
         "Uncertainty of a reading: JCGM 100:2008 F.2.2.1",
     ),
     validity="Straight strings over the first frets, slots up to 3 mm; plain strings, or a wound one's core.",

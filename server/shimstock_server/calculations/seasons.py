@@ -16,7 +16,7 @@ from shimstock_server.web.context import current
 from shimstock_server.web.fields import Choice, ListOf, Nested, Number, StrictSchema, Text, Truth, Whole
 from shimstock_server.web.units import KINDS, convert
 
-from .air import AIR_SOURCE, RoomFields, profile_of
+from .air import AIR_SOURCE, ROOM_SOURCE, RoomFields, profile_of
 from .beside import AnythingBeside, ListBeside
 from .entry import AnyOf, Calculation, Given, Way
 from .fields import AskedBeside, Result, asked, calculated, told, told_beside
@@ -363,6 +363,7 @@ SEASONAL_DRIFT = Calculation(
     ),
     source=(
         AIR_SOURCE,
+        *ROOM_SOURCE,
         f"{HANDBOOK}, Eq. (4-5)",
         RESPONSE_SOURCE,
         "Probability on each day: JCGM 106:2012",
@@ -372,8 +373,8 @@ SEASONAL_DRIFT = Calculation(
         "days: judgement",
     ),
     validity=(
-        "A normal year and a room kept as said; a real year strays by about 0.3 % of moisture. An instrument "
-        "that is left as it was at its final readings."
+        "A normal year and a room kept as said; a real year strays by about 0.3 % of moisture (judgement). "
+        "An instrument that is left as it was at its final readings."
     ),
     formulas=(seasons.seasonal_drift, moisture.with_hysteresis, recheck.recheck_days, climate.room_year,
               air.room_temperature, climate.room_year_from_log,

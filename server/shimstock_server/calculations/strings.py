@@ -26,6 +26,10 @@ WIRE_SOURCE = (
     "Tensile strength: Budynas & Nisbett, Shigley's Mechanical Engineering Design, Table 10-4, "
     "2211 MPa·mm^m / d^0.145 (ASTM A228 music wire); limits 80 and 95 % of it: judgement"
 )
+MODULUS_SOURCE = (
+    f"Young's modulus of steel music wire {1e-3 * wire.STEEL_MODULUS:g} GPa, as below 0.81 mm: handbook "
+    "value; thicker wire has a few per cent less"
+)
 
 
 class StringFields(Question):
@@ -350,6 +354,7 @@ STRING_INHARMONICITY = Calculation(
         "(1964)",
         "Same constant: R. W. Young, Inharmonicity of plain wire piano strings, J. Acoust. Soc. Am. 24, 267 "
         "(1952)",
+        MODULUS_SOURCE,
     ),
     validity=(
         "Pinned ends, small stiffness (B below 0.01); a wound string by its core, round or hexagonal: the "

@@ -324,8 +324,8 @@ SUMMARY = Calculation(
         "NIST/SEMATECH e-Handbook of Statistical Methods, 2.4.4, for days within runs",
     ),
     validity=(
-        f"Readings of one kind, from {-MOST:g} to {MOST:g}: give larger ones less a number that all share. "
-        f"Up to {MOST_READINGS:,} at once, {MOST_IN_ALL:,} in groups, and sums of any number."
+        f"Readings of one kind within ± {MOST:,.0f}: give larger ones less a number that all share. Up to "
+        f"{MOST_READINGS:,} at once, {MOST_IN_ALL:,} in groups, and sums of any number."
     ),
     formulas=(summary.Moments.of, summary.merge, summary.Bins.quantile, lines.LineSums.line,
               components.one_way, components.nested_components),
