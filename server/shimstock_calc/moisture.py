@@ -311,16 +311,16 @@ def with_hysteresis(
     >>> round(float(np.ptp(swing)), 2), round(float(np.ptp(with_hysteresis(swing))), 2)
     (4.0, 3.35)
     """
-    none = finite(moisture, "moisture")
+    none = np.ascontiguousarray(np.moveaxis(finite(moisture, "moisture"), -1, 0))  # day by day
     part = float(within(ratio, "ratio", 0.5, 1.0))
     least, most = none * (2.0 * part / (1.0 + part)), none * (2.0 / (1.0 + part))
-    stays = none[..., -1 if repeats else 0]
+    stays = none[-1 if repeats else 0]
     everything = np.empty_like(none)
     for _ in range(2 if repeats else 1):  # a first year finds where the loop begins
-        for day in range(none.shape[-1]):
-            stays = np.minimum(np.maximum(stays, least[..., day]), most[..., day])
-            everything[..., day] = stays
-    return np.asarray(0.5 * (none + everything), dtype=np.float64)
+        for day in range(none.shape[0]):
+            stays = np.minimum(np.maximum(stays, least[day]), most[day])
+            everything[day] = stays
+    return np.moveaxis(0.5 * (none + everything), 0, -1)
 
 
 def sine_response(tau: ArrayLike, period: ArrayLike = YEAR) -> tuple[FloatArray, FloatArray]:

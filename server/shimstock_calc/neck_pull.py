@@ -142,7 +142,7 @@ def pull_for_relief_change(change: float, compliance: Response = COMPLIANCE_PRIO
     Inverse of `relief_change_for`.
 
     >>> round(pull_for_relief_change(0.2, neck_compliance(NeckReadings(647.7, 16, (1, 21), 8))))
-    179
+    191
     """
     wanted = float(within(change, "change", -5.0, 5.0, "mm"))
     return wanted / float(positive(compliance.mean, "compliance", "mm/N"))
