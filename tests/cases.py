@@ -176,11 +176,11 @@ BACK_BOW: Plain = {
     "other_sets": [{"name": "10 to 46 thou", "strings": LIGHT_10}],
     "expected": {
         "pull": 365.0,
-        "pull_needed": 191.0,
+        "pull_needed": 178.0,
         "heavier_pull": 82.0,
         "heavier_percent": 22.5,
-        "heavier_relief": [0.086, 0.043, 0.172],
-        "heavier_after": -0.014,
+        "heavier_relief": [0.092, 0.046, 0.185],
+        "heavier_after": -0.01,
         "action_at_target": [1.82, 1.62],
         "dual_action_turns": [-0.25, -0.75],
     },
@@ -211,12 +211,12 @@ FLOATING_TREMOLO: Plain = {
     "wanted": {"restring": True, "strings": {"name": "10 to 46 thou", "strings": LIGHT_10}},
     "expected": {
         "springs_percent": 22.5,
-        "relief_after_strings": 0.288,
-        "action_after_strings": [1.95, 1.75],
+        "relief_after_strings": 0.297,
+        "action_after_strings": [1.96, 1.76],
         "rod_turns": 0.25,
-        "after_rod": {"relief": 0.19, "action": [1.78, 1.58]},
+        "after_rod": {"relief": 0.20, "action": [1.8, 1.6]},
         "pivot_turns": [-0.125, -0.125],
-        "final_action": [1.70, 1.50],
+        "final_action": [1.72, 1.52],
     },
 }
 

@@ -23,6 +23,8 @@ class NeckReadings:
         Hold frets of the relief reading [-].
     fret : int
         Fret at which relief is read [-].
+    frets : int or None
+        Frets of the neck; the upper hold fret where it is not given [-].
     relief, action_bass, action_treble, nut_action_bass, nut_action_treble : float or None
         Newest readings [mm].
     """
@@ -36,6 +38,7 @@ class NeckReadings:
     action_treble: float | None = None
     nut_action_bass: float | None = None
     nut_action_treble: float | None = None
+    frets: int | None = None
 
 
 @dataclass(frozen=True)
@@ -80,7 +83,9 @@ def neck_compliance(neck: NeckReadings | None) -> Response:
     """
     if neck is None:
         return COMPLIANCE_PRIOR
-    mean = float(compliance_estimate(neck.scale_length, neck.body_joint_fret, neck.held, neck.fret))
+    mean = float(
+        compliance_estimate(neck.scale_length, neck.body_joint_fret, neck.held, neck.fret, frets=neck.frets)
+    )
     return Response(mean, mean * COMPLIANCE_PRIOR.sd / COMPLIANCE_PRIOR.mean, COMPLIANCE_PRIOR.source)
 
 
@@ -142,7 +147,7 @@ def pull_for_relief_change(change: float, compliance: Response = COMPLIANCE_PRIO
     Inverse of `relief_change_for`.
 
     >>> round(pull_for_relief_change(0.2, neck_compliance(NeckReadings(647.7, 16, (1, 21), 8))))
-    191
+    179
     """
     wanted = float(within(change, "change", -5.0, 5.0, "mm"))
     return wanted / float(positive(compliance.mean, "compliance", "mm/N"))

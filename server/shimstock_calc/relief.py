@@ -25,8 +25,11 @@ GRAVITY_CURVATURE = 3.3e-6
 GRAVITY_SD = 0.4
 """Standard uncertainty of that, as a share of it [-]; judgement."""
 
-CURVATURE_PER_PULL = 5e-8
-"""Bending moment over rigidity of a 25.5 in maple neck, per newton of pull [1/(mm N)]; from memory."""
+BEND_PER_PULL = 5.1e-8
+"""Bending moment over rigidity of a 25.5 in maple neck, per newton of pull [1/(mm N)]; from memory.
+
+Known within a factor 2 alone; the second digit keeps examples as they were printed.
+"""
 
 COMPLIANCE_FACTOR = 2.0
 """The beam estimate of the neck's compliance is uncertain by this factor either way [-]; judgement."""
@@ -304,7 +307,12 @@ def twist(relief_bass: ArrayLike, relief_treble: ArrayLike) -> FloatArray:
 
 
 def compliance_estimate(
-    scale_length: ArrayLike, body_joint_fret: ArrayLike, held: HoldFrets, fret: ArrayLike
+    scale_length: ArrayLike,
+    body_joint_fret: ArrayLike,
+    held: HoldFrets,
+    fret: ArrayLike,
+    *,
+    frets: ArrayLike | None = None,
 ) -> FloatArray:
     """Change of relief per newton of total string pull, estimated from a beam.
 
@@ -312,6 +320,8 @@ def compliance_estimate(
     ----------
     scale_length, body_joint_fret, held, fret : float or array, broadcast
         As in `relief_per_curvature` [mm; -].
+    frets : float or array, broadcast, optional
+        Frets of the neck; the upper hold fret where it is not given [-].
 
     Returns
     -------
@@ -325,10 +335,15 @@ def compliance_estimate(
 
     Notes
     -----
-    The neck bends by M/(E·I) = 5e-8 per mm and newton, a 25.5 in maple neck (from memory); what a reading
-    shows of it is `relief_per_curvature`, so that the bend is the same at any hold frets.
+    Held at the first and the last fret a neck shows the sag of a beam under a constant moment at mid-span,
+    M·l²/(8·E·I), with M/(E·I) about 5e-8 per mm and newton for a 25.5 in maple neck (from memory); usual
+    reading frets are near enough to it. What other hold frets show of that bend: `relief_per_curvature`.
 
     >>> float(f"{compliance_estimate(647.7, 16, (1, 21), 8):.1g}")
     0.001
     """
-    return plain(CURVATURE_PER_PULL * relief_per_curvature(scale_length, body_joint_fret, held, fret))
+    last = held[1] if frets is None else frets
+    length = fret_position(last, scale_length) - fret_position(1, scale_length)
+    sag = BEND_PER_PULL * positive(length, "frets", "mm") ** 2 / 8.0
+    shown = relief_per_curvature(scale_length, body_joint_fret, held, fret)
+    return plain(sag * shown / relief_per_curvature(scale_length, body_joint_fret, (1, last), fret))

@@ -181,12 +181,20 @@ def test_a_shim_of_half_a_millimetre_drops_the_plane_by_1_6_mm_at_the_saddle():
 
 
 def test_compliance_estimate_of_a_25_5_inch_maple_neck():
-    # beam under a constant moment, bent from the nut to the joint; the stiffness is from memory, to one digit
-    assert neck.compliance_estimate(647.7, 16, (1, 21), 8) == pytest.approx(1.0e-3, abs=0.06e-3)
-    # elementary beam theory with both hold frets on the bent part: M/(2·E·I)·(x - a)·(b - x)
-    low, at, high = (frets_from_nut(n, 647.7) for n in (1, 7, 20))
+    # sag of a beam under a constant moment at mid-span; the stiffness is from memory
+    assert neck.compliance_estimate(647.7, 16, (1, 21), 8) == pytest.approx(1.12e-3, abs=0.01e-3)
+    # elementary beam theory: M·l²/(8·E·I)
+    low, high = frets_from_nut(1, 647.7), frets_from_nut(20, 647.7)
     found = neck.compliance_estimate(647.7, 22, (1, 20), 7)
-    assert found == pytest.approx(5e-8 / 2.0 * (at - low) * (high - at), rel=1e-9)
+    assert found == pytest.approx(5.1e-8 / 8.0 * (high - low) ** 2, rel=1e-9)
+
+
+@pytest.mark.parametrize("held, fret", [((1, 14), 6), ((1, 17), 8), ((2, 21), 9)])
+def test_the_estimate_belongs_to_the_neck_and_not_to_its_hold_frets(held, fret):
+    whole = neck.compliance_estimate(647.7, 16, (1, 21), fret, frets=21)
+    there = neck.compliance_estimate(647.7, 16, held, fret, frets=21)
+    shown = neck.relief_conversion(647.7, 16, (1, 21), fret, to_held=held, to_fret=fret)
+    assert there == pytest.approx(whole * shown, rel=1e-9)
 
 
 @given(

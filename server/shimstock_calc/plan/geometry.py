@@ -45,9 +45,9 @@ def conversion(scale: float, joint: float, read: ReliefPlace, wanted: ReliefPlac
 
 
 @lru_cache(maxsize=1024)
-def compliance(scale: float, joint: float, place: ReliefPlace) -> float:
+def compliance(scale: float, joint: float, place: ReliefPlace, frets: int) -> float:
     """Beam estimate of relief per newton of pull [mm/N]."""
-    return float(compliance_estimate(scale, joint, place.held, place.fret))
+    return float(compliance_estimate(scale, joint, place.held, place.fret, frets=frets))
 
 
 @lru_cache(maxsize=1024)

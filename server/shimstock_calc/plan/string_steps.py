@@ -48,7 +48,8 @@ def neck_compliance(draft: Draft) -> tuple[float, bool]:
     if learned is not None:
         return learned, True
     instrument = draft.instrument
-    return compliance(side_scale(instrument, None), instrument.body_joint_fret, draft.place), False
+    scale = side_scale(instrument, None)
+    return compliance(scale, instrument.body_joint_fret, draft.place, instrument.frets), False
 
 
 def pull_change(draft: Draft, strings: tuple[InstrumentString, ...]) -> PullChange | None:

@@ -48,6 +48,13 @@ class NeckIn(StrictSchema):
         metadata={"description": "The two frets at which the string is held to read relief."},
     )  # fmt: skip
     fret = Whole(1, 35, required=True, metadata={"description": "Fret at which relief is read."})
+    frets = Whole(
+        12,
+        36,
+        load_default=None,
+        allow_none=True,
+        metadata={"description": "Frets of the neck; the upper hold fret where it is not given."},
+    )
     relief = asked("relief", -2.0, 4.0, "Relief")
     action_bass = asked("action", 0.0, 15.0, "Action at the 12th fret, bass side")
     action_treble = asked("action", 0.0, 15.0, "Action at the 12th fret, treble side")
@@ -333,8 +340,8 @@ RESTRING_FORECAST = Calculation(
     source=(
         "Tension mu·(2·X·f)² of the ideal string: M. Mersenne (1636), B. Taylor (1713)",
         WIRE_SOURCE,
-        "Relief follows the pull as a beam under a constant moment bends, by M/(E·I) = 5e-8 per mm and N of "
-        "a 25.5 in maple neck: from memory, within a factor 2 either way (judgement)",
+        "Relief follows the pull as a beam under a constant moment bends, by M/(E·I), about 5e-8 per mm and "
+        "N of a 25.5 in maple neck: from memory, within a factor 2 either way (judgement)",
     ),
     validity=(
         "Necks of about 25.5 in scale in maple, unless a learned compliance is given; the range of the "

