@@ -48,6 +48,9 @@ class Shop(Stored):
     shop_rate: float | None = None
     humidity_low: Quantity | None = None
     humidity_high: Quantity | None = None
+    everything_at_the_end: bool | None = None
+    prices: dict[str, Any] = field(default_factory=dict)
+    """Minutes of readings and adjustments, and what a mistake costs: what the plans reckon with."""
     opening_hours: list[OpeningHours] = field(default_factory=list)
 
 

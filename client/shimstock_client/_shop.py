@@ -27,7 +27,7 @@ class ShopSettings:
         return read(Shop, self._link.change("PUT", "/shop", fields, if_match=shop.etag if shop else None))
 
     def update(self, shop: Shop, **fields: Any) -> Shop:
-        """Change the fields that are named."""
+        """Change the fields that are named; of `prices` too only what is named, None takes it back."""
         etag = etag_of(self._link, "/shop", shop, Shop)
         return read(Shop, self._link.change("PATCH", "/shop", fields, if_match=etag))
 

@@ -12,13 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shimstock_calc.belief.expected import rounding_shared
-from shimstock_calc.belief.price import After, Limits, Prices, chance, worth_of_adjusting, worth_of_reading
+from shimstock_calc.belief.price import After, Limits, chance, worth_of_adjusting, worth_of_reading
 from shimstock_calc.belief.rods import rod_odds
 from shimstock_calc.belief.state import Estimate, State
 from shimstock_calc.belief.surprise import weigh
 from shimstock_calc.belief.update import DAY, WRONG, Belief
 from shimstock_calc.conformity import probability_in_spec
 from shimstock_calc.plan.goals import Spot
+from shimstock_calc.plan.inputs import Prices
 from shimstock_calc.relief import relief_conversion
 from tests import cases
 from tests.calc.plan_inputs import plan_input

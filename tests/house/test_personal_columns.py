@@ -58,6 +58,7 @@ NO_OWNERS_WORDS = {
         "benches.skills", "calendars.kinds", "job_moves.readings_asked", "jobs.spec_ids", "services.kinds",
         "services.skills", "string_sets.kinds", "studies.pieces", "studies.readers", "studies.reading_order",
         "technicians.shifts", "tools.quantities", "webhook_endpoints.types", "idempotency_keys.headers",
+        "shop.prices",
     ),
     "the catalogue and the instrument": (
         "instrument_models.bridge", "instrument_models.courses", "instrument_models.neck_joint",

@@ -24,6 +24,7 @@ from . import (
     _learned,
     _moving,
     _planning,
+    _pricing,
     _queue,
     _reading,
     _receiving,
@@ -54,7 +55,9 @@ SECTIONS: dict[str, tuple[click.Command, ...]] = {
         _checking.check, _checking.check_piece, _studying.study, _beginning.study_new, _checking.benches,
     ),
     "What adjustments have taught": (_learned.learned, _learned.doubts, _learned.doubt),
-    "What the shop knows": (_reporting.report, _transferring.export, _transferring.import_readings),
+    "What the shop knows": (
+        _reporting.report, _pricing.prices, _transferring.export, _transferring.import_readings,
+    ),
     "Air and seasons": (
         _forecasting.forecast, _airing.reminders, _airing.reminder, _forecasting.keeping, _airing.room,
         _airing.room_log, _airing.salt_check, _forecasting.climates, _forecasting.calendars,

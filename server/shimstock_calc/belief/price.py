@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from ..plan.inputs import Part, Quantity
+from ..plan.inputs import Prices
 from .state import Estimate
 
 POINTS = 21
@@ -18,54 +17,6 @@ POINTS = 21
 
 WIDTH = 4.0
 """How far the predicted results reach to either side [standard deviations]."""
-
-
-@dataclass(frozen=True)
-class Prices:
-    """What a shop reckons with; judgement, settings of the shop.
-
-    Attributes
-    ----------
-    wrong : float
-        What an instrument costs that goes out wrong [bench minutes].
-    prompt, visit : float
-        What it costs to be told something, and to come back to the bench [bench minutes].
-    retune, retune_floating : float
-        What tuning costs after an adjustment that detunes, on a bridge that stands and one that floats
-        [bench minutes].
-    reading, adjustment : mapping
-        What a reading (a side, a string) and an adjustment cost [bench minutes].
-    """
-
-    wrong: float = 160.0
-    prompt: float = 1.0
-    visit: float = 10.0
-    retune: float = 2.0
-    retune_floating: float = 4.0
-    reading: dict[Quantity, float] = field(
-        default_factory=lambda: {
-            "relief": 1.0,
-            "twist": 1.0,
-            "action": 0.5,
-            "nut-action": 0.75,
-            "pickup-height": 0.375,
-            "break-clearance": 0.5,
-            "saddle-out": 0.5,
-            "intonation": 0.75,
-        }
-    )
-    adjustment: dict[Part, float] = field(
-        default_factory=lambda: {
-            "truss-rod": 1.0,
-            "bridge-post": 1.5,
-            "saddle-screw": 1.5,
-            "saddle": 15.0,
-            "nut-slot": 1.0,
-            "pickup-screw": 0.5,
-            "saddle-position": 1.5,
-            "spring-claw": 5.0,
-        }
-    )
 
 
 class Limits(NamedTuple):

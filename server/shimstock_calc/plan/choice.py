@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from ..belief.price import After, Limits, Prices, chance, normal, worth_of_adjusting, worth_of_reading
+from ..belief.price import After, Limits, chance, normal, worth_of_adjusting, worth_of_reading
 from ..belief.state import Estimate
 from ..belief.update import PLAUSIBLE
 from ..conformity import SURE
 from .goals import Spot
-from .inputs import Adjustment, Part, Quantity, Reading
+from .inputs import Adjustment, Part, Prices, Quantity, Reading
 from .readings import Known
 from .records import tool_of
 from .staleness import affects

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Literal, TypeAlias
 
-from ..belief.price import Prices, chance
+from ..belief.price import chance
 from ..belief.rods import LEAST, rod_odds
 from ..belief.state import Estimate
 from ..belief.surprise import weigh
@@ -74,7 +74,7 @@ class Draft:
                 self.values[spot], self.spreads[spot] = found.value or 0.0, found.uncertainty or 0.0
             else:
                 self.values[spot], self.spreads[spot] = round(estimate.mean, 6), estimate.spread
-        self.choice = Choice(self, Prices())
+        self.choice = Choice(self, plan_input.settings.prices)
         self.touched: set[Spot] = set()
         self.disturbed: set[Spot] = set()
         self.steps: list[Step] = []

@@ -28,7 +28,7 @@ from shimstock_server.database.tables.shop import Shop
 from shimstock_server.database.words import ConsentKind, Method, Part
 from shimstock_server.jobs import standing_consents
 from shimstock_server.learning import learned_responses
-from shimstock_server.shop import settings
+from shimstock_server.shop import plan_settings, settings
 
 from .problems import InstrumentUnknown
 from .sheets import sheets_of, standing
@@ -110,11 +110,7 @@ def source_of_readings(
             plan_reading(reading, sheet, timeline) for sheet in sheets for reading in sheet.readings
         ),
         adjustments=tuple(plan_adjustment(adjustment, timeline) for adjustment in adjustments),
-        settings=plan_model.Settings(
-            settle_minutes=float(shop.settle_first_minutes),
-            humidity_low=shop.humidity_low,
-            humidity_high=shop.humidity_high,
-        ),
+        settings=plan_settings(shop),
     )
 
 

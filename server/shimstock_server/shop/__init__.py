@@ -12,6 +12,7 @@ from .hours import (
     wall_hours,
 )
 from .people import add_bench, add_technician, add_tool, on_roster
+from .prices import merge_prices, plan_settings, prices_of
 from .record import add_closure, set_up
 from .routes import shop, staff
 from .schemas import BenchIn, ClosureIn, ShopIn, TechnicianIn, ToolIn, WallTime
@@ -33,10 +34,13 @@ __all__ = [
     "blueprints",
     "last_opening",
     "local_day",
+    "merge_prices",
     "next_opening",
     "on_roster",
     "open_minutes",
     "opening",
+    "plan_settings",
+    "prices_of",
     "set_up",
     "settings",
     "span",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
 from datetime import date
 from typing import Any
 from uuid import UUID
@@ -19,6 +20,7 @@ from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.typed import kept
 
 from .hours import opening, settings
+from .prices import merge_prices, prices_of
 from .problems import DayTaken
 
 FIELDS = (
@@ -37,6 +39,7 @@ FIELDS = (
     "shop_rate",
     "humidity_low",
     "humidity_high",
+    "everything_at_the_end",
 )
 """What the shop says of itself, beside its opening hours."""
 
@@ -56,7 +59,7 @@ def set_up(session: Session, body: Mapping[str, Any]) -> Shop:
     if shop is None:
         shop = Shop()
         session.add(shop)
-    return _store(session, shop, body)
+    return _store(session, shop, body, whole=True)
 
 
 def change(session: Session, body: Mapping[str, Any]) -> Shop:
@@ -64,7 +67,7 @@ def change(session: Session, body: Mapping[str, Any]) -> Shop:
     shop = settings(session)
     present = {"humidity_low": shop.humidity_low, "humidity_high": shop.humidity_high}
     _check(body, {**present, **body})
-    return _store(session, shop, body)
+    return _store(session, shop, body, whole=False)
 
 
 def _check(body: Mapping[str, Any], whole: Mapping[str, Any]) -> None:
@@ -81,11 +84,13 @@ def _hours(body: Mapping[str, Any]) -> list[Hours]:
     return [(row["weekday"], row["opens"], row["closes"]) for row in body.get("opening_hours", [])]
 
 
-def _store(session: Session, shop: Shop, body: Mapping[str, Any]) -> Shop:
+def _store(session: Session, shop: Shop, body: Mapping[str, Any], *, whole: bool) -> Shop:
     values = {field: body[field] for field in FIELDS if field in body}
     zone = shop.zone
     for field, value in values.items():
         setattr(shop, field, kept(value)[0] if field.startswith("humidity") else value)
+    if "prices" in body:
+        shop.prices = merge_prices({} if whole else shop.prices, body["prices"])
     session.flush()
     if "opening_hours" in body:
         _store_hours(session, shop, _hours(body))
@@ -184,5 +189,6 @@ def told(shop: Shop) -> dict[str, Any]:
         "created_at": shop.created_at,
         "updated_at": shop.updated_at,
         **{field: getattr(shop, field) for field in FIELDS},
+        "prices": asdict(prices_of(shop.prices)),
         "opening_hours": shop.opening_hours,
     }

@@ -88,7 +88,7 @@ def put_shop(body: dict[str, Any]) -> dict[str, Any]:
     conflicts=(ShopNotSetUp,),
 )
 def change_shop(body: dict[str, Any]) -> dict[str, Any]:
-    """Change some of the shop's settings; the opening hours are replaced whole."""
+    """Change some of the shop's settings; prices not named stay, the opening hours are replaced whole."""
     must_match(settings(current.session))
     return record.told(record.change(current.session, body))
 

@@ -8,6 +8,7 @@ from zoneinfo import available_timezones
 
 from marshmallow import ValidationError
 
+from shimstock_calc.plan.model import Prices
 from shimstock_server.database.words import Quantity, Skill, Units
 from shimstock_server.web.fields import (
     Choice,
@@ -31,6 +32,8 @@ from shimstock_server.web.typed import AsTyped, without_defaults
 from .people import OTHER_QUANTITIES, SIZES
 
 _WEEKDAY = {"description": "Monday is 1, Sunday is 7 (ISO 8601)."}
+LEAST_WORK = 0.05
+"""Least that a reading or an adjustment takes [min]: one that cost nothing would be wanted for ever."""
 MEASURED = (*(str(quantity) for quantity in Quantity), *OTHER_QUANTITIES)
 
 
@@ -102,6 +105,45 @@ class OpeningOut(StrictSchema):
     closes = Text()
 
 
+def _minutes(least: float = 0.0, description: str | None = None) -> Number:
+    told = {} if description is None else {"metadata": {"description": description}}
+    return Number(least, 1000.0, allow_none=True, **told)
+
+
+ReadingMinutes: Any = type(
+    "ReadingMinutes",
+    (StrictSchema,),
+    {quantity: _minutes(LEAST_WORK) for quantity in Prices().reading}
+    | {"__doc__": "What a reading of each quantity takes on a side or a string, in bench minutes."},
+)
+AdjustmentMinutes: Any = type(
+    "AdjustmentMinutes",
+    (StrictSchema,),
+    {part: _minutes(LEAST_WORK) for part in Prices().adjustment}
+    | {"__doc__": "What an adjustment of each part takes, in bench minutes."},
+)
+
+
+class ShopPrices(StrictSchema):
+    """What the plans reckon with, in bench minutes; null takes a figure back to what is usual."""
+
+    wrong = Number(
+        1.0,
+        100_000.0,
+        allow_none=True,
+        metadata={
+            "description": "What an instrument costs that goes out wrong: the higher, the more is read "
+            "before it goes."
+        },
+    )
+    prompt = _minutes(description="What it takes to look up the next step.")
+    visit = _minutes(description="What it takes to come back to the bench after a rest.")
+    retune = _minutes(description="Tuning after an adjustment that detunes.")
+    retune_floating = _minutes(description="The same on a tremolo that floats.")
+    reading = Nested(ReadingMinutes)
+    adjustment = Nested(AdjustmentMinutes)
+
+
 class ShopIn(StrictSchema):
     """The shop's settings."""
 
@@ -149,6 +191,14 @@ class ShopIn(StrictSchema):
         max=98.0,
         load_default=lambda: read_quantity({"value": 60, "unit": "percent"}, KINDS["relative-humidity"]),
     )
+    everything_at_the_end = Truth(
+        load_default=False,
+        metadata={
+            "description": "true: the final check reads every quantity once more. false: only what moved "
+            "since it was read; what still stands is not read again."
+        },
+    )
+    prices = Nested(ShopPrices, load_default=dict)
     opening_hours = ListOf(Nested(OpeningIn), max=50, load_default=list)
 
 
@@ -177,6 +227,8 @@ class ShopOut(StrictSchema):
     shop_rate = Number(allow_none=True)
     humidity_low = QuantityOut("relative-humidity")
     humidity_high = QuantityOut("relative-humidity")
+    everything_at_the_end = Truth()
+    prices = Nested(ShopPrices)
     opening_hours = ListOf(Nested(OpeningOut))
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import replace
 
 from shimstock_calc.belief.surprise import weigh
 from shimstock_calc.plan.build import make_plan
@@ -35,15 +34,13 @@ class PlanPolicy:
 
     def answer(self, job: Job) -> Answer:
         """Do as the plan says."""
-        settings = replace(job.plan_input.settings, everything_at_the_end=False)
-        given = replace(job.plan_input, settings=settings)
-        plan = self.plan = make_plan(given)
-        steps = to_do(plan, given.instrument)
+        plan = self.plan = make_plan(job.plan_input)
+        steps = to_do(plan, job.plan_input.instrument)
         said = {"chances": chances(plan), "forecasts": forecasts(plan, job), "rod_doubt": plan.rod_doubt}
         rest = next((step for step in plan.steps if step.do_now and step.kind == "settle"), None)
         if rest is not None and plan.settled.read_from is not None:
             if not steps:
-                said["forecasts"] = forecasts_at(plan.settled.read_from, given, job)
+                said["forecasts"] = forecasts_at(plan.settled.read_from, job.plan_input, job)
             return Answer(steps, plan.settled.read_from, Read(rest.readings_next), **said)
         if steps:
             return Answer(steps, **said)

@@ -118,6 +118,7 @@ EVERY_COMMAND = (
     "expected",
     "learned",
     "report",
+    "prices",
     "doubts",
     "benches",
     "check --show",

@@ -36,6 +36,10 @@ class Shop(Versioned, Base):
     shop_rate: Mapped[float | None]
     humidity_low: Mapped[float] = mapped_column(default=35.0)
     humidity_high: Mapped[float] = mapped_column(default=60.0)
+    everything_at_the_end: Mapped[bool] = mapped_column(default=False)
+    """Whether the final readings take in every quantity, or those alone that moved since they were read."""
+    prices: Mapped[dict[str, Any]] = mapped_column(Json, default=dict)
+    """What the plans reckon with, where it is not as usual."""
 
     opening_hours: Mapped[list[OpeningHours]] = relationship(
         order_by="(OpeningHours.weekday, OpeningHours.opens)", cascade="all, delete-orphan"
