@@ -290,10 +290,9 @@ def settle(bench: Bench, job: Job, step: Step, minutes: float) -> Job:
 
 
 def finish(bench: Bench, job: Job) -> Job:
-    """Read everything once more, again where the plan asks, and say that the job is ready."""
+    """Read what the plan still asks for, and say that the job is ready."""
     chapter(bench, "Final check")
     job = bench.client.jobs.move(bench.client.jobs.get(job), "final-check")
-    post_sheet(bench, job, everything(bench.client.recommendations.of_job(job)), "final")
     for _ in range(MOST_ROUNDS):
         plan = bench.client.recommendations.of_job(job)
         step = next((step for step in plan.steps if step.do_now), None)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
+from ._plan_records import Believed
 from ._quantity import Quantity
 from ._records import Stored
 from ._wire import Record
@@ -256,6 +257,9 @@ class CardLook(Record):
     stale: bool = False
     reason: str | None = None
     read_on: date | None = None
+    now: Believed | None = None
+    """What all of the job says of the quantity; `value` is what the tool showed."""
+    tomorrow: Believed | None = None
 
 
 @dataclass(kw_only=True)

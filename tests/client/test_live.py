@@ -32,6 +32,7 @@ from shimstock_client import (
 )
 from tests.client.conftest import Shop
 from tests.client.live import served
+from tests.server.workshop import intonation
 from tests.waiting import HANG
 
 
@@ -100,7 +101,7 @@ def test_one_job_from_the_counter_to_the_card(shop: Shop) -> None:
     again = bench.jobs.claim_next()
     assert again is not None
     final = bench.jobs.move(again, "final-check")
-    bench.reading_sheets.post(job, case_one(shop), stage="final", at_pitch=True)
+    bench.reading_sheets.post(job, [*case_one(shop), *intonation()], stage="final", at_pitch=True)
     ready = bench.jobs.move(bench.jobs.get(final), "ready")
     card = bench.cards.get(ready)
     (relief,) = [one for one in card.quantities if one.quantity == "relief"]

@@ -166,3 +166,11 @@ def case_one_readings(shop: Workshop) -> list[dict[str, Any]]:
         {"quantity": "nut-action", "side": "bass", "value": mm(0.50), "tool_id": depth},
         {"quantity": "nut-action", "side": "treble", "value": mm(0.40), "tool_id": depth},
     ]
+
+
+def intonation(cents: float = 0.2) -> list[dict[str, Any]]:
+    """Intonation of all six strings."""
+    return [
+        {"quantity": "intonation", "string": string, "value": {"value": cents, "unit": "cents"}}
+        for string in range(1, 7)
+    ]

@@ -132,6 +132,8 @@ def exported(database: Database, clock: FixedClock) -> pd.DataFrame:
         frame[name] = frame[name] == "yes"
     frame["supersedes_id"] = None
     frame["job_id"] = frame["job_id"].str.replace("-", "")
+    # every job is done, and its work, which moves everything, lies between its first two sheets
+    frame["stands"] = frame["stage"] != "as-received"
     return direct.prepared(frame[frame["corrected"] == "no"], "Europe/Berlin")
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from rich.table import Table
 
-from ._plan_layout import limits, number, spaced_unit
+from ._plan_layout import limits, number, spaced_unit, tomorrow_of
 from ._tables import Text
 
 if TYPE_CHECKING:
@@ -248,4 +248,5 @@ def _verdict(one: CardQuantity) -> str:
         changed = one.after is not None and one.after.stale
         return ("changed since, not read again" if changed else "–") + (f" (was {before})" if before else "")
     accepted = ", accepted" if one.after is not None and one.after.accepted else ""
-    return after + accepted + (f" (was {before})" if before and before != after else "")
+    told = tomorrow_of(one.after) if one.after is not None else ""
+    return after + accepted + told + (f" (was {before})" if before and before != after else "")

@@ -87,8 +87,26 @@ def wait(bench: Bench, what: str, reason: str | None, minutes: int | None, job: 
 @on_job
 @at_bench
 def final_check(bench: Bench, minutes: int | None, job: str | None) -> None:
-    """Begin the final check: what has moved since it was read is measured once more."""
-    _say_moved(bench, _move(bench, bench.job(job), "final-check", minutes=minutes))
+    """Begin the final check: what has moved since it was read is read once more.
+
+    A shop that wants everything read once more says so with shimstock prices --everything.
+    """
+    moved = _move(bench, bench.job(job), "final-check", minutes=minutes)
+
+    def say() -> None:
+        from ._layout import state_of
+        from ._plan_layout import asked_line
+        from ._reading import asked_by_plan
+
+        echo(f"Job {moved.number}: {state_of(moved)}.")
+        asked = asked_by_plan(bench, moved)
+        bench.console.print(
+            f"Tune, then read: {asked_line(asked)}."
+            if asked
+            else "Nothing more is asked for: shimstock ready."
+        )
+
+    bench.show(moved.raw, say)
 
 
 @click.command("rework")
@@ -101,7 +119,7 @@ def rework(bench: Bench, reason: str | None, job: str | None) -> None:
 
 
 @click.command("ready")
-@click.option("--reason", "-r", help="Why it is ready without final readings.")
+@click.option("--reason", "-r", help="Why it is ready although not every reading still stands.")
 @click.option(
     "--page", type=click.Path(dir_okay=False), help="Also write the card as a page (HTML) to this file."
 )

@@ -12,7 +12,7 @@ from rich.table import Table
 from ._tables import Text
 
 if TYPE_CHECKING:
-    from .. import Change, Quantity, ReadingWanted, Recommendation, Step, Verdict
+    from .. import CardLook, Change, Quantity, ReadingWanted, Recommendation, Step, Verdict
     from ._tables import Console
 
 _SAID_WITH = {
@@ -55,7 +55,7 @@ def _ending(plan: Recommendation) -> Iterator[str]:
     if plan.settle_for is not None:
         yield f"The job rests now, {plan.settle_for}: shimstock settle"
     if plan.complete:
-        yield "Everything is in spec or accepted: final-check, then the final readings."
+        yield "Everything is in spec or accepted: shimstock final-check, then shimstock ready."
     elif plan.finished:
         yield "Nothing more can be done here; what is left is said above."
 
@@ -163,7 +163,7 @@ def limits(lower: Quantity | None, upper: Quantity | None) -> str:
 def verdict_of(one: Verdict) -> str:
     """Write the verdict, or why there is none."""
     if one.verdict is not None and one.usable and not one.stale:
-        return one.verdict + (", accepted" if one.accepted else "") + _tomorrow(one)
+        return one.verdict + (", accepted" if one.accepted else "") + tomorrow_of(one)
     if one.stale and one.tomorrow is not None:
         return f"moved; tomorrow {chance(one.tomorrow.probability)}"
     if one.stale:
@@ -177,7 +177,8 @@ TELLS = 0.05
 """Difference between the chance now and tomorrow from which tomorrow's is shown; judgement."""
 
 
-def _tomorrow(one: Verdict) -> str:
+def tomorrow_of(one: Verdict | CardLook) -> str:
+    """Write tomorrow's chance where it is another than today's."""
     if one.now is None or one.tomorrow is None:
         return ""
     differs = abs(one.now.probability - one.tomorrow.probability) >= TELLS

@@ -235,7 +235,7 @@ def _take_file(bench: Bench, sheet: UnsentSheet, file: str) -> None:
 
 
 def _ask_and_send(bench: Bench, job: Job | None, sheet: UnsentSheet) -> None:
-    asked = _asked_by_plan(bench, job) if job else ()
+    asked = asked_by_plan(bench, job) if job else ()
     if job is None:
         echo("The service cannot be reached: the sheet is kept, and shimstock send sends it later.")
     stage = f", {sheet.stage.replace('-', ' ')}" if sheet.stage else ""
@@ -270,7 +270,8 @@ def _ask_and_send(bench: Bench, job: Job | None, sheet: UnsentSheet) -> None:
         return
 
 
-def _asked_by_plan(bench: Bench, job: Job) -> Sequence[ReadingWanted]:
+def asked_by_plan(bench: Bench, job: Job) -> Sequence[ReadingWanted]:
+    """Return what the plan asks for now; nothing when there is none."""
     from .. import ShimstockError
 
     try:
@@ -278,16 +279,22 @@ def _asked_by_plan(bench: Bench, job: Job) -> Sequence[ReadingWanted]:
     except ShimstockError as error:
         echo(f"no plan yet: {error.detail}")
         return ()
-    return readings_to_ask(plan, final=job.state == "final-check")
+    whole = job.state == "final-check" and bench.shop is not None and bench.shop.everything_at_the_end
+    return everything(plan) if whole else readings_to_ask(plan, final=job.state == "final-check")
 
 
 def readings_to_ask(plan: Recommendation, *, final: bool) -> Sequence[ReadingWanted]:
-    """Return what to ask for: everything in the final check, else what comes before the next change."""
+    """Return what to ask for: what the final check still reads, else what comes before the next change."""
     from itertools import takewhile
 
     if final:
-        step = next((step for step in plan.steps if step.kind == "final-readings"), None)
-        return step.readings_next if step is not None else everything(plan)
+        asked = [
+            wanted
+            for step in plan.steps
+            if not step.changes_instrument and step.kind != "settle"
+            for wanted in step.readings_next
+        ]
+        return list({(one.quantity, one.side, one.string, one.pickup): one for one in asked}.values())
     if plan.steps and plan.steps[0].kind == "settle":
         return plan.steps[0].readings_next
     before = takewhile(lambda step: not step.changes_instrument and step.kind not in _LATER, plan.steps)

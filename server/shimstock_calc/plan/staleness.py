@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from .geometry import outermost
+from collections.abc import Sequence
+
 from .goals import Spot
-from .inputs import Adjustment, Part, PlanInput, Quantity, Side
+from .inputs import Adjustment, BridgeKind, Part, PlanInput, Quantity, Side
 
 HEIGHT: frozenset[Quantity] = frozenset(
     {"action", "nut-action", "pickup-height", "intonation", "break-clearance"}
@@ -61,24 +62,29 @@ def disturbed_since(spot: Spot, plan_input: PlanInput) -> int:
 
 def affects(adjustment: Adjustment, spot: Spot, plan_input: PlanInput) -> bool:
     """Whether an adjustment changes what is read at a spot."""
+    instrument = plan_input.instrument
+    return moves(adjustment, spot, instrument.bridge.kind, instrument.numbers)
+
+
+def moves(adjustment: Adjustment, spot: Spot, bridge: BridgeKind, strings: Sequence[int]) -> bool:
+    """Whether an adjustment changes what is read at a spot of an instrument with this bridge and strings."""
     if spot.quantity not in AFFECTS[adjustment.part]:
         return False
     if adjustment.part == "pickup-screw":
         return adjustment.pickup is None or spot.pickup is None or adjustment.pickup == spot.pickup
     if adjustment.part in {"nut-slot", "saddle-screw", "saddle-position"}:
-        return _same_string(adjustment, spot, plan_input)
+        return _same_string(adjustment, spot, bridge, strings)
     return True
 
 
-def _same_string(adjustment: Adjustment, spot: Spot, plan_input: PlanInput) -> bool:
-    def strings(side: Side | None, string: int | None) -> int | None:
-        return outermost(plan_input.instrument, side) if side and string is None else string
+def _same_string(adjustment: Adjustment, spot: Spot, bridge: BridgeKind, strings: Sequence[int]) -> bool:
+    def named(side: Side | None, string: int | None) -> int | None:
+        return {"bass": strings[-1], "treble": strings[0]}[side] if side and string is None else string
 
-    kind = plan_input.instrument.bridge.kind
-    if adjustment.part == "saddle-position" and kind in {"one-piece", "movable"}:
+    if adjustment.part == "saddle-position" and bridge in {"one-piece", "movable"}:
         return True
-    turned, read = strings(adjustment.side, adjustment.string), strings(spot.side, spot.string)
+    turned, read = named(adjustment.side, adjustment.string), named(spot.side, spot.string)
     if turned is None or read is None or turned == read:
         return True
-    paired = kind == "paired-saddles" and adjustment.part != "nut-slot"
+    paired = bridge == "paired-saddles" and adjustment.part != "nut-slot"
     return paired and (turned - 1) // 2 == (read - 1) // 2

@@ -1,7 +1,9 @@
 """The bench: what is measured, what is recommended, what is done."""
 
+from . import final_check  # noqa: F401 - it registers itself
 from .adjustments import adjustments_of
 from .before_and_after import BeforeAndAfter, before_and_after, repeated, sheet_of, verdicts
+from .plan_schemas import BelievedOut
 from .problems import InstrumentUnknown
 from .recommendation import current_plan, gather, source_of_readings
 from .routes import blueprint
@@ -11,6 +13,7 @@ from .whole_life import WholeLife, whole_life
 
 __all__ = [
     "BeforeAndAfter",
+    "BelievedOut",
     "InstrumentUnknown",
     "ReadingSheetIn",
     "WholeLife",

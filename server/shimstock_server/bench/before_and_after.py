@@ -1,4 +1,8 @@
-"""How an instrument came in and how it stands: the verdicts of one job's first and last readings."""
+"""How an instrument came in and how it stands: the verdicts of one job's first and last readings.
+
+The last reading of a quantity is the newest one, whatever the stage of its sheet. It stands as long as
+nothing has moved the quantity since.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +19,7 @@ from shimstock_calc.plan.goals import SIDES, Goal, goals
 from shimstock_calc.plan.readings import Sheet
 from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
 from shimstock_server.database.tables.jobs import Job
-from shimstock_server.database.words import Stage
+from shimstock_server.database.words import WENT_OUT, JobState, Stage
 
 from .adjustments import adjustments_of
 from .recommendation import gather
@@ -34,15 +38,17 @@ class BeforeAndAfter:
     settled: plan_model.Settling
     received: tuple[ReadingSheet, ...]
     """The sheets of the first as-received stage, oldest first."""
-    final: tuple[ReadingSheet, ...]
-    """The sheets of stage final, oldest first."""
+    last: tuple[ReadingSheet, ...]
+    """The sheets that the readings after stand on, oldest first."""
+    final: bool
+    """Whether the work is done, and nothing was moved after it was last read."""
     standing: tuple[ReadingSheet, ...]
     """Every sheet that no correction has replaced, oldest first."""
     adjustments: tuple[Adjustment, ...]
 
 
 def before_and_after(session: Session, job: Job) -> BeforeAndAfter:
-    """Judge a job's first as-received readings and its final ones, else its newest.
+    """Judge a job's first as-received readings and its last ones.
 
     Raises
     ------
@@ -57,12 +63,9 @@ def before_and_after(session: Session, job: Job) -> BeforeAndAfter:
     sheets = standing(sheets_of(session, job.id))
     adjustments = adjustments_of(session, job)
     received = as_received(sheets, adjustments)
-    final = [sheet for sheet in sheets if sheet.stage is Stage.FINAL]
     wanted = goals(source)
     before = verdicts(replace(source, adjustments=()), wanted, received)
-    newest = verdicts(source, wanted, sheets)
-    last = verdicts(source, wanted, final)
-    after = [repeated(ended, newer) for ended, newer in zip(last, newest, strict=True)]
+    after = verdicts(source, wanted, at_the_end(job, sheets))
     plan = _plan(source)
     if plan is not None:
         after = [believed(ended, said) for ended, said in zip(after, plan.verdicts, strict=True)]
@@ -72,7 +75,8 @@ def before_and_after(session: Session, job: Job) -> BeforeAndAfter:
         plan.notes if plan is not None else (),
         plan.settled if plan is not None else plan_model.Settling("not needed"),
         tuple(received),
-        tuple(final),
+        _stood_on(after, sheets),
+        _is_checked(source, job, sheets) and _all_stand(after),
         tuple(sheets),
         tuple(adjustments),
     )
@@ -86,6 +90,49 @@ def as_received(sheets: list[ReadingSheet], adjustments: list[Adjustment]) -> li
         for sheet in sheets
         if sheet.stage is Stage.AS_RECEIVED and (first_act is None or sheet.counts_at <= first_act)
     ]
+
+
+def at_the_end(job: Job, sheets: list[ReadingSheet]) -> list[ReadingSheet]:
+    """The sheets among which a job's last readings are; a recheck of what went out is not one of them."""
+    if job.state in WENT_OUT or any(sheet.stage is Stage.FINAL for sheet in sheets):
+        return [sheet for sheet in sheets if sheet.stage is not Stage.RECHECK] or sheets
+    return sheets
+
+
+def unread(session: Session, job: Job) -> list[plan_model.Verdict]:
+    """The items of the spec that have no reading which still stands.
+
+    Where the shop reads everything at the end, a reading of an earlier stage does not count.
+
+    Raises
+    ------
+    InstrumentIncomplete
+        When the model lacks what a verdict needs; names the fields.
+    Missing
+        When no setup spec applies.
+    """
+    source = gather(session, job)
+    sheets = at_the_end(job, standing(sheets_of(session, job.id)))
+    if source.settings.everything_at_the_end:
+        sheets = [sheet for sheet in sheets if sheet.stage is Stage.FINAL]
+    return [found for found in verdicts(source, goals(source), sheets) if not found.usable]
+
+
+def _stood_on(after: Collection[plan_model.Verdict], sheets: list[ReadingSheet]) -> tuple[ReadingSheet, ...]:
+    used = {sheet_of(verdict) for verdict in after}
+    return tuple(sheet for sheet in sheets if sheet.id in used)
+
+
+def _is_checked(source: plan_model.PlanInput, job: Job, sheets: Collection[ReadingSheet]) -> bool:
+    """Whether the final check has begun; where everything is read at the end, by a sheet of stage final."""
+    if any(sheet.stage is Stage.FINAL for sheet in sheets):
+        return True
+    return not source.settings.everything_at_the_end and job.state in WENT_OUT | {JobState.FINAL_CHECK}
+
+
+def _all_stand(after: Collection[plan_model.Verdict]) -> bool:
+    read = [verdict for verdict in after if verdict.reading is not None]
+    return bool(read) and all(verdict.usable for verdict in read)
 
 
 def verdicts(
@@ -104,12 +151,13 @@ def repeated(last: plan_model.Verdict, newest: plan_model.Verdict) -> plan_model
 
 
 def believed(last: plan_model.Verdict, said: plan_model.Verdict) -> plan_model.Verdict:
-    """The last reading itself, with what the whole job says of it where it is the newest one."""
-    if not (last.usable and said.usable) or last.reading != said.reading or said.verdict is None:
+    """The last reading itself, with what the whole job says of its quantity."""
+    if last.reading != said.reading:
         return last
-    return replace(
-        last, verdict=said.verdict, probability=said.probability, now=said.now, tomorrow=said.tomorrow
-    )
+    last = replace(last, now=said.now, tomorrow=said.tomorrow)
+    if not (last.usable and said.usable) or said.verdict is None:
+        return last
+    return replace(last, verdict=said.verdict, probability=said.probability)
 
 
 def _verdict(known: Sheet, goal: Goal) -> plan_model.Verdict:

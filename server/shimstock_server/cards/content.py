@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
-from shimstock_calc.plan.words import Sentence
+from shimstock_calc.plan.model import Believed, Sentence
 
 Side = Literal["bass", "treble"]
 SIDES: tuple[Side, Side] = ("bass", "treble")
@@ -28,6 +28,9 @@ class Look:
     reason: Sentence | None = None
     """Why there is no verdict, or what was converted."""
     read_on: date | None = None
+    now: Believed | None = None
+    """What all of the job says of the quantity, as it is now; `value` is what the tool showed."""
+    tomorrow: Believed | None = None
 
     @property
     def is_read(self) -> bool:
@@ -167,7 +170,7 @@ class CardContent:
     read_after_on: date | None = None
     ready_on: date | None = None
     final: bool = False
-    """Whether final readings were taken; without them the card is provisional."""
+    """Whether the work is done, and nothing was moved after it was last read."""
     works: tuple[Work, ...] = ()
     refusals: tuple[Refusal, ...] = ()
     offers: tuple[Offer, ...] = ()

@@ -73,7 +73,7 @@ def card_of(session: Session, job: Job) -> CardContent:
     returned = job.state is JobState.RETURNED_UNREPAIRED and moves
     restrung = any(work.part == Part.STRINGS for work in works)
     settling = found.settled.state == "waiting" and job.state not in DONE_WITH
-    last = _last_sheets(found)
+    last = found.last or found.standing
     return CardContent(
         job_id=str(job.id),
         number=job.number,
@@ -93,7 +93,7 @@ def card_of(session: Session, job: Job) -> CardContent:
         read_before_on=days.of(found.received[-1].counts_at) if found.received else None,
         read_after_on=days.of(last[-1].counts_at) if last else None,
         ready_on=days.of(_moved(moves, JobState.READY)),
-        final=bool(found.final),
+        final=found.final,
         works=works,
         refusals=tuple(
             Refusal(consent.covers.value, days.on(consent.given_at), consent.how, consent.note)
@@ -134,11 +134,6 @@ def _moved(moves: Sequence[JobMove], to: JobState) -> datetime | None:
     return next((move.created_at for move in reversed(moves) if move.to_state is to), None)
 
 
-def _last_sheets(found: BeforeAndAfter) -> tuple[ReadingSheet, ...]:
-    """The sheets that the card calls after."""
-    return found.final or found.standing
-
-
 def _lines(found: BeforeAndAfter, days: _Days) -> tuple[Line, ...]:
     taken = {sheet.id: days.on(sheet.counts_at) for sheet in found.standing}
     return tuple(
@@ -172,6 +167,8 @@ def _look(verdict: plan_model.Verdict, taken: dict[UUID, date]) -> Look:
         stale=verdict.stale,
         reason=verdict.reason,
         read_on=None if sheet is None else taken.get(sheet),
+        now=verdict.now,
+        tomorrow=verdict.tomorrow,
     )
 
 
@@ -199,7 +196,7 @@ def _instrument(
 ) -> InstrumentFacts:
     """The instrument as it was at the card's readings: a later job may have strung it otherwise."""
     string_set, tuning = strung(session, instrument)
-    last = _last_sheets(found)
+    last = found.last or found.standing
     if last and last[-1].string_set_id is not None:
         string_set = session.get_one(StringSet, last[-1].string_set_id)
     changes = [adjustment for adjustment in found.adjustments if adjustment.part is Part.STRINGS]

@@ -68,6 +68,7 @@ def what_it_says(content: CardContent, speech: Speech, *, embedded: bool = False
         "name": f"{facts.maker} {facts.model}",
         "facts": _facts(content, speech),
         "dates": _dates(content, speech),
+        "notice": wording.notice(content, speech),
         "summary": wording.summary(content, speech),
         "groups": _groups(content, speech),
         "strips": [
@@ -147,7 +148,17 @@ def _look(line: Line, look: Look, speech: Speech) -> dict[str, Any]:
         "verdict": speech.verdict(look),
         "mark": {"in spec": "in", "out of spec": "out", "too close to call": "close"}.get(look.verdict or ""),
         "probability": None if look.probability is None else speech.probability(look.probability),
+        "tomorrow": _tomorrow(look, speech),
     }
+
+
+def _tomorrow(look: Look, speech: Speech) -> str | None:
+    """The chance of tomorrow, where it will be another than today's."""
+    if look.probability is None or look.tomorrow is None:
+        return None
+    told = speech.probability(look.tomorrow.chance)
+    same = told == speech.probability(look.probability)
+    return None if same else speech.say("table", "tomorrow", probability=told)
 
 
 def _strip(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from shimstock_server.bench import BelievedOut
 from shimstock_server.database.words import JobState, Kind, Quantity, Side
 from shimstock_server.web.fields import Choice, Day, Id, ListOf, Nested, Number, Text, Truth, Whole
 from shimstock_server.web.quantities import QuantityOut
@@ -37,7 +38,10 @@ class CardJobOut(StrictSchema):
     ready_on = Day(allow_none=True, required=True)
     final = Truth(
         required=True,
-        metadata={"description": "Whether final readings were taken; without them the card is provisional."},
+        metadata={
+            "description": "Whether the work is done and nothing was moved after it was last read; before "
+            "that the card is provisional."
+        },
     )
     room = Nested(CardRoomOut, allow_none=True, required=True)
 
@@ -72,6 +76,19 @@ class CardLookOut(StrictSchema):
     stale = Truth(required=True)
     reason = Text(max=SENTENCE, allow_none=True, required=True)
     read_on = Day(allow_none=True, required=True)
+    now = Nested(
+        BelievedOut,
+        allow_none=True,
+        metadata={
+            "description": "What all readings and adjustments of the job together say of the quantity as it "
+            "is now; `value` is what the tool showed. Null: before the work, or not known."
+        },
+    )
+    tomorrow = Nested(
+        BelievedOut,
+        allow_none=True,
+        metadata={"description": "The same a day later: a neck goes on moving after a turn of its rod."},
+    )
 
 
 class CardQuantityOut(StrictSchema):

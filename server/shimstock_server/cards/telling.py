@@ -8,6 +8,8 @@ from dataclasses import asdict
 from importlib.metadata import version
 from typing import Any
 
+from shimstock_calc.plan.model import Believed
+
 from . import wording
 from .content import CardContent, Line, Look
 from .done import what_was_done
@@ -60,4 +62,17 @@ def _look(line: Line, look: Look, speech: Speech) -> dict[str, Any]:
         **asdict(look),
         "kind": line.quantity,
         "reason": None if look.reason is None else speech.sentence(look.reason) or None,
+        "now": _believed(line, look.now),
+        "tomorrow": _believed(line, look.tomorrow),
+    }
+
+
+def _believed(line: Line, found: Believed | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    return {
+        "kind": line.quantity,
+        "value": found.value,
+        "uncertainty": found.spread,
+        "probability": found.chance,
     }

@@ -4,10 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from shimstock_server.database.words import WENT_OUT
+
 from .content import CardContent, Line, Look, Offer, Refusal
 from .speech import Speech
 
 MOVES_THE_NECK = frozenset({"truss-rod", "strings"})
+
+
+def notice(content: CardContent, speech: Speech) -> str | None:
+    """Say in one sentence how far the card can be relied on; None when nothing is to be said."""
+    if content.returned_because:
+        return speech.say("page", "returned", reason=content.returned_because)
+    if content.final:
+        return None
+    if content.state not in WENT_OUT:
+        return speech.say("page", "provisional")
+    read = any(line.after.is_read for line in content.lines)
+    return speech.say("page", "not_all_read") if read else None
 
 
 def summary(content: CardContent, speech: Speech) -> str:

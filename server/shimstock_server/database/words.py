@@ -78,6 +78,9 @@ class JobState(StrEnum):
 OVER = frozenset({JobState.COLLECTED, JobState.RETURNED_UNREPAIRED, JobState.CANCELLED})
 """States from which a job does not move on."""
 
+WENT_OUT = frozenset({JobState.READY, JobState.COLLECTED})
+"""States of a job whose work is done: as it was last read it goes to its owner."""
+
 
 class WaitingFor(StrEnum):
     CONSENT = "consent"

@@ -4,8 +4,8 @@ from .board import blueprint as board_blueprint
 from .claims import named_claim
 from .consents import add_consent, consents_of, covering_consent, standing_consents
 from .erasure import forget_owner
-from .moves import has_final_readings, move_job, on_move
-from .problems import ClaimEnded, MoveNotAllowed
+from .moves import move_job, on_final_check, on_move
+from .problems import ClaimEnded, FinalReadingsNeeded, MoveNotAllowed
 from .routes import blueprint
 from .schemas import ConsentIn, JobIn, RoomIn, RoomTypedOut, WantsIn
 from .settling import late_minutes, looks
@@ -15,6 +15,7 @@ __all__ = [
     "NO_PROMISE",
     "ClaimEnded",
     "ConsentIn",
+    "FinalReadingsNeeded",
     "JobIn",
     "MoveNotAllowed",
     "RoomIn",
@@ -26,12 +27,12 @@ __all__ = [
     "consents_of",
     "covering_consent",
     "forget_owner",
-    "has_final_readings",
     "late_minutes",
     "load_job",
     "looks",
     "move_job",
     "named_claim",
+    "on_final_check",
     "on_move",
     "standing_consents",
 ]

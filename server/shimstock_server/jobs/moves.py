@@ -7,19 +7,18 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import bindparam, func, select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from shimstock_server.database.history import emit
 from shimstock_server.database.tables.base import new_id
-from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
 from shimstock_server.database.tables.jobs import Job, JobMove
-from shimstock_server.database.words import JobState, Stage, WaitingFor
+from shimstock_server.database.words import JobState, WaitingFor
 from shimstock_server.web.context import Actor
 from shimstock_server.web.problems import InvalidFields
 
 from . import claims, settling
-from .problems import FinalReadingsNeeded, InstrumentNeeded, MoveNotAllowed
+from .problems import InstrumentNeeded, MoveNotAllowed
 from .states import CLAIMED, MOVES, Needs
 
 LONGEST_SETTLE = timedelta(days=31)
@@ -42,6 +41,19 @@ def on_move(follow: Follow) -> Follow:
     if follow not in _followers:
         _followers.append(follow)
     return follow
+
+
+FinalCheck = Callable[[Session, Job], None]
+"""Raises FinalReadingsNeeded where a job's final readings are not complete: `check(session, job)`."""
+
+_final_checks: list[FinalCheck] = []
+
+
+def on_final_check(check: FinalCheck) -> FinalCheck:
+    """Register what has to hold before a job becomes ready without a reason."""
+    if check not in _final_checks:
+        _final_checks.append(check)
+    return check
 
 
 def allowed_moves(job: Job) -> list[dict[str, Any]]:
@@ -143,8 +155,9 @@ def move_job(session: Session, job: Job, wish: dict[str, Any], *, actor: Actor, 
             errors=[{"pointer": "/instrument_id", "message": "the job names no instrument yet"}]
         )
     claim = claims.named_claim(session, job, wish.get("claim"), actor=actor) if Needs.CLAIM in needs else None
-    if Needs.FINAL_READINGS in needs and not wish.get("reason") and not has_final_readings(session, job):
-        raise FinalReadingsNeeded
+    if Needs.FINAL_READINGS in needs and not wish.get("reason"):
+        for check in _final_checks:
+            check(session, job)
     leaves_bench = job.state in CLAIMED and to not in CLAIMED
     job.worked_minutes += wish.get("minutes") or 0
     if claim is not None:
@@ -195,19 +208,6 @@ def _check_fields(job: Job, wish: dict[str, Any], needs: Sequence[Needs], now: d
         errors["/minutes"] = "only a move off the bench, or to its final check, reports worked minutes"
     if errors:
         raise InvalidFields.of(errors)
-
-
-def has_final_readings(session: Session, job: Job) -> bool:
-    """Whether a final sheet was taken after the last adjustment."""
-    last_done = session.scalar(select(func.max(Adjustment.done_at)).where(Adjustment.job_id == job.id))
-    corrected = select(ReadingSheet.supersedes_id).where(ReadingSheet.supersedes_id.is_not(None))
-    finals = (
-        select(func.max(ReadingSheet.taken_at))
-        .where(ReadingSheet.job_id == job.id, ReadingSheet.stage == Stage.FINAL)
-        .where(ReadingSheet.id.not_in(corrected))
-    )
-    newest = session.scalar(finals)
-    return newest is not None and (last_done is None or newest >= last_done)
 
 
 def history(session: Session, job_id: UUID) -> list[JobMove]:

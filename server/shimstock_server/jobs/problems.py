@@ -69,7 +69,8 @@ class InstrumentNeeded(Unprocessable):
 
 
 class FinalReadingsNeeded(Conflict):
-    """A job becomes ready with final readings, taken after the last adjustment, or with a reason why not."""
+    """A job becomes ready when every quantity of its spec has a reading that nothing has moved since, or with
+    a reason why not; `unread` names those that have none."""
 
     code = "final-readings-needed"
     title = "Final readings needed"

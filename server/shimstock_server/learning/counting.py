@@ -152,9 +152,10 @@ def count_cells(
         place = places.get(reading)
         if place is None:
             place = places[reading] = place_of(row, strings)
-        stages = [row.stage.value]
-        if row.stage is Stage.FINAL and came_back.get(row.job_id) is False:
-            stages.append(KEPT)
+        stages = [row.stage.value] if row.stage is not Stage.FINAL else []
+        if row.went_out:
+            stages.append(Stage.FINAL.value)
+            stages += [KEPT] if came_back.get(row.job_id) is False else []
         for stage in stages:
             key = CellKey(month, place.quantity.value, place.place, place.frets, stage)
             if row.zero_or_less:

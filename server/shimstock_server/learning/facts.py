@@ -24,7 +24,7 @@ COMES_BACK = timedelta(days=90)
 
 CLOSING = (JobState.READY, JobState.RETURNED_UNREPAIRED)
 
-ENDS = {Stage.AS_RECEIVED: "received", Stage.FINAL: "returned"}
+RECEIVED, RETURNED = "received", "returned"
 WORDS = {IN_SPEC: "in", TOO_CLOSE: "close", OUT_OF_SPEC: "out"}
 MANY = 500
 
@@ -91,7 +91,8 @@ def job_facts(
     closed, back : mappings
         From `closings` and `came_back`.
     rows, verdicts : sequences
-        All readings of these jobs and what was judged of each; at each end the newest of a place counts.
+        All readings of these jobs and what was judged of each. Received is the newest of a place that was
+        read as received, returned the one that the instrument went out with.
     """
     judged = _at_both_ends(rows, verdicts, strings)
     parts = _parts(session, closed)
@@ -117,7 +118,11 @@ def job_facts(
                     "gauge_changed": job.id in changed,
                     "came_back": back.get(job.id, False),
                 }
-                | {f"{end}_{word}": counts[end, word] for end in ENDS.values() for word in WORDS.values()}
+                | {
+                    f"{end}_{word}": counts[end, word]
+                    for end in (RECEIVED, RETURNED)
+                    for word in WORDS.values()
+                }
             )
     return facts
 
@@ -127,15 +132,18 @@ def _at_both_ends(
 ) -> dict[UUID, Counter[tuple[str, str]]]:
     newest: dict[tuple[Any, ...], tuple[UUID, str, str | None]] = {}
     for row, word in zip(rows, verdicts, strict=True):
-        end = ENDS.get(row.stage)
-        if end is not None:
-            place = side_and_string(row, strings)
+        place = side_and_string(row, strings)
+        for end in _ends(row):
             newest[row.job_id, end, row.quantity, place, row.pickup] = row.job_id, end, word
     found: dict[UUID, Counter[tuple[str, str]]] = {}
     for job_id, end, word in newest.values():
         if word is not None:
             found.setdefault(job_id, Counter())[end, WORDS[word]] += 1
     return found
+
+
+def _ends(row: Row) -> list[str]:
+    return [RECEIVED] * (row.stage is Stage.AS_RECEIVED) + [RETURNED] * row.went_out
 
 
 def _parts(session: Session, job_ids: Iterable[UUID]) -> dict[UUID, float]:

@@ -26,7 +26,7 @@ from .facts import came_back, closings, in_parts
 from .judging import Judge
 from .marks import clear_marks, standing_marks
 from .responses import Learned, keep_learned, pooled
-from .rows import of_model, reading_rows
+from .rows import reading_rows
 from .samples import sample_job
 from .store import count_month, facts_of, keep_facts, keep_months, touched_months
 from .tallies import Tallies, count_tallies
@@ -167,7 +167,7 @@ def _rebuild_model(database: Database, info: dict[str, Any], model_id: UUID) -> 
             for some in in_parts(jobs)
             for mark in session.scalars(select(LearningMark.id).where(LearningMark.job_id.in_(some)))
         ]
-        rows = reading_rows(session, of_model(model_id))
+        rows = reading_rows(session, model)
         judge = Judge(session, model)
         back = came_back(session, closings(session, jobs))
         cells = count_cells(rows, judge.judge(rows), strings=model.strings, zone=zone, came_back=back)

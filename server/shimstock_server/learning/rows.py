@@ -1,8 +1,12 @@
-"""The readings that reports count: of one model, standing, at pitch, acclimatised, in playing position."""
+"""The readings that reports count: of one model, standing, at pitch, acclimatised, in playing position.
+
+How an instrument went out tells of each place the newest reading that nothing has moved since, whatever the
+stage of its sheet: a final check reads what moved, and leaves what stands.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 from uuid import UUID
@@ -10,10 +14,14 @@ from uuid import UUID
 from sqlalchemy import ColumnElement, select
 from sqlalchemy.orm import Session, aliased
 
-from shimstock_server.database.tables.bench import Reading, ReadingSheet, counts_at
+from shimstock_calc.plan import model as plan
+from shimstock_calc.plan.goals import Spot
+from shimstock_calc.plan.staleness import moves
+from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet, counts_at
+from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
-from shimstock_server.database.words import Position, Quantity, Side, Stage
+from shimstock_server.database.words import WENT_OUT, JobState, Position, Quantity, Side, Stage
 
 OUTER = frozenset(
     {
@@ -53,6 +61,8 @@ class Row(NamedTuple):
     zero_or_less: bool
     resolution: float | None
     repeatability: float | None
+    went_out: bool
+    """Whether the instrument went out so: the newest reading of its place, and nothing moved it since."""
 
 
 class Place(NamedTuple):
@@ -63,8 +73,8 @@ class Place(NamedTuple):
     frets: str
 
 
-def reading_rows(session: Session, *which: ColumnElement[bool]) -> list[Row]:
-    """Return the readings of some jobs, the oldest first; `which` filters instruments, jobs and sheets."""
+def reading_rows(session: Session, model: InstrumentModel, *which: ColumnElement[bool]) -> list[Row]:
+    """Return the readings of a model's jobs, the oldest first; `which` filters whole jobs."""
     later = aliased(ReadingSheet)
     corrected = select(later.id).where(later.supersedes_id == ReadingSheet.id).exists()
     statement = (
@@ -90,6 +100,7 @@ def reading_rows(session: Session, *which: ColumnElement[bool]) -> list[Row]:
             Reading.resolution,
             Reading.repeatability,
             ReadingSheet.received_at,
+            Job.state,
         )
         .select_from(Instrument)
         .join(Job, Job.instrument_id == Instrument.id)
@@ -100,22 +111,91 @@ def reading_rows(session: Session, *which: ColumnElement[bool]) -> list[Row]:
             ReadingSheet.acclimatised,
             ReadingSheet.position == Position.PLAYING,
             ~corrected,
+            Instrument.model_id == model.id,
             *which,
         )
         .order_by(ReadingSheet.taken_at, ReadingSheet.id, Reading.number)
     )
-    found = sorted(session.execute(statement), key=lambda each: counts_at(each.taken_at, each.received_at))
-    return [Row(*each[:-1]) for each in found]
+    read = [
+        (counts_at(each.taken_at, each.received_at), each.state, Row._make((*each[:-2], False)))
+        for each in session.execute(statement)
+    ]
+    read.sort(key=lambda each: each[0])
+    return _marked(read, _moved(session, model, *which), model)
 
 
-def of_model(model_id: UUID) -> ColumnElement[bool]:
-    """Instruments of a model."""
-    return Instrument.model_id == model_id
+def _marked(
+    read: Sequence[tuple[datetime, JobState, Row]],
+    moved: Mapping[UUID, Sequence[tuple[datetime, plan.Adjustment]]],
+    model: InstrumentModel,
+) -> list[Row]:
+    """Mark of each place the reading that it went out with.
+
+    A job that is done went out as it was last read; of one that is not, readings of stage final alone count.
+    """
+    bridge, strings = model.bridge["kind"], range(1, model.strings + 1)
+    places: dict[tuple[object, ...], Place] = {}
+    newest: dict[tuple[UUID, Place], int] = {}
+    for number, (_, state, row) in enumerate(read):
+        if row.stage is Stage.FINAL or (state in WENT_OUT and row.stage is not Stage.RECHECK):
+            where = row[8:16]
+            if where not in places:
+                places[where] = place_of(row, model.strings)
+            newest[row.job_id, places[where]] = number
+    rows = [row for *_, row in read]
+    for number in newest.values():
+        at, _, row = read[number]
+        side, string = side_and_string(row, model.strings)
+        spot = Spot(row.quantity.value, side.value if side is not None else None, string, row.pickup)
+        rows[number] = row._replace(
+            went_out=not any(
+                done_at >= at and moves(act, spot, bridge, strings)
+                for done_at, act in moved.get(row.job_id, ())
+            )
+        )
+    return rows
 
 
-def taken(first: datetime, last: datetime) -> Sequence[ColumnElement[bool]]:
-    """Sheets from an instant on, before another."""
-    return ReadingSheet.taken_at >= first, ReadingSheet.taken_at < last
+def _moved(
+    session: Session, model: InstrumentModel, *which: ColumnElement[bool]
+) -> dict[UUID, list[tuple[datetime, plan.Adjustment]]]:
+    """What was done on some jobs, as the plan takes it, and when."""
+    found: dict[UUID, list[tuple[datetime, plan.Adjustment]]] = {}
+    statement = (
+        select(
+            Adjustment.job_id,
+            Adjustment.done_at,
+            Adjustment.received_at,
+            Adjustment.part,
+            Adjustment.side,
+            Adjustment.string,
+            Adjustment.pickup,
+        )
+        .join(Job, Job.id == Adjustment.job_id)
+        .join(Instrument, Instrument.id == Job.instrument_id)
+        .where(Instrument.model_id == model.id, *which)
+    )
+    for each in session.execute(statement):
+        act = plan.Adjustment(
+            "",
+            each.part.value,
+            0,
+            side=each.side.value if each.side is not None else None,
+            string=each.string,
+            pickup=each.pickup,
+        )
+        found.setdefault(each.job_id, []).append((counts_at(each.done_at, each.received_at), act))
+    return found
+
+
+def read_between(first: datetime, last: datetime) -> ColumnElement[bool]:
+    """Jobs that were read from an instant on, before another."""
+    sheet = aliased(ReadingSheet)
+    return (
+        select(sheet.id)
+        .where(sheet.job_id == Job.id, sheet.taken_at >= first, sheet.taken_at < last)
+        .exists()
+    )
 
 
 def of_jobs(job_ids: Iterable[UUID]) -> ColumnElement[bool]:

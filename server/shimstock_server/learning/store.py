@@ -28,7 +28,7 @@ from shimstock_server.database.tables.owners import Instrument
 from .counting import Cell, CellKey, Cells, count_cells, first_day, merge_cells, month_of, start_of
 from .facts import came_back, closings, in_parts, job_facts
 from .judging import Judge
-from .rows import Row, of_jobs, of_model, reading_rows, taken
+from .rows import Row, of_jobs, read_between, reading_rows
 from .tallies import Tallies, Tally, TallyKey, count_tallies, merge_tallies
 
 
@@ -36,7 +36,8 @@ def count_period(
     session: Session, model: InstrumentModel, first: datetime, last: datetime, zone: ZoneInfo
 ) -> tuple[Cells, Tallies]:
     """Count a model's readings, steps and findings straight from the sheets, from an instant to another."""
-    rows = reading_rows(session, of_model(model.id), *taken(first, last))
+    whole = reading_rows(session, model, read_between(first, last))
+    rows = [row for row in whole if first <= row.taken_at < last]
     verdicts = Judge(session, model).judge(rows)
     back = came_back(session, closings(session, {row.job_id for row in rows}))
     cells = count_cells(rows, verdicts, strings=model.strings, zone=zone, came_back=back)
@@ -133,7 +134,7 @@ def facts_of(
     if known is not None:
         read, judge = known
     else:
-        read = [row for some in in_parts(closed) for row in reading_rows(session, of_jobs(some))]
+        read = [row for some in in_parts(closed) for row in reading_rows(session, model, of_jobs(some))]
         judge = Judge(session, model)
     return job_facts(
         session,

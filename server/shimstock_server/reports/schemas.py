@@ -160,7 +160,10 @@ class CountedBinOut(StrictSchema):
 
 
 class ReportStageOut(StrictSchema):
-    """The readings of one stage; `kept` are final readings of jobs that did not come back."""
+    """The readings of one stage.
+
+    `final` are those that instruments went out with, `kept` those of them whose jobs did not come back.
+    """
 
     stage = Text(max=20, required=True)
     count = Whole(required=True)

@@ -1,4 +1,8 @@
-"""The last final check or recheck of instruments, and whether it still stands."""
+"""The last final check or recheck of instruments, and whether it still stands.
+
+A final check reads what moved since it was read: where nothing did, the last readings of a job that is done
+are the check.
+"""
 
 from __future__ import annotations
 
@@ -9,13 +13,13 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 from uuid import UUID
 
-from sqlalchemy import select
+from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
 from shimstock_server.bench import standing
 from shimstock_server.database.tables.bench import Adjustment, ReadingSheet, counts_at, oldest_first
 from shimstock_server.database.tables.jobs import Job
-from shimstock_server.database.words import Part, Stage
+from shimstock_server.database.words import WENT_OUT, Part, Stage
 
 ENDS = (Stage.FINAL, Stage.RECHECK)
 """Stages that leave an instrument to itself."""
@@ -82,7 +86,7 @@ def _newest(session: Session, ids: Sequence[UUID]) -> dict[UUID, tuple[UUID, UUI
         .join(Job, Job.id == ReadingSheet.job_id)
         .where(
             Job.instrument_id.in_(ids),
-            ReadingSheet.stage.in_(ENDS),
+            or_(ReadingSheet.stage.in_(ENDS), Job.state.in_(WENT_OUT)),
             ReadingSheet.at_pitch,
             ReadingSheet.id.not_in(corrected),
         )

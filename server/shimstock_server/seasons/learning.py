@@ -6,7 +6,7 @@ a slope; the slopes of all instruments are pooled: instrument, model, shop, stat
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import groupby
@@ -15,7 +15,7 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from sqlalchemy import delete, func, insert, select
+from sqlalchemy import delete, func, insert, or_, select
 from sqlalchemy.orm import Session
 
 from shimstock_calc.conformity import standard_uncertainty
@@ -29,7 +29,7 @@ from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingS
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.seasons import Keeping, LearnedSensitivity
-from shimstock_server.database.words import Movable, Part, Position, Quantity, Side, Stage
+from shimstock_server.database.words import WENT_OUT, Movable, Part, Position, Quantity, Side, Stage
 from shimstock_server.shop import settings
 
 from .baseline import USUAL_FRET, delays
@@ -188,15 +188,16 @@ class _School:
         corrected = select(ReadingSheet.supersedes_id).where(ReadingSheet.supersedes_id.is_not(None))
         rows = self.session.execute(
             select(
-                Job.instrument_id, ReadingSheet.id, ReadingSheet.taken_at, ReadingSheet.received_at,
-                ReadingSheet.room_temperature, ReadingSheet.room_humidity, Reading.quantity, Reading.side,
-                Reading.fret, Reading.hold_low, Reading.hold_high, Reading.value, Reading.resolution,
-                Reading.repeatability,
+                Job.instrument_id, ReadingSheet.id, ReadingSheet.job_id, ReadingSheet.stage,
+                ReadingSheet.taken_at, ReadingSheet.received_at, ReadingSheet.room_temperature,
+                ReadingSheet.room_humidity, Reading.quantity, Reading.side, Reading.fret, Reading.hold_low,
+                Reading.hold_high, Reading.value, Reading.resolution, Reading.repeatability,
             )
             .join(ReadingSheet, ReadingSheet.job_id == Job.id)
             .join(Reading, Reading.sheet_id == ReadingSheet.id)
             .where(
-                Job.instrument_id.in_(ids), ReadingSheet.stage.in_(STAGES), ReadingSheet.at_pitch,
+                Job.instrument_id.in_(ids), ReadingSheet.at_pitch,
+                or_(ReadingSheet.stage.in_(STAGES), Job.state.in_(WENT_OUT)),
                 ReadingSheet.acclimatised, ReadingSheet.position == Position.PLAYING,
                 ReadingSheet.id.not_in(corrected),
                 Reading.quantity.in_((Quantity.RELIEF, Quantity.ACTION)), Reading.string.is_(None),
@@ -206,7 +207,7 @@ class _School:
         )  # fmt: skip
         for instrument_id, of_instrument in groupby(rows, key=lambda row: row.instrument_id):
             looks = []
-            for _, of_sheet in groupby(of_instrument, key=lambda row: row.id):
+            for _, of_sheet in groupby(_without_overtaken(of_instrument), key=lambda row: row.id):
                 readings = tuple(of_sheet)
                 first = readings[0]
                 air = (first.room_temperature, first.room_humidity)
@@ -259,6 +260,16 @@ class _School:
         if len(airs) < len(looks):
             return []
         return [[float(wood_moisture(min(95.0, humid), warm)) for warm, humid in airs]]
+
+
+def _without_overtaken(rows: Iterable[Any]) -> list[Any]:
+    """Leave out what was read during the work and read again later: the neck may not have rested."""
+    rows = list(rows)
+    of_work = [row for row in rows if row.stage is not Stage.RECHECK]
+    newest = {(row.job_id, row.quantity, row.side): row.id for row in of_work}
+    return [
+        row for row in rows if row.stage in STAGES or newest[row.job_id, row.quantity, row.side] == row.id
+    ]
 
 
 def _stretches(looks: Sequence[_Look], acts: Sequence[datetime]) -> Iterator[list[_Look]]:

@@ -20,8 +20,8 @@ class TwoReadingsAtOnce(Conflict):
 
 
 class NoFinalReading(Conflict):
-    """There is nothing to begin at: a forecast needs a final or recheck reading of relief or action, and no
-    work done since."""
+    """There is nothing to begin at: a forecast needs relief or action read to the end of a job, or at a
+    recheck, and no work done since."""
 
     code = "no-final-reading"
     title = "No final reading"

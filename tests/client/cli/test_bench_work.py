@@ -77,7 +77,7 @@ def test_the_whole_job(shop: Shop, command: Command, taken: dict[str, Any], tmp_
 
     assert "final check" in command("final-check").out
     refused = command("ready")
-    assert (refused.code, "final readings" in refused.err) == (6, True)
+    assert (refused.code, "No reading that still stands of: " in refused.err) == (6, True)
     read = command("read", *IN_SPEC, *(f"intonation {string} 0.2" for string in range(1, 7)), "--at-pitch")
     assert (read.code, "final" in read.out) == (0, True)
     page = tmp_path / "card.html"
@@ -87,6 +87,28 @@ def test_the_whole_job(shop: Shop, command: Command, taken: dict[str, Any], tmp_
     assert re.search(r"0\.45 mm +0\.20 mm +0\.10 … 0\.30 +in spec \(was out of spec\)", ready.out)
     assert "<svg" in page.read_text(encoding="utf-8")
     assert command("move", "1", "collected").out == "Job 1: collected.\n"
+
+
+@SQLITE
+def test_the_final_check_says_what_is_left_to_read(
+    shop: Shop, command: Command, taken: dict[str, Any]
+) -> None:
+    cents = [f"intonation {string} 0.2" for string in range(1, 7)]
+    assert command("read", *IN_SPEC, *cents, "--looked-over", "--at-pitch").code == 0
+    assert "Nothing more is asked for: shimstock ready." in command("final-check").out
+    assert command("rework").code == 0
+    assert command("done", "post", "bass", "lower", "1/8", "--own").code == 0
+    said = " ".join(command("final-check").out.split())
+    assert said == (
+        "Job 1: final check. Tune, then read: action, bass and treble side, at fret 12; "
+        "intonation, strings 1–6, at fret 12; nut action, bass and treble side."
+    )
+    refused = command("ready")
+    assert (refused.code, "intonation of strings 1 to 6" in refused.err) == (6, True)
+    assert command("rework").code == 0
+    manager = shop.client("manager").shop
+    manager.update(manager.get(), everything_at_the_end=True)
+    assert "relief, bass side" in command("final-check").out
 
 
 EVERY_COMMAND = (

@@ -12,7 +12,7 @@ from shimstock_client import ReadingWanted, Recommendation, Step, Verdict
 from shimstock_client.cli._files import BadFile, read_file
 from shimstock_client.cli._lines import read_air, read_finding, take_line
 from shimstock_client.cli._measures import NotUnderstood
-from shimstock_client.cli._reading import readings_to_ask
+from shimstock_client.cli._reading import everything, readings_to_ask
 from shimstock_client.cli._unsent import UnsentSheet, all_unsent, find_unsent
 
 RELIEF = {"quantity": "relief", "value": {"value": 0.45, "unit": "mm"}}
@@ -187,4 +187,5 @@ def test_what_is_asked_for_depends_on_where_the_plan_stands() -> None:
     assert asked(*first, final=True) == ["relief", "action", "intonation"]
     assert asked() == []
     told = Recommendation(verdicts=[Verdict(quantity="relief"), Verdict(quantity="action")])
-    assert [one.quantity for one in readings_to_ask(told, final=True)] == ["relief", "action"]
+    assert readings_to_ask(told, final=True) == []
+    assert [one.quantity for one in everything(told)] == ["relief", "action"]

@@ -107,7 +107,7 @@ def test_its_way_through_the_shop(
     readings = case_one_readings(workshop)
     client.post(f"/v1/jobs/{job}/reading-sheets", json=sheet(readings))
     move(client, booking, "final-check")
-    assert "everything is measured once more" in seen(look())
+    assert "what it moved is measured once more" in seen(look())
     final = sheet(readings, stage="final", taken_at="2026-03-03T12:00:00Z")
     client.post(f"/v1/jobs/{job}/reading-sheets", json=final)
     move(client, booking, "ready", reason="the owner likes it so")

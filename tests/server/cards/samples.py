@@ -124,6 +124,7 @@ ELECTRIC = CardContent(
 
 UNREAD = replace(
     ELECTRIC,
+    state="received",
     lines=tuple(replace(line, before=Look(), after=Look()) for line in ELECTRIC.lines),
     works=(), refusals=(), offers=(), final=False, owner=None, room=None,
     read_before_on=None, read_after_on=None, ready_on=None, strings_due_on=None,

@@ -15,7 +15,7 @@ from shimstock_server.database.tables.operations import AuditEvent
 from shimstock_server.database.words import JobState
 from shimstock_server.jobs.states import MOVES
 from tests.server.clients import Client
-from tests.server.workshop import Workshop, case_one_readings, sheet
+from tests.server.workshop import Workshop, case_one_readings, intonation, sheet
 
 
 def move(client: Client, job: dict[str, Any], to: str, **more: Any) -> Any:
@@ -56,7 +56,9 @@ def test_a_job_goes_from_check_in_to_collected(
     job = move(bench_client, job, "final-check", claim=claim).get_json()
     refused = move(bench_client, job, "ready", claim=claim)
     assert (refused.status_code, refused.get_json()["code"]) == (409, "final-readings-needed")
-    final = sheet(case_one_readings(workshop), stage="final", taken_at="2026-03-02T13:00:00Z")
+    assert [each["string"] for each in refused.get_json()["unread"]] == [1, 2, 3, 4, 5, 6]
+    assert "of: intonation of strings 1 to 6" in refused.get_json()["detail"]
+    final = sheet(intonation(), stage="final", taken_at="2026-03-02T13:00:00Z")
     assert bench_client.open("POST", f"/v1/jobs/{job['id']}/reading-sheets", json=final).status_code == 201
     job = bench_client.open("GET", f"/v1/jobs/{job['id']}").get_json()
     job = move(bench_client, job, "ready", claim=claim).get_json()

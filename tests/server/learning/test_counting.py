@@ -26,6 +26,7 @@ def row(number: int, value: float, stage: Stage, day: int, touching: bool) -> Ro
         UUID(int=number), UUID(int=1), (), UUID(int=1000 + number), stage,
         datetime(2026, 1 + day // 28, 1 + day % 28, 12, tzinfo=UTC), 21.0, 45.0,
         Quantity.RELIEF, Side.BASS, None, None, 9, 1, 22, None, value, touching, 0.05, 0.03,
+        stage is Stage.FINAL,
     )  # fmt: skip
 
 

@@ -15,10 +15,11 @@ READINGS = """
 SELECT m.id AS model_id, j.id AS job_id, i.id AS instrument_id, s.id AS sheet_id, s.stage, s.taken_at,
        s.at_pitch, s.acclimatised, s.position, s.supersedes_id, s.room_temperature, s.room_humidity,
        r.number, r.quantity, r.side, r.string, r.fret, r.hold_low, r.hold_high, r.capo, r.value,
-       r.zero_or_less, r.resolution, r.repeatability
+       r.zero_or_less, r.resolution, r.repeatability, j.state AS job_state
 FROM readings r JOIN reading_sheets s ON s.id = r.sheet_id JOIN jobs j ON j.id = s.job_id
 JOIN instruments i ON i.id = j.instrument_id JOIN instrument_models m ON m.id = i.model_id
 """
+DONE = "SELECT job_id, done_at FROM adjustments"
 MOVES = "SELECT job_id, to_state, created_at FROM job_moves"
 JOBS = "SELECT id AS job_id, instrument_id, created_at, worked_minutes FROM jobs"
 
@@ -48,11 +49,15 @@ def read(database: Database, statement: str, dates: tuple[str, ...] = ()) -> pd.
 def readings(database: Database, zone: str = "Europe/Berlin") -> pd.DataFrame:
     """Return the readings that count, with place, day and verdict."""
     frame = read(database, READINGS, ("taken_at",))
+    # what is done in these shops, rod and strings, moves every quantity that they read
+    last_done = read(database, DONE, ("done_at",)).groupby("job_id")["done_at"].max()
+    done_with = frame["job_state"].isin(["ready", "collected"]) | (frame["stage"] == "final")
+    frame["stands"] = done_with & ~(frame["taken_at"] <= frame["job_id"].map(last_done))
     return prepared(frame, zone)
 
 
 def prepared(frame: pd.DataFrame, zone: str) -> pd.DataFrame:
-    """Keep what counts and say where, on which day, and how it was judged."""
+    """Keep what counts and say where, on which day, and how it was judged; final is what stood at the end."""
     corrected = set(frame["supersedes_id"].dropna())
     frame = frame[
         frame["at_pitch"].astype(bool)
@@ -66,7 +71,9 @@ def prepared(frame: pd.DataFrame, zone: str) -> pd.DataFrame:
     )
     frame["zero_or_less"] = frame["zero_or_less"].astype(bool)
     frame["verdict"] = _verdicts(frame)
-    return frame
+    stood = frame[frame["stands"]].sort_values("taken_at", kind="stable")
+    last = stood.drop_duplicates(["job_id", "quantity", "place"], keep="last").assign(stage="final")
+    return pd.concat([frame[frame["stage"] != "final"], last])
 
 
 def _verdicts(frame: pd.DataFrame) -> Any:

@@ -110,6 +110,24 @@ def test_what_was_read_before_the_final_check_and_has_not_moved_is_forecast(shop
     assert shop.forecast()["quantities"][0]["value"] == mm(0.25)
 
 
+def test_a_job_that_needed_no_final_sheet_is_forecast_once_it_is_ready(shop: SeasonShop) -> None:
+    shop.read_to_the_end(0.25, "in-progress")
+    early = shop.bench.get(f"/v1/instruments/{shop.instrument}/forecast")
+    assert code(early) == "no-final-reading"
+    job = f"/v1/jobs/{shop.things.ids['job']}"
+
+    def move(to: str, **more: Any) -> None:
+        now = shop.bench.get(job)
+        answer = shop.bench.post(f"{job}/moves", json={"to": to, **more}, etag=now.headers["ETag"])
+        assert answer.status_code == 200, answer.get_data(as_text=True)
+
+    move("queued")
+    claim = shop.bench.post(f"{job}/claim", json={}).get_json()["claim"]["id"]
+    move("final-check", claim=claim)
+    move("ready", claim=claim, reason="the strings were tuned by ear")
+    assert shop.forecast()["quantities"][0]["value"] == mm(0.25)
+
+
 @ON_SQLITE
 def test_the_sentence_explains_the_date_with_its_numbers(shop: SeasonShop) -> None:
     shop.read_to_the_end(0.27)

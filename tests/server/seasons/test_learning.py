@@ -107,6 +107,34 @@ def test_what_lies_between_an_adjustment_teaches_nothing(shop: SeasonShop) -> No
     assert shop.bench.get("/v1/sensitivities").get_json()["items"] == []
 
 
+@ON_SQLITE
+def test_the_last_reading_of_a_job_that_is_done_teaches_whatever_its_stage(shop: SeasonShop) -> None:
+    path = f"/v1/jobs/{shop.things.ids['job']}"
+
+    def move(to: str, **more: Any) -> None:
+        etag = shop.bench.get(path).headers["ETag"]
+        moved = shop.bench.post(f"{path}/moves", json={"to": to, **more}, etag=etag)
+        assert moved.status_code == 200, moved.get_data(as_text=True)
+
+    move("queued")
+    claim = shop.bench.post(f"{path}/claim", json={}).get_json()["claim"]["id"]
+    recheck(shop, 0.24, 45.0, "as-received")
+    shop.advance(hours=1)
+    turn = {"id": str(uuid4()), "claim": claim, "done_at": shop.clock.now().isoformat(), "part": "truss-rod",
+            "turns": {"value": 0.25, "unit": "turn"}}  # fmt: skip
+    assert shop.bench.post(f"{path}/adjustments", json=turn).status_code == 201
+    for relief in (0.20, 0.14):  # at once, and when the neck has rested
+        shop.advance(hours=2)
+        recheck(shop, relief, 45.0, "in-progress")
+    move("final-check", claim=claim)
+    move("ready", claim=claim, reason="relief alone was asked for")
+    shop.advance(days=60)
+    recheck(shop, 0.28, 65.0)
+    shop.learn()
+    learned = shop.bench.get("/v1/sensitivities").get_json()["items"]
+    assert [(row["level"], row["samples"]) for row in learned][-1] == ("instrument", 1)
+
+
 @pytest.fixture
 def world(shop: SeasonShop) -> Iterator[World]:
     """Ten rooms, 120 instruments of four models, three years of logs and looks."""
