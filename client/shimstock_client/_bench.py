@@ -238,7 +238,15 @@ class Recommendations:
         return read(Recommendation, self._link.ask(f"/jobs/{id_of(job)}/recommendation"))
 
     def work_out(self, **inputs: Any) -> Recommendation:
-        """Work a plan out from the body alone; nothing is stored."""
+        """Work a plan out from the body alone; nothing is stored.
+
+        Parameters
+        ----------
+        **inputs
+            `instrument` and `readings`; `sheets`, `adjustments` and `tools` for a whole job that another
+            system keeps; `spec`, `wants`, `consents`, `rod_response`, `coupling_sd`, `neck_compliance`,
+            `settings` [-].
+        """
         return read(Recommendation, self._link.change("POST", "/recommendations", inputs))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
@@ -11,7 +12,6 @@ from sqlalchemy.orm import Session
 from shimstock_server.catalogue import refuse_misfits
 from shimstock_server.database.history import emit
 from shimstock_server.database.tables.bench import Adjustment, ShownPlan, oldest_first
-from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import BridgeKind, Part, RodKind
@@ -25,6 +25,7 @@ from shimstock_server.web.quantities import Quantity
 
 from .consenting import FILED, covering
 from .problems import InstrumentUnknown
+from .reading import Frame
 from .recommendation import current_plan
 from .sheets import refuse_clock_ahead
 
@@ -78,7 +79,9 @@ def record_adjustment(
     if job.instrument_id is None:
         raise InstrumentUnknown
     instrument = session.get_one(Instrument, job.instrument_id)
-    _check(instrument, wish)
+    errors = adjustment_errors(Frame.of_row(instrument.model), wish) | _strings_errors(wish)
+    if errors:
+        raise InvalidFields.of(errors)
     if wish["part"] is Part.STRINGS:
         refuse_misfits(session, instrument, wish)
     refuse_clock_ahead(wish["done_at"], "/done_at", confirmed=wish["confirm_clock"], now=now)
@@ -153,9 +156,9 @@ def show_adjustment(adjustment: Adjustment) -> dict[str, Any]:
     return shown | {"plan": adjustment.plan_digest, "plan_kept": not adjustment.outside_plan}
 
 
-def _check(instrument: Instrument, wish: dict[str, Any]) -> None:
+def adjustment_errors(frame: Frame, wish: Mapping[str, Any]) -> dict[str, str]:
+    """Return what does not fit the part or the instrument: pointer to message."""
     errors: dict[str, str] = {}
-    model = instrument.model
     part: Part = wish["part"]
     turns: Quantity | None = wish["turns"]
     amount: Quantity | None = wish["amount"]
@@ -165,13 +168,12 @@ def _check(instrument: Instrument, wish: dict[str, Any]) -> None:
     places = PLACES.get(part, ())
     if places and all(wish[place] is None for place in places):
         errors[f"/{places[0]}"] = f"say which {words}: name the {' or the '.join(places)}"
-    if wish["string"] is not None and not 1 <= wish["string"] <= model.strings:
+    if wish["string"] is not None and not 1 <= wish["string"] <= frame.strings:
         errors["/string"] = (
-            f"this instrument has {model.strings} strings, 1 to {model.strings}; {wish['string']} was given"
+            f"this instrument has {frame.strings} strings, 1 to {frame.strings}; {wish['string']} was given"
         )
-    pickups = [pickup["name"] for pickup in model.pickups]
-    if part is Part.PICKUP_SCREW and wish["pickup"] not in pickups:
-        errors["/pickup"] = f"name one of this model's pickups: {', '.join(pickups) or 'none'}"
+    if part is Part.PICKUP_SCREW and wish["pickup"] not in frame.pickups:
+        errors["/pickup"] = f"name one of this model's pickups: {', '.join(frame.pickups) or 'none'}"
     if part is not Part.PICKUP_SCREW and wish["pickup"] is not None:
         errors["/pickup"] = "only a pickup screw has this"
     if part in TURNED and turns is None:
@@ -183,25 +185,29 @@ def _check(instrument: Instrument, wish: dict[str, Any]) -> None:
             f"from -1 to 1 turn at once is plausible; {turns.value:g} was given: "
             "look again, or confirm it, and never turn on against a stiff nut"
         )
-    if part is Part.SADDLE and model.bridge.get("kind") != BridgeKind.FIXED_SADDLE and amount is not None:
+    if part is Part.SADDLE and frame.bridge != BridgeKind.FIXED_SADDLE and amount is not None:
         errors["/part"] = "only a fixed saddle is filed or shimmed; use saddle-screw or bridge-post"
-    if not wish["confirmed"] and (missing := _missing(model, part)):
+    if not wish["confirmed"] and (missing := _missing(frame, part)):
         errors["/part"] = f"{missing} no {words}: look again, or confirm it"
-    if part is not Part.STRINGS:
-        for name in ("string_set_id", "tuning_id"):
-            if wish[name] is not None:
-                errors[f"/{name}"] = "only a change of strings has this"
-    if errors:
-        raise InvalidFields.of(errors)
+    return errors
 
 
-def _missing(model: InstrumentModel, part: Part) -> str | None:
+def _strings_errors(wish: Mapping[str, Any]) -> dict[str, str]:
+    if wish["part"] is Part.STRINGS:
+        return {}
+    return {
+        f"/{name}": "only a change of strings has this"
+        for name in ("string_set_id", "tuning_id")
+        if wish[name] is not None
+    }
+
+
+def _missing(frame: Frame, part: Part) -> str | None:
     """What this model is that it cannot have the part; None when it may."""
-    kind = model.bridge.get("kind")
-    if part is Part.TRUSS_ROD and model.truss_rod.get("kind") == RodKind.NONE:
+    if part is Part.TRUSS_ROD and frame.rod == RodKind.NONE:
         return "this model has"
-    if kind in NOT_ON.get(part, frozenset()):
-        return f"this model's bridge ({str(kind).replace('-', ' ')}) has"
+    if frame.bridge in NOT_ON.get(part, frozenset()):
+        return f"this model's bridge ({str(frame.bridge).replace('-', ' ')}) has"
     return None
 
 

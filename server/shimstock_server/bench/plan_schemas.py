@@ -2,60 +2,15 @@
 
 from __future__ import annotations
 
-from shimstock_server.catalogue import PlanInstrumentIn, SpecItemIn
-from shimstock_server.database.words import ConsentKind, Part, Position, Quantity, Side
-from shimstock_server.jobs import RoomIn, WantsIn
+from shimstock_server.database.words import ConsentKind, Part, Quantity, Side
 from shimstock_server.web.fields import Choice, Id, ListOf, Nested, Number, StrictSchema, Text, Truth, Whole
-from shimstock_server.web.quantities import QuantityIn, QuantityOut
-
-from .schemas import FindingIn, ReadingIn
+from shimstock_server.web.quantities import QuantityOut
 
 VERDICTS = ("in spec", "out of spec", "too close to call")
 STEP_KINDS = (
     "look-over", "tune", "measure", "read-again", "restring", "balance", "relief", "settle", "fret-check",
     "nut", "action", "shim", "break-clearance", "pickups", "intonation", "final-readings",
 )  # fmt: skip
-
-
-class ConsentSaidIn(StrictSchema):
-    """What the owner said, for a plan that stores nothing."""
-
-    covers = Choice(ConsentKind, required=True)
-    given = Truth(required=True)
-
-
-class RodResponseIn(StrictSchema):
-    """Change of relief per turn of tightening, below zero, and its standard uncertainty."""
-
-    mean = QuantityIn("rod-response", required=True, min=-2.0, max=-0.01)
-    sd = QuantityIn("rod-response", required=True, min=0.0, max=2.0)
-
-
-class RecommendationIn(StrictSchema):
-    """An instrument, its spec and its readings: a plan is made and nothing stored."""
-
-    instrument = Nested(PlanInstrumentIn, required=True)
-    spec = ListOf(
-        Nested(SpecItemIn),
-        max=200,
-        load_default=None,
-        allow_none=True,
-        metadata={"description": "Left out: the spec that applies to the model or instrument named."},
-    )
-    position = Choice(Position, load_default=Position.PLAYING)
-    at_pitch = Truth(load_default=True)
-    acclimatised = Truth(load_default=True)
-    room = Nested(RoomIn, load_default=None, allow_none=True)
-    tool_id = Id(load_default=None, allow_none=True)
-    readings = ListOf(Nested(ReadingIn), max=500, load_default=list)
-    findings = ListOf(Nested(FindingIn), max=100, load_default=list)
-    looked_over = Truth(
-        load_default=True,
-        metadata={"description": "false: the plan begins with the look over."},
-    )
-    wants = Nested(WantsIn, load_default=dict)
-    consents = ListOf(Nested(ConsentSaidIn), max=20, load_default=list)
-    rod_response = Nested(RodResponseIn, load_default=None, allow_none=True)
 
 
 class ReadingRefOut(StrictSchema):

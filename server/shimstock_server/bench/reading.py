@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
@@ -32,7 +33,8 @@ SIDED = (Quantity.ACTION, Quantity.NUT_ACTION, Quantity.PICKUP_HEIGHT, Quantity.
 
 @dataclass(frozen=True)
 class Frame:
-    """What a reading must fit: strings, frets and pickups, and the geometry that readings can contradict."""
+    """What readings and adjustments must fit: strings, frets, pickups, bridge, rod, and the geometry that
+    readings can contradict."""
 
     kind: Kind
     strings: int
@@ -41,6 +43,8 @@ class Frame:
     scale_bass: float
     scale_treble: float
     body_joint_fret: float | None
+    bridge: str | None
+    rod: str | None
 
     @classmethod
     def of_row(cls, model: InstrumentModel) -> Frame:
@@ -53,6 +57,8 @@ class Frame:
             model.scale_bass,
             model.scale_treble,
             model.body_joint_fret,
+            model.bridge.get("kind"),
+            model.truss_rod.get("kind"),
         )
 
     @classmethod
@@ -66,7 +72,20 @@ class Frame:
             instrument.scale_bass,
             instrument.scale_treble,
             instrument.body_joint_fret,
+            instrument.bridge.kind,
+            instrument.rod.kind,
         )
+
+
+@dataclass(frozen=True)
+class DescribedTool:
+    """A measuring tool that stands in a request; sizes in mm or cents."""
+
+    id: UUID
+    name: str
+    quantities: tuple[str, ...]
+    resolution: float
+    repeatability: float | None
 
 
 def read_readings(
@@ -76,6 +95,7 @@ def read_readings(
     wish: dict[str, Any],
     *,
     bench_id: UUID | None = None,
+    tools: Mapping[str, DescribedTool] | None = None,
 ) -> list[Reading]:
     """Turn the readings of a sheet into rows.
 
@@ -89,13 +109,15 @@ def read_readings(
         A sheet as its schema loads it.
     bench_id : UUID or None
         The bench that reads: how well a study found it to repeat goes before the tool's own figure.
+    tools : mapping, optional
+        Tools by the names that `tool` may give in the place of `tool_id`.
 
     Raises
     ------
     InvalidFields
         With every bad field at once.
     """
-    reader = _SheetReader(session, frame, spec, wish, bench_id)
+    reader = _SheetReader(session, frame, spec, wish, bench_id, named=tools or {})
     readings = [reader.read(number, dict(sent)) for number, sent in enumerate(wish["readings"])]
     reader.check_findings(wish["findings"])
     if not reader.errors:
@@ -121,13 +143,16 @@ class _SheetReader:
         spec: tuple[SpecItem, ...],
         wish: dict[str, Any],
         bench_id: UUID | None,
+        *,
+        named: Mapping[str, DescribedTool],
     ) -> None:
         self.studied = bench_repeatabilities(session, bench_id)
         self.session, self.frame, self.spec = session, frame, spec
         self.wish = wish
         self.errors: list[dict[str, str]] = []
         self.tools: dict[UUID, Tool | None] = {}
-        self.sheet_tool = self._tool(wish["tool_id"], "/tool_id")
+        self.named = named
+        self.sheet_tool = self._tool(wish, "")
 
     def read(self, number: int, sent: dict[str, Any]) -> Reading | None:
         """Read one reading; None when it cannot be taken."""
@@ -138,9 +163,11 @@ class _SheetReader:
         self._fill_from_spec(quantity, sent)
         self._check_frets(at, quantity, sent)
         value, typed_value, typed_unit = self._value(at, quantity, sent)
-        tool = self._tool(sent["tool_id"], f"{at}/tool_id") or self._sheet_tool_for(quantity)
-        if tool is not None and sent["tool_id"] is not None and quantity.value not in tool.quantities:
-            self._wrong(f"{at}/tool_id", f"{tool.name} does not measure {quantity.value.replace('-', ' ')}")
+        own = self._tool(sent, at)
+        tool = own or self._sheet_tool_for(quantity)
+        if own is not None and quantity.value not in own.quantities:
+            field = "tool" if sent["tool_id"] is None else "tool_id"
+            self._wrong(f"{at}/{field}", f"{own.name} does not measure {quantity.value.replace('-', ' ')}")
         if sent["accepted"] and not sent["note"]:
             self._wrong(f"{at}/note", "say why a reading that is too close to call is accepted")
         if len(self.errors) > before:
@@ -219,17 +246,30 @@ class _SheetReader:
     def _wrong(self, pointer: str, message: str) -> None:
         self.errors.append({"pointer": pointer, "message": message})
 
-    def _tool(self, tool_id: UUID | None, pointer: str) -> Tool | None:
+    def _tool(self, sent: Mapping[str, Any], at: str) -> Tool | DescribedTool | None:
+        """The tool that a sheet or a reading names, by its id or by its name."""
+        tool_id, name = sent["tool_id"], sent.get("tool")
+        if name is not None:
+            return self._tool_named(name, at, beside=tool_id is not None)
         if tool_id is None:
             return None
         if tool_id not in self.tools:
             self.tools[tool_id] = self.session.get(Tool, tool_id)
         tool = self.tools[tool_id]
         if tool is None:
-            self._wrong(pointer, "no tool of this shop has this id")
+            self._wrong(f"{at}/tool_id", "no tool of this shop has this id")
         return tool
 
-    def _sheet_tool_for(self, quantity: Quantity) -> Tool | None:
+    def _tool_named(self, name: str, at: str, *, beside: bool) -> DescribedTool | None:
+        tool = self.named.get(name)
+        if beside:
+            self._wrong(f"{at}/tool", "give tool or tool_id, not both")
+        elif tool is None:
+            known = ", ".join(self.named) or "none"
+            self._wrong(f"{at}/tool", f"`tools` describes {known}; {name} was given")
+        return tool
+
+    def _sheet_tool_for(self, quantity: Quantity) -> Tool | DescribedTool | None:
         tool = self.sheet_tool
         return tool if tool is not None and quantity.value in tool.quantities else None
 
@@ -367,7 +407,7 @@ class _SheetReader:
         return reading.quantity is Quantity.ACTION and reading.capo is None
 
 
-def _repeatability(studied: Repeatability | None, tool: Tool | None) -> float | None:
+def _repeatability(studied: Repeatability | None, tool: Tool | DescribedTool | None) -> float | None:
     """What the bench's study found goes before what the tool is known for."""
     if studied is not None:
         return studied.value

@@ -22,6 +22,7 @@ from .problems import ConsentNeeded, InstrumentUnknown, SheetSuperseded
 from .recommendation import current_plan
 from .rendering import render
 from .what_if import plan_from_body
+from .what_if_schemas import RecommendationIn
 
 blueprint = Blueprint("bench", "Reading sheets, adjustments and the recommendation of a job")
 BENCH = ("bench", "manager")
@@ -125,11 +126,15 @@ def get_recommendation(job_id: UUID) -> Answer:
 
 
 @blueprint.operation(
-    "POST", "/recommendations", scopes=BENCH, body=plan_schemas.RecommendationIn,
+    "POST", "/recommendations", scopes=BENCH, body=RecommendationIn,
     answer=plan_schemas.RecommendationOut,
 )  # fmt: skip
 def post_recommendation(body: dict[str, Any]) -> Answer:
-    """Make a plan from the request alone, storing nothing."""
+    """Make a plan from the request alone, storing nothing.
+
+    For a shop that keeps its own records: with the readings, adjustments and times of a job, and with the
+    tools that took them, the plan is the one that the job would get here.
+    """
     made = plan_from_body(current.session, body, bench_id=current.actor.bench_id, now=current.now)
     return Answer(render(made, current.units) | {"job_id": None}, digest=made.digest)
 

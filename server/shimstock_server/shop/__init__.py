@@ -11,11 +11,20 @@ from .hours import (
     span,
     wall_hours,
 )
-from .people import add_bench, add_technician, add_tool, on_roster
+from .people import add_bench, add_technician, add_tool, on_roster, told_in
 from .prices import merge_prices, plan_settings, prices_of
 from .record import add_closure, set_up
 from .routes import shop, staff
-from .schemas import BenchIn, ClosureIn, ShopIn, TechnicianIn, ToolIn, WallTime
+from .schemas import (
+    BenchIn,
+    ClosureIn,
+    ShopIn,
+    ShopPrices,
+    TechnicianIn,
+    ToolIn,
+    ToolSizeIn,
+    WallTime,
+)
 
 blueprints = (shop, staff)
 
@@ -24,8 +33,10 @@ __all__ = [
     "ClosureIn",
     "ShopIn",
     "ShopNotSetUp",
+    "ShopPrices",
     "TechnicianIn",
     "ToolIn",
+    "ToolSizeIn",
     "WallTime",
     "add_bench",
     "add_closure",
@@ -44,5 +55,6 @@ __all__ = [
     "set_up",
     "settings",
     "span",
+    "told_in",
     "wall_hours",
 ]
