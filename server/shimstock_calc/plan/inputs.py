@@ -264,6 +264,8 @@ class Reading:
     acclimatised: bool = True
     humidity: float | None = None
     """Relative humidity of the room [%]."""
+    confirmed: bool = False
+    """It was looked at twice, so that it stands for two readings."""
     accepted: bool = False
     """The technician accepts a reading that is too close to call, with a note."""
 
@@ -363,6 +365,10 @@ class Responses:
     neck_compliance_source: str = "learned from this model's restrings"
 
 
+LEAST_REST = 60.0
+"""Least rest after the last turn of the rod or change of strings, whatever the shop says [min]; judgement."""
+
+
 @dataclass(frozen=True)
 class Prices:
     """What a shop reckons with; judgement, settings of the shop.
@@ -416,6 +422,7 @@ class Settings:
     """The shop's own thresholds."""
 
     settle_minutes: float = 120.0
+    """Rest after the last turn of the rod or change of strings [min]; `LEAST_REST` at the least."""
     humidity_low: float = 35.0
     humidity_high: float = 60.0
     everything_at_the_end: bool = False
@@ -425,6 +432,11 @@ class Settings:
     """What readings, adjustments and mistakes cost."""
     least_saddle_out: float | None = None
     """Least height of a fixed saddle above its slot [mm]; None = 2.0 for steel, 1.5 for nylon."""
+
+    @property
+    def rest(self) -> float:
+        """How long a neck rests [min]."""
+        return max(self.settle_minutes, LEAST_REST)
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,8 @@
 """Looks at a settling neck: when the next one is due, what it asks for, and what became of the earlier ones.
 
-The neck answers a turn of the rod or a change of strings slowly: it is looked at again after about an hour
-and on the next day on which the shop is open. The first look decides whether relief has settled; the second
-is a reminder that blocks nothing.
+The neck answers a turn of the rod or a change of strings slowly: it is looked at again after the shop's rest,
+two hours by default, and on the next day on which the shop is open. The first look decides whether relief has
+settled; the second is a reminder that blocks nothing.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from shimstock_calc.plan.inputs import LEAST_REST
 from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
 from shimstock_server.database.tables.jobs import Job, JobMove
 from shimstock_server.database.words import OVER, JobState, Part, Quantity, SettleLook
@@ -27,7 +28,8 @@ from .states import CLAIMED
 DISTURBING = (Part.TRUSS_ROD, Part.STRINGS)
 """What the neck answers slowly."""
 
-LEAST_REST = timedelta(minutes=5)
+WORTH_RESTING = timedelta(minutes=5)
+"""What is left of a rest from which the job settles for that alone."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +64,7 @@ def _last_disturbance(session: Session, job_id: UUID) -> Adjustment | None:
 
 
 def _next_look(session: Session, job: Job, disturbed: Adjustment | None) -> SettleLook:
-    """The hour's look, unless the job has rested since it was last disturbed."""
+    """The first look, unless the job has rested since it was last disturbed."""
     rests = _rests(session, job.id)
     since = [move for move in rests if disturbed is None or move.created_at >= disturbed.received_at]
     return SettleLook.DAY if since else SettleLook.HOUR
@@ -71,9 +73,9 @@ def _next_look(session: Session, job: Job, disturbed: Adjustment | None) -> Sett
 def _due(session: Session, look: SettleLook, disturbed: Adjustment | None, now: datetime) -> datetime:
     if look is SettleLook.DAY:
         return next_opening(session, now, after_days=1) or _tomorrow(session, now)
-    rests_for = timedelta(minutes=settings(session).settle_first_minutes)
+    rests_for = timedelta(minutes=max(settings(session).settle_first_minutes, LEAST_REST))
     due = now + rests_for
-    if disturbed is not None and now + LEAST_REST < disturbed.done_at + rests_for < due:
+    if disturbed is not None and now + WORTH_RESTING < disturbed.done_at + rests_for < due:
         # It has rested on the bench already, since the last turn or string.
         due = disturbed.done_at + rests_for
     return next_opening(session, due) or due

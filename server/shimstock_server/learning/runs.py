@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session, aliased, selectinload
 
 from shimstock_calc.conformity import standard_uncertainty
 from shimstock_calc.plan.geometry import ReliefPlace, conversion
+from shimstock_calc.plan.inputs import LEAST_REST
 from shimstock_calc.plan.records import COARSEST
 from shimstock_calc.relief import largest_relief_fret
 from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet, oldest_first
@@ -113,7 +114,7 @@ def runs(
         + [(each.counts_at, 1, str(each.id), each) for each in adjustments if each.part in BENDS | RAISES],
         key=lambda event: event[:3],
     )
-    settle = timedelta(minutes=shop.settle_first_minutes)
+    settle = timedelta(minutes=LEAST_REST)
     base: Looks = {}
     base_set: UUID | None = None
     run: Run | None = None

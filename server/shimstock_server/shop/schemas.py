@@ -173,7 +173,15 @@ class ShopIn(StrictSchema):
         pattern_hint="must be a language tag such as en or de-AT",
         load_default="en",
     )
-    settle_first_minutes = Whole(10, 1440, load_default=60)
+    settle_first_minutes = Whole(
+        10,
+        1440,
+        load_default=120,
+        metadata={
+            "description": "How long a neck rests after the last turn of its rod or change of strings; less "
+            "than 60 counts as 60."
+        },
+    )
     claims_per_technician = Whole(1, 50, load_default=3)
     recheck_probability = Number(0.01, 0.99, load_default=0.25)
     string_hours = Number(1.0, 5000.0, load_default=100.0)

@@ -84,11 +84,11 @@ def job(workshop: Workshop, bench_client: Client) -> dict[str, Any]:
     return claim_next(bench_client)
 
 
-def test_an_hour_after_the_turn(bench_client: Client, job: dict[str, Any], clock: FixedClock) -> None:
+def test_two_hours_after_the_turn(bench_client: Client, job: dict[str, Any], clock: FixedClock) -> None:
     turn_rod(bench_client, job, clock, ago=20)
     settling = rest(bench_client, job)
     assert settling["look"] == "settle-hour"
-    assert at(settling["available_at"]) == clock.now() + timedelta(minutes=40)
+    assert at(settling["available_at"]) == clock.now() + timedelta(minutes=100)
     assert settling["readings_asked"] == ["relief", "action"]
     assert (settling["due"], settling["late_minutes"]) == (False, 0)
 
@@ -105,11 +105,23 @@ def test_the_shop_says_how_long(
     assert at(rest(bench_client, job)["available_at"]) == clock.now() + timedelta(minutes=90)
 
 
-def test_what_rested_long_enough_on_the_bench_rests_an_hour_from_now(
+def test_an_hour_is_the_least(
+    workshop: Workshop, bench_client: Client, job: dict[str, Any], clock: FixedClock
+) -> None:
+    shop = workshop.manager.get("/v1/shop").get_json()
+    changed = workshop.manager.patch(
+        "/v1/shop", json={"settle_first_minutes": 10}, etag=f'"{shop["version"]}.mm"'
+    )
+    assert changed.status_code == 200
+    turn_rod(bench_client, job, clock)
+    assert at(rest(bench_client, job)["available_at"]) == clock.now() + timedelta(hours=1)
+
+
+def test_what_rested_long_enough_on_the_bench_rests_as_long_again(
     bench_client: Client, job: dict[str, Any], clock: FixedClock
 ) -> None:
-    turn_rod(bench_client, job, clock, ago=58)
-    assert at(rest(bench_client, job)["available_at"]) == clock.now() + timedelta(hours=1)
+    turn_rod(bench_client, job, clock, ago=118)
+    assert at(rest(bench_client, job)["available_at"]) == clock.now() + timedelta(hours=2)
 
 
 def test_nobody_looks_while_the_shop_is_shut(
@@ -126,7 +138,7 @@ def test_then_the_next_opening_day(
     set_clock(clock, "2026-03-07T10:00:00+01:00")  # a Saturday; Sunday is shut
     turn_rod(bench_client, job, clock)
     rest(bench_client, job)
-    clock.advance(timedelta(hours=1))
+    clock.advance(timedelta(hours=2))
     again = claim_next(bench_client)
     assert again["id"] == job["id"]
     read(bench_client, workshop, again, clock, "relief", "action")
@@ -184,14 +196,14 @@ def test_a_shop_without_hours_looks_at_the_same_time_tomorrow(
     assert at(rest(bench_client, job, look="settle-day")["available_at"]) == at(morning)
 
 
-def test_an_hour_is_an_hour_when_the_clocks_go_forward(
+def test_two_hours_are_two_hours_when_the_clocks_go_forward(
     workshop: Workshop, bench_client: Client, job: dict[str, Any], clock: FixedClock
 ) -> None:
     night = {"day": "2026-03-29", "opens": "00:00", "closes": "12:00"}
     assert workshop.manager.post("/v1/closures", json=night).status_code == 201
     set_clock(clock, "2026-03-29T01:30:00+01:00")
     turn_rod(bench_client, job, clock)
-    assert at(rest(bench_client, job)["available_at"]) == at("2026-03-29T03:30:00+02:00")
+    assert at(rest(bench_client, job)["available_at"]) == at("2026-03-29T04:30:00+02:00")
 
 
 def test_a_new_turn_starts_over(
@@ -199,7 +211,7 @@ def test_a_new_turn_starts_over(
 ) -> None:
     turn_rod(bench_client, job, clock)
     rest(bench_client, job)
-    clock.advance(timedelta(hours=1))
+    clock.advance(timedelta(hours=2))
     again = claim_next(bench_client)
     clock.advance(timedelta(minutes=5))
     turn_rod(bench_client, again, clock)
@@ -211,7 +223,7 @@ def test_the_claimed_job_asks_for_what_matters_until_it_is_read(
 ) -> None:
     restring(bench_client, job, clock, workshop)
     rest(bench_client, job)
-    clock.advance(timedelta(hours=1, minutes=25))
+    clock.advance(timedelta(hours=2, minutes=25))
     again = claim_next(bench_client)
     assert again["look"] == "settle-hour"
     assert again["readings_asked"] == ["relief", "action", "intonation"]
@@ -277,7 +289,7 @@ def test_a_skipped_look_stays_visible(
     turn_rod(bench_client, job, clock)
     rest(bench_client, job)
     assert [look["outcome"] for look in looks(bench_client, job)] == ["settling"]
-    clock.advance(timedelta(hours=1))
+    clock.advance(timedelta(hours=2))
     assert [look["outcome"] for look in looks(bench_client, job)] == ["due"]
     again = claim_next(bench_client)
     assert looks(bench_client, job)[0]["outcome"] == "on-bench"
@@ -304,7 +316,7 @@ def test_a_reading_off_pitch_is_no_look(
     workshop: Workshop, bench_client: Client, job: dict[str, Any], clock: FixedClock
 ) -> None:
     rest(bench_client, job)
-    clock.advance(timedelta(hours=1))
+    clock.advance(timedelta(hours=2))
     body = sheet(
         [{"quantity": "relief", "side": "bass", "value": mm(0.3), "tool_id": workshop.ids["feelers"]}],
         stage="in-progress", taken_at=clock.now().isoformat(), at_pitch=False,

@@ -28,7 +28,7 @@ class Shop(Versioned, Base):
     units: Mapped[Units] = mapped_column(words(Units, "units"), default=Units.MM)
     currency: Mapped[str] = mapped_column(String(3), default="EUR")
     language: Mapped[str] = mapped_column(String(35), default="en")
-    settle_first_minutes: Mapped[int] = mapped_column(default=60)
+    settle_first_minutes: Mapped[int] = mapped_column(default=120)
     claims_per_technician: Mapped[int] = mapped_column(default=3)
     recheck_probability: Mapped[float] = mapped_column(default=0.25)
     string_hours: Mapped[float] = mapped_column(default=100.0)
