@@ -83,13 +83,22 @@ if TYPE_CHECKING:
     from ._plan_records import Believed as Believed
     from ._plan_records import Change as Change
     from ._plan_records import Coded as Coded
+    from ._plan_records import Meant as Meant
+    from ._plan_records import NotAsked as NotAsked
     from ._plan_records import Note as Note
+    from ._plan_records import OtherReading as OtherReading
     from ._plan_records import PartMove as PartMove
     from ._plan_records import PlanSettling as PlanSettling
+    from ._plan_records import PlanState as PlanState
     from ._plan_records import ReadingWanted as ReadingWanted
     from ._plan_records import Recommendation as Recommendation
+    from ._plan_records import Shown as Shown
+    from ._plan_records import Slip as Slip
+    from ._plan_records import StateNumber as StateNumber
     from ._plan_records import Step as Step
+    from ._plan_records import Surprise as Surprise
     from ._plan_records import Verdict as Verdict
+    from ._plan_records import Worth as Worth
     from ._quantity import Quantity as Quantity
     from ._records import Absence as Absence
     from ._records import ApiKey as ApiKey
@@ -154,8 +163,8 @@ _HOMES = {
     "_learning_records": "AdjustmentResponse CheckPiece CheckReading ControlLimits CountedQuantity "
     "CountedStage ModelReport NextReading RankedModel Ranking ReadingsImport ReportRun ResponseSample "
     "RowProblem Study StudyAgreement StudyReader",
-    "_plan_records": "Believed Change Coded Note PartMove PlanSettling ReadingWanted Recommendation Step "
-    "Verdict",
+    "_plan_records": "Believed Change Coded Meant NotAsked Note OtherReading PartMove PlanSettling PlanState "
+    "ReadingWanted Recommendation Shown Slip StateNumber Step Surprise Verdict Worth",
     "_quantity": "Quantity",
     "_records": "Absence ApiKey Bench Closure Instrument InstrumentModel OpeningHours Owner SetupSpec Shift "
     "Shop SpecItem SpecSource StringOfSet StringSet Technician Tool Tuning",

@@ -233,9 +233,10 @@ class Recommendations:
     def __init__(self, link: Link) -> None:
         self._link = link
 
-    def of_job(self, job: Job | UUID | str) -> Recommendation:
-        """Read the plan of a job from its newest readings."""
-        return read(Recommendation, self._link.ask(f"/jobs/{id_of(job)}/recommendation"))
+    def of_job(self, job: Job | UUID | str, *, state: bool = False) -> Recommendation:
+        """Read the plan of a job from its newest readings; with `state`, the numbers that it reckons with."""
+        more = {"with": "state"} if state else {}
+        return read(Recommendation, self._link.ask(f"/jobs/{id_of(job)}/recommendation", **more))
 
     def work_out(self, **inputs: Any) -> Recommendation:
         """Work a plan out from the body alone; nothing is stored.

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
-from ._plan_records import Believed
+from ._plan_records import Believed, Surprise
 from ._quantity import Quantity
 from ._records import Stored
 from ._wire import Record
@@ -204,6 +204,8 @@ class ReadingSheet(Stored):
     supersedes_reason: str | None = None
     superseded_by: str | None = None
     readings: list[Reading] = field(default_factory=list)
+    surprises: list[Surprise] = field(default_factory=list)
+    """Readings of it that did not fit the job's others when it was sent."""
 
 
 @dataclass(kw_only=True)

@@ -81,6 +81,22 @@ class PartMove(Record):
 
 
 @dataclass(kw_only=True)
+class Shown(Record):
+    """What a tool should show, with its standard deviation."""
+
+    value: Quantity | None = None
+    uncertainty: Quantity | None = None
+
+
+@dataclass(kw_only=True)
+class Worth(Record):
+    """Bench minutes that something saves on average, and that it costs."""
+
+    saves: Quantity | None = None
+    costs: Quantity | None = None
+
+
+@dataclass(kw_only=True)
 class ReadingWanted(Record):
     """A reading to take."""
 
@@ -94,6 +110,71 @@ class ReadingWanted(Record):
     why: str = ""
     finest: bool = False
     """With the finest tool at hand, not the usual one."""
+    expected_now: Shown | None = None
+    """What the tool should show at once after the step, before the neck has come to rest."""
+
+
+@dataclass(kw_only=True)
+class NotAsked(Record):
+    """A quantity in some doubt that is left alone for now, as no reading of it is worth its minutes."""
+
+    quantity: str = ""
+    side: str | None = None
+    string: int | None = None
+    pickup: str | None = None
+    probability: float = 0.0
+    """That it will be in spec tomorrow."""
+    worth: Worth | None = None
+
+
+@dataclass(kw_only=True)
+class Slip(Record):
+    """What may be behind a reading that does not fit, with its chance."""
+
+    code: str = ""
+    reading: dict[str, Any] | None = None
+    probability: float = 0.0
+
+
+@dataclass(kw_only=True)
+class Meant(Record):
+    """The slip of the hand that would explain a reading, and what was meant then."""
+
+    code: str = ""
+    value: Quantity | None = None
+    text: str = ""
+
+
+@dataclass(kw_only=True)
+class OtherReading(Record):
+    """The reading that a surprising one contradicts."""
+
+    reading: dict[str, Any] | None = None
+    quantity: str = ""
+    side: str | None = None
+    string: int | None = None
+    pickup: str | None = None
+    value: Quantity | None = None
+
+
+@dataclass(kw_only=True)
+class Surprise(Record):
+    """A reading that does not fit the job's others."""
+
+    reading: dict[str, Any] | None = None
+    quantity: str = ""
+    side: str | None = None
+    string: int | None = None
+    pickup: str | None = None
+    value: Quantity | None = None
+    expected: Shown | None = None
+    other: OtherReading | None = None
+    slips: list[Slip] = field(default_factory=list)
+    meant: Meant | None = None
+    open: bool = False
+    """It is read again before any further step."""
+    set_aside: dict[str, Any] | None = None
+    text: str = ""
 
 
 @dataclass(kw_only=True)
@@ -136,6 +217,7 @@ class Step(Record):
     blocked_by: list[Coded] = field(default_factory=list)
     do_now: bool = False
     changes_instrument: bool = False
+    worth: Worth | None = None
 
 
 @dataclass(kw_only=True)
@@ -145,6 +227,26 @@ class PlanSettling(Record):
     state: str = ""
     read_from: datetime | None = None
     reason: str | None = None
+
+
+@dataclass(kw_only=True)
+class StateNumber(Record):
+    """One number that the plan reckons with."""
+
+    name: str = ""
+    unit: str = ""
+    mean: float = 0.0
+    uncertainty: float = 0.0
+
+
+@dataclass(kw_only=True)
+class PlanState(Record):
+    """All that is believed of the instrument, as numbers that are normal together."""
+
+    time: datetime | None = None
+    numbers: list[StateNumber] = field(default_factory=list)
+    correlations: list[list[float]] = field(default_factory=list)
+    """For each number its correlations with those before it."""
 
 
 @dataclass(kw_only=True)
@@ -158,10 +260,16 @@ class Recommendation(Record):
     notes: list[Note] = field(default_factory=list)
     settling: PlanSettling | None = None
     settle_for: Quantity | None = None
+    rest_until: datetime | None = None
+    read_after_rest: list[ReadingWanted] = field(default_factory=list)
+    not_asked: list[NotAsked] = field(default_factory=list)
+    surprises: list[Surprise] = field(default_factory=list)
     complete: bool = False
     finished: bool = False
     rod_doubt: float = 0.0
     inputs: dict[str, Any] = field(default_factory=dict)
+    state: PlanState | None = None
+    """Where it was asked for."""
     text: str = ""
 
     @property

@@ -19,7 +19,7 @@ from shimstock_calc.belief.surprise import weigh
 from shimstock_calc.belief.update import DAY, WRONG, Belief
 from shimstock_calc.conformity import probability_in_spec
 from shimstock_calc.plan.goals import Spot
-from shimstock_calc.plan.inputs import Prices
+from shimstock_calc.plan.inputs import Adjustment, Prices
 from shimstock_calc.relief import relief_conversion
 from tests import cases
 from tests.calc.plan_inputs import plan_input
@@ -182,6 +182,46 @@ def test_rounding_is_shared_as_far_as_scatter_does_not_dither_it():
         seen = np.round((places[:, None] + rng.normal(0.0, scatter, (4000, 200))) / 0.5) * 0.5
         shared = float(np.var(seen.mean(axis=1) - places) - seen.var(axis=1).mean() / 200)
         assert rounding_shared(scatter, 0.5) == pytest.approx(shared, rel=0.1, abs=3e-4)
+
+
+RULE = {"tool": "rule, halves of a mm", "resolution": 0.5, "repeatability": 0.01}
+
+
+def heights(tool, *values):
+    readings = [
+        cases.read("action", value, tool, side="bass", fret=12, order=place)
+        for place, value in enumerate(values)
+    ]
+    return Belief(plan_input(CASE, readings=readings))
+
+
+def test_repeats_with_a_coarse_tool_leave_what_its_steps_hide():
+    # rounded to steps of d, a value is uniform within one: d / sqrt(12), JCGM 100:2008 4.3.7
+    hidden = 0.5 / math.sqrt(12.0)
+    assert heights(RULE, 2.5).estimate(BASS).spread == pytest.approx(hidden, rel=0.01)
+    assert heights(RULE, *[2.5] * 6).estimate(BASS).spread == pytest.approx(hidden, rel=0.06)
+
+
+@pytest.mark.parametrize("tool, values", [(RULE, [2.5]), (cases.DEPTH, [2.5]), (cases.DEPTH, [2.5, 2.5])])
+def test_another_reading_takes_what_it_is_expected_to(tool, values):
+    before, after = heights(tool, *values), heights(tool, *values, 2.5)
+    reading = before.plan_input.readings[-1]
+    fall = before.estimate(BASS).variance - after.estimate(BASS).variance
+    assert before.told(BASS, reading) == pytest.approx(fall, abs=1e-9)
+
+
+def test_what_a_turn_will_show_is_what_it_shows_once_it_is_made():
+    planned = Adjustment("planned", "truss-rod", 0, turns=0.25)
+    known = job(read(0.45))
+    told, done = Belief(known).adjusted([planned]), Belief(job(read(0.45), turn()))
+    assert told.estimate(RELIEF) == done.estimate(RELIEF)
+    assert Belief(known).estimate(RELIEF).mean > told.estimate(RELIEF).mean
+
+
+def test_a_reading_that_was_confirmed_is_believed_against_one_that_was_not():
+    readings = [relief(1.15, order=0), relief(0.10, order=1, confirmed=True)]
+    (found,) = weigh(plan_input(CASE, readings=readings)).surprises
+    assert (found.aside, found.open) == ("r00", False)
 
 
 # ---------------------------------------------------------------- surprises

@@ -166,12 +166,12 @@ def test_a_rod_that_may_not_follow_is_read_once_more_with_the_finest_tool(value,
 # ---------------------------------------------------------------- settling
 
 
-def after_rod(*reliefs):
+def after_rod(*reliefs, heights_at=200.0):
     adjustments = [{"part": "truss-rod", "turns": 0.25, "order": 0, "at": 0.0}]
     readings = [relief(value, at=at) for value, at in reliefs]
     heights = [
-        *action(2.2, 1.9, at=200.0),
-        *[each for _ in range(2) for each in nut_action(0.80, 0.40, at=200.0)],
+        *action(2.2, 1.9, at=heights_at),
+        *[each for _ in range(2) for each in nut_action(0.80, 0.40, at=heights_at)],
     ]
     return plan([*readings, *heights], adjustments=adjustments, consents=YES)
 
@@ -191,14 +191,23 @@ def test_one_rest_with_a_relief_reading_after_it_is_enough(reliefs, state):
 
 
 def test_nothing_is_filed_before_the_neck_has_rested():
-    made = after_rod((0.20, 5.0))
+    made = after_rod((0.20, 5.0), heights_at=50.0)
     rest = found(made, "settle")
     assert rest.do_now
-    assert made.settle_for == 120.0
-    assert made.settled.read_from == 120.0
+    assert made.rest_until == made.settled.read_from == 120.0
+    assert made.settle_for == 70.0  # from the newest entry on
+    assert made.read_after_rest == rest.readings_next
     assert "not-settled" in {block.code for block in found(made, "nut").blocked_by}
     assert not any(step.do_now for step in made.steps if step is not rest)
     assert found(after_rod((0.20, 5.0), (0.20, 121.0)), "nut").do_now
+
+
+def test_a_neck_that_has_rested_is_read_and_rests_no_more():
+    made = after_rod((0.20, 5.0), heights_at=200.0)
+    rest = found(made, "settle")
+    assert rest.do_now
+    assert rest.what.text().startswith("Read relief: the neck has rested")
+    assert (made.rest_until, made.settle_for, made.read_after_rest) == (None, None, ())
 
 
 # ---------------------------------------------------------------- nut

@@ -24,6 +24,7 @@ PUBLIC = {
     "Quantity", "Quote", "Reading", "ReadingSheet", "ReadingWanted", "Recommendation", "Record",
     "Refused", "RoomAir", "ServiceFailed", "SettlingJob", "SetupSpec", "Shift", "ShimstockError",
     "Shop", "SpecItem", "SpecSource", "Step", "StringOfSet", "StringSet", "Technician", "TIMEOUT",
+    "Meant", "NotAsked", "OtherReading", "PlanState", "Shown", "Slip", "StateNumber", "Surprise", "Worth",
     "Tool", "TooManyRequests", "Tuning", "uuid7", "Verdict", "VERSION", "Way", "Write", "WSGITransport",
     "PlainHttpWarning",
     "Availability", "BookedInstrument", "BookedJob", "Booking", "CardLink", "Event", "EventObject",

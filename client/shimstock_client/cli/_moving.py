@@ -16,7 +16,7 @@ from ._speaking import echo
 if TYPE_CHECKING:
     from .. import Job
 
-DEFAULT_SETTLE = 60
+DEFAULT_SETTLE = 120
 """Minutes, when neither plan nor shop says how long."""
 STATES = (
     "received", "queued", "settling", "waiting", "final-check", "on-bench", "ready", "collected",
@@ -41,8 +41,8 @@ def settle(bench: Bench, span: str | None, minutes: int | None, job: str | None)
     The bench is free for another job. When the time is over anybody can take it, you first.
     """
     held = bench.job(job)
-    rest = _span(span) if span else _proposed(bench, held)
-    until = datetime.now(UTC) + timedelta(minutes=rest)
+    now = datetime.now(UTC)
+    until = now + timedelta(minutes=_span(span)) if span else _proposed(bench, held, now)
     moved = _move(bench, held, "settling", available_at=until, minutes=minutes)
     _say_moved(bench, moved)
 
@@ -56,18 +56,18 @@ def _span(text: str) -> int:
     return total
 
 
-def _proposed(bench: Bench, job: Job) -> int:
+def _proposed(bench: Bench, job: Job, now: datetime) -> datetime:
+    """Until when the plan lets the neck rest, or the shop where the plan does not say."""
     from .. import Refused
 
     try:
-        proposed = bench.client.recommendations.of_job(job).settle_for
+        until = bench.client.recommendations.of_job(job).rest_until
     except Refused:
-        proposed = None
-    if proposed is not None:
-        factor = {"min": 1, "h": 60, "day": 1440}.get(proposed.unit, 1)
-        return max(1, round(proposed.value * factor))
+        until = None
+    if until is not None:
+        return max(until, now + timedelta(minutes=1))
     shop = bench.shop
-    return (shop.settle_first_minutes if shop else None) or DEFAULT_SETTLE
+    return now + timedelta(minutes=(shop.settle_first_minutes if shop else None) or DEFAULT_SETTLE)
 
 
 @click.command("wait")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from datetime import UTC, datetime
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +13,17 @@ from rich.table import Table
 from ._tables import Text
 
 if TYPE_CHECKING:
-    from .. import CardLook, Change, Quantity, ReadingWanted, Recommendation, Step, Verdict
+    from .. import (
+        CardLook,
+        Change,
+        NotAsked,
+        Quantity,
+        ReadingWanted,
+        Recommendation,
+        Step,
+        Surprise,
+        Verdict,
+    )
     from ._tables import Console
 
 _SAID_WITH = {
@@ -33,6 +44,9 @@ def print_plan(console: Console, plan: Recommendation, *, title: str = "") -> No
     print_verdicts(console, plan.verdicts)
     for line in learned_lines(plan.verdicts):
         _line(console, line)
+    for one in plan.surprises:
+        if one.set_aside is not None:
+            _line(console, surprise_line(one))
     for step in plan.steps:
         console.print()
         print_step(console, step)
@@ -48,16 +62,46 @@ def print_plan(console: Console, plan: Recommendation, *, title: str = "") -> No
         console.print(Text(line))
 
 
+def surprise_line(one: Surprise) -> str:
+    """Write why a reading does not fit, and what became of it."""
+    line = f"{where(one)}: {one.text}"
+    if one.set_aside is None:
+        return f"Does not fit: {line}"
+    return f"Set aside: {'this' if one.set_aside == one.reading else 'the earlier'} reading, {line}"
+
+
+def not_asked_line(not_asked: Sequence[NotAsked]) -> str:
+    """Write what is left alone, with the chance of being in spec tomorrow."""
+    groups: dict[tuple[str, str | None], list[NotAsked]] = {}
+    for one in not_asked:
+        groups.setdefault((one.quantity, one.pickup), []).append(one)
+    told = (f"{_places(alike)} {chance(min(one.probability for one in alike))}" for alike in groups.values())
+    return "Not asked for now (chance of being in spec tomorrow): " + "; ".join(told)
+
+
 def _ending(plan: Recommendation) -> Iterator[str]:
+    if plan.not_asked:
+        yield not_asked_line(plan.not_asked)
     settling = plan.settling
     if settling is not None and settling.state == "waiting":
         yield f"Settling: {settling.reason or 'the neck has not settled yet'}"
-    if plan.settle_for is not None:
-        yield f"The job rests now, {plan.settle_for}: shimstock settle"
+    if plan.rest_until is not None:
+        yield _rest_of(plan.rest_until, plan.read_after_rest)
     if plan.complete:
-        yield "Everything is in spec or accepted: shimstock final-check, then shimstock ready."
+        surely = all(one.verdict == "in spec" or one.accepted for one in plan.verdicts)
+        lead = "Everything is in spec or accepted" if surely else "Nothing is left to do"
+        yield f"{lead}: shimstock final-check, then shimstock ready."
     elif plan.finished:
         yield "Nothing more can be done here; what is left is said above."
+
+
+def _rest_of(until: datetime, asked: Sequence[ReadingWanted]) -> str:
+    """Say until when the neck rests, by this machine's clock, and what is read then."""
+    from ._layout import local
+
+    if until > datetime.now(UTC):
+        return f"The neck rests until {local(until)}, then read {asked_line(asked)}: shimstock settle"
+    return f"The neck has rested since {local(until)}: read {asked_line(asked)}"
 
 
 # ---------------------------------------------------------------- verdicts
@@ -105,7 +149,7 @@ def _unread_together(verdicts: Sequence[Verdict]) -> Iterator[list[Verdict]]:
         yield list(alike)
 
 
-def where(one: Verdict | Change | ReadingWanted, *, frets: bool = False) -> str:
+def where(one: Verdict | Change | ReadingWanted | Surprise, *, frets: bool = False) -> str:
     """Name a quantity and its place: "action, bass side"."""
     parts = [one.quantity.replace("-", " ")]
     if one.pickup:
@@ -235,6 +279,8 @@ def step_lines(step: Step) -> Iterator[str]:
         yield "will also bring " + _and(_group(step.forecasts, after_only=True))
     if step.why:
         yield f"why: {step.why}"
+    if step.worth is not None:
+        yield f"worth it: saves about {minutes(step.worth.saves)} for {minutes(step.worth.costs)}"
     if step.confidence:
         yield f"sure: {step.confidence}"
     for block in step.blocked_by:
@@ -316,12 +362,26 @@ def asked_line(asked: Sequence[ReadingWanted]) -> str:
     for one in asked:
         groups.setdefault((one.quantity, one.pickup, tuple(one.held), one.fret, one.finest), []).append(one)
     return "; ".join(
-        _places(alike, frets=True) + (", with the finest tool" if alike[0].finest else "")
+        _places(alike, frets=True)
+        + (", with the finest tool" if alike[0].finest else "")
+        + _should_show(alike)
         for alike in groups.values()
     )
 
 
-def _places(alike: Sequence[ReadingWanted | Verdict], *, frets: bool = False) -> str:
+def _should_show(alike: Sequence[ReadingWanted]) -> str:
+    """Write what a tool should show at once, where that is known of all of them."""
+    shown = [one.expected_now for one in alike if one.expected_now is not None]
+    spreads = [one.uncertainty for one in shown if one.uncertainty is not None]
+    if len(shown) < len(alike) or not spreads:
+        return ""
+    signed = alike[0].quantity == "intonation"
+    values = " / ".join(number(one.value, signed=signed) for one in shown)
+    spread = max(spreads, key=lambda one: one.value)
+    return f" (should show {values} ± {number(spread)}{spaced_unit(spread)})"
+
+
+def _places(alike: Sequence[ReadingWanted | Verdict | NotAsked], *, frets: bool = False) -> str:
     """Name one quantity at several places."""
     first = alike[0]
     parts = [first.quantity.replace("-", " ")]
@@ -333,10 +393,11 @@ def _places(alike: Sequence[ReadingWanted | Verdict], *, frets: bool = False) ->
     strings = sorted({one.string for one in alike if one.string is not None})
     if strings:
         parts.append(f"string{'s' if len(strings) > 1 else ''} {spans(strings)}")
-    if frets and first.held:
-        parts.append(held(first.held))
-    if frets and first.fret is not None:
-        parts.append(f"at fret {first.fret}")
+    frets_held, fret = getattr(first, "held", []), getattr(first, "fret", None)
+    if frets and frets_held:
+        parts.append(held(frets_held))
+    if frets and fret is not None:
+        parts.append(f"at fret {fret}")
     return ", ".join(parts)
 
 
@@ -380,6 +441,18 @@ def spaced_unit(quantity: Quantity | None) -> str:
     """Write a unit as it stands behind its number: " mm", but "/64 in"."""
     told = unit(quantity)
     return told if told.startswith("/") else f" {told}"
+
+
+def minutes(quantity: Quantity | None) -> str:
+    """Write a time at the bench: "14 min", "0.5 min".
+
+    >>> from shimstock_client import Quantity
+    >>> minutes(Quantity(13.7, "min")), minutes(Quantity(0.52, "min"))
+    ('14 min', '0.5 min')
+    """
+    if quantity is None:
+        return "–"
+    return f"{quantity.value:.0f} min" if quantity.value >= 10.0 else f"{quantity.value:.1f} min"
 
 
 def turns(quantity: Quantity | None) -> str:

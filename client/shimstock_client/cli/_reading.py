@@ -332,9 +332,21 @@ def _answer(bench: Bench, sent: ReadingSheet) -> None:
             echo("The job is not on your bench; the sheet is kept and marked so.")
         for line in _learned(sent):
             echo(line)
+        for line in _surprises(sent):
+            echo(line)
         echo("shimstock plan shows what to do next.")
 
     bench.show(sent.raw, say)
+
+
+def _surprises(sent: ReadingSheet) -> list[str]:
+    """Say which readings do not fit, while the tool is still at hand."""
+    from ._plan_layout import surprise_line
+
+    lines = [surprise_line(one) for one in sent.surprises]
+    if any(one.open for one in sent.surprises):
+        lines.append("Read it again before any step; if it shows the same, type it with sure behind it.")
+    return lines
 
 
 def _learned(sent: ReadingSheet) -> list[str]:

@@ -121,7 +121,8 @@ def weigh(plan_input: PlanInput) -> Weighed:
     Hypotheses, each against all readings of the job: none is wrong; one reading of the level is (0.01,
     anywhere in the plausible range); something moved (0.003). Judgement.
 
-    A reading that was weighed once is not weighed again, so that the loop ends.
+    A reading that was confirmed was looked at twice: it is not suspected, nor asked again. One that was
+    weighed once is not weighed again, so that the loop ends.
     """
     belief = Belief(plan_input)
     surprises: dict[str, Surprise] = {}
@@ -140,7 +141,7 @@ def _weigh_one(belief: Belief, found: Expected) -> tuple[Surprise, Belief]:
     """Weigh who is wrong, and return the belief that follows from it."""
     alike = [each for each in belief.expected if each.spot == found.spot]
     place = next(at for at, each in enumerate(alike) if each.reading.id == found.reading.id)
-    suspects = alike[max(0, place - LOOK_BACK) : place + 1]
+    suspects = [each for each in alike[max(0, place - LOOK_BACK) : place + 1] if not each.reading.confirmed]
     later = [each.reading for each in alike[place + 1 :]]
     distance = (found.value - found.expected) ** 2
     others = {each.reading.id: belief.otherwise(each.reading, aside=True) for each in suspects}
@@ -152,12 +153,13 @@ def _weigh_one(belief: Belief, found: Expected) -> tuple[Surprise, Belief]:
     total = fits + shifted + sum(weights.values())
     wrong = {name: weight / total for name, weight in weights.items()}
     surprise = Surprise(found, wrong, shifted / total)
-    worst = max(wrong, key=lambda name: wrong[name])
-    either = wrong[worst] + surprise.moved
-    agreed = any(_agrees(reading, found.reading) for reading in later)
-    if wrong[worst] > SURELY_WRONG or (either > WRONG_OR_MOVED and agreed and worst != found.reading.id):
-        return replace(surprise, aside=worst), others[worst]
-    if not later:
+    agreed = found.reading.confirmed or any(_agrees(reading, found.reading) for reading in later)
+    if wrong:
+        worst = max(wrong, key=lambda name: wrong[name])
+        either = wrong[worst] + surprise.moved
+        if wrong[worst] > SURELY_WRONG or (either > WRONG_OR_MOVED and agreed and worst != found.reading.id):
+            return replace(surprise, aside=worst), others[worst]
+    if not later and not found.reading.confirmed:
         return replace(surprise, open=True), moved
     return surprise, (belief if fits / total >= 0.5 else moved)
 

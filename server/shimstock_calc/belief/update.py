@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cached_property
 from typing import NamedTuple
 
@@ -135,7 +135,7 @@ class Belief:
         self.over_neck = self.state.weights(self.geometry.over_neck)
         self.shifts = {each.id: self._known_shift(each) for each in plan_input.adjustments}
         self.offsets: dict[int, float] = {}
-        """By place of a shared rounding: its level's mean when it was last started anew."""
+        """By place of a shared rounding: its level's mean after the reading that started it anew."""
         self.shown: dict[str, Estimate] = {}
         """By id of a reading: what its tool was expected to show, its noise included."""
         self.likelihood = 0.0
@@ -252,6 +252,13 @@ class Belief:
         """The same belief so many minutes later, nothing more being done."""
         later = self._copy()
         later._pass_time(self.now + minutes)
+        return later
+
+    def adjusted(self, adjustments: Iterable[Adjustment]) -> Belief:
+        """The same belief at the moment at which some more adjustments have been made."""
+        later = self._copy()
+        for each in adjustments:
+            later._adjust(each)
         return later
 
     def response(self) -> Estimate:
@@ -380,6 +387,8 @@ class Belief:
             self._touch(row, variance, spot)
         else:
             state.observe(row, (reading.value or 0.0) - taken.lying, variance, known)
+        if taken.offset is not None and math.isnan(self.offsets[taken.offset]):
+            self.offsets[taken.offset] = self.estimate(spot).mean
 
     def _round_alike(self, taken: Taken) -> None:
         """Start the rounding that readings share anew, once their level has moved."""
@@ -387,7 +396,7 @@ class Belief:
         level, started = self.estimate(taken.spot).mean, self.offsets.get(taken.offset)
         if started is None or abs(level - started) > taken.step:
             self.state.set(taken.offset, 0.0, math.sqrt(taken.shared))
-            self.offsets[taken.offset] = level
+            self.offsets[taken.offset] = math.nan  # where the level lies is known once this is taken in
 
     def _touch(self, row: Row, variance: float, spot: Spot) -> None:
         """Take in that a string touched: the value as read lies at or below zero.

@@ -12,8 +12,8 @@ from .look_over import fret_check, look_over
 from .model import Plan, PlanInput
 from .nut_steps import nut, say_low_to_come
 from .pickup_steps import pickups
-from .plate_steps import plate
-from .reading_steps import GEOMETRY, contradicting, measure, surprised, tune_first
+from .plate_steps import distrust_heights, plate
+from .reading_steps import GEOMETRY, measure, surprised, tune_first
 from .relief_steps import relief, settle
 from .string_steps import restring, restring_to_come, say_strings_on_it, stop_at_steel_on_nylon
 from .words import say
@@ -50,8 +50,8 @@ def make_plan(plan_input: PlanInput) -> Plan:
     tune_first(draft)
     if not restring_to_come(draft):
         plate(draft)
+    distrust_heights(draft)
     surprised(draft)
-    contradicting(draft)
     _read(draft)
     restring(draft)
     relief(draft)

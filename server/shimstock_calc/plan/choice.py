@@ -11,8 +11,9 @@ from ..belief.update import PLAUSIBLE
 from ..conformity import SURE
 from .goals import Spot
 from .inputs import Adjustment, Part, Prices, Quantity, Reading
+from .outputs import Worth
 from .readings import Known
-from .records import tool_of
+from .records import looks, tool_of
 from .staleness import affects
 
 if TYPE_CHECKING:
@@ -79,6 +80,21 @@ class Choice:
         high = estimate is not None and estimate.mean > known.goal.item.target
         return filed and high
 
+    def worth(self, known: Known, *, reading: bool) -> Worth | None:
+        """What another reading, or else an adjustment, saves and costs; None where nothing is in doubt."""
+        estimate = self.draft.tomorrow.get(known.spot)
+        if estimate is None or not self.doubtful(known):
+            return None
+        act = None if reading else self._act(known, estimate)
+        if not reading and act is None:
+            return None
+        costs = act.minutes if act is not None else self._reading_minutes(known)
+        saves = max(self._worth(known)[0 if reading else 1] + costs, 0.0)
+        return Worth(round(saves, 1), round(costs, 1))
+
+    def _reading_minutes(self, known: Known) -> float:
+        return self.prices.reading[known.spot.quantity] + self.prices.prompt
+
     def doubtful(self, known: Known) -> bool:
         """Whether a quantity is not surely in spec tomorrow, nor accepted."""
         return not known.verdict.accepted and self.chance(known) < SURE
@@ -108,7 +124,7 @@ class Choice:
             bounds,
             before=possible if self.may_file(known) else (),
             afterwards=possible,
-            minutes=self.prices.reading[known.spot.quantity] + self.prices.prompt,
+            minutes=self._reading_minutes(known),
             prices=self.prices,
         )
         adjusting = worth_of_adjusting(estimate, act, bounds, self.prices) if act is not None else 0.0
@@ -123,7 +139,7 @@ class Choice:
         """
         if not self.files(known):
             return True
-        count = len(self.draft.belief.level(known.spot).readings)
+        count = looks(self.draft.belief.level(known.spot).readings)
         return count >= 2 and self._too_high(known) >= (EVEN if count == 2 else FAIR)
 
     def _too_high(self, known: Known) -> float:
@@ -133,7 +149,7 @@ class Choice:
         return round(1.0 - normal((upper - estimate.mean) / max(estimate.spread, 1e-9)), 4)
 
     def _once(self, known: Known) -> bool:
-        return len(self.draft.belief.level(known.spot).readings) < 2
+        return looks(self.draft.belief.level(known.spot).readings) < 2
 
     def _told(self, known: Known) -> float:
         """Variance that one more reading like the last one would take away."""
@@ -144,7 +160,8 @@ class Choice:
         readings = self.draft.belief.level(known.spot).readings
         return readings[-1] if readings else known.reading
 
-    def _noise(self, known: Known) -> float:
+    def noise(self, known: Known) -> float:
+        """Variance of a reading with the tool that took the newest [mm²; cents²]."""
         reading = self._last(known)
         if reading is None:
             return 0.0
@@ -162,7 +179,7 @@ class Choice:
         minutes = prices.adjustment[part] + prices.prompt
         minutes += retune if part in DETUNING else 0.0
         coming = max(estimate.variance - self.draft.belief.estimate(known.spot).variance, 0.0)
-        spread = math.sqrt(self._noise(known) + coming)
+        spread = math.sqrt(self.noise(known) + coming)
         if part == "truss-rod":
             turns = max(math.ceil(away / -self.draft.response.mean / 0.25 - 1e-9), 1)
             minutes = turns * (minutes + prices.reading["relief"])

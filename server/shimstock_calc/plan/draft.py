@@ -14,6 +14,7 @@ from ..belief.surprise import weigh
 from ..belief.update import DAY
 from ..conformity import probability_in_spec
 from .choice import Choice, fixed, limits
+from .closing import not_asked, say_too_close, with_expected, with_worth
 from .contradictions import contradicted
 from .geometry import ReliefPlace, coupling, share, share_across, side_scale, string_scale
 from .goals import OCTAVE, Goal, Spot
@@ -31,6 +32,7 @@ from .model import (
     Verdict,
 )
 from .readings import Known, Sheet
+from .slips import surprising_readings
 from .staleness import own_part_moved
 from .words import Sentence
 
@@ -74,6 +76,7 @@ class Draft:
                 self.values[spot], self.spreads[spot] = found.value or 0.0, found.uncertainty or 0.0
             else:
                 self.values[spot], self.spreads[spot] = round(estimate.mean, 6), estimate.spread
+        self.surprises = surprising_readings(self)
         self.choice = Choice(self, plan_input.settings.prices)
         self.touched: set[Spot] = set()
         self.disturbed: set[Spot] = set()
@@ -99,6 +102,11 @@ class Draft:
     def place(self) -> ReliefPlace:
         """Where relief is meant."""
         return self.sheet.place
+
+    @property
+    def resting(self) -> bool:
+        """Whether the neck has still to rest, as far as the newest entry of the job tells."""
+        return self.settling.read_from is not None and self.settling.read_from > self.belief.now
 
     # ------------------------------------------------------------ asking
 
@@ -295,6 +303,7 @@ class Draft:
         """Close the draft."""
         verdicts = tuple(self._said(self.known[goal.spot]) for goal in self.goals)
         self._rest_last()
+        say_too_close(self)
         complete = (
             not self.stopped
             and all(self._left(known) for known in self.known.values())
@@ -304,15 +313,20 @@ class Draft:
         waits = any(_waits_for_owner(step) for step in self.steps)
         used = sorted({found.reading for found in verdicts if found.reading and found.usable})
         rest = next((step for step in self.steps if step.do_now and step.kind == "settle"), None)
+        until = self.settling.read_from if rest and self.resting else None
         return Plan(
             verdicts=verdicts,
-            steps=tuple(self.steps),
+            steps=tuple(with_worth(self, with_expected(self))),
             notes=tuple(self.notes),
             settled=self.settling,
-            settle_for=self.plan_input.settings.settle_minutes if rest else None,
+            rest_until=until,
+            settle_for=None if until is None else until - self.belief.now,
+            read_after_rest=rest.readings_next if rest and self.resting else (),
             complete=complete,
             finished=complete or not (open_steps or waits),
             readings_used=tuple(used),
+            not_asked=not_asked(self),
+            surprises=self.surprises,
             rod_doubt=round(self.odds.faulty, 4),
         )
 

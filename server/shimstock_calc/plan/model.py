@@ -49,6 +49,7 @@ from .outputs import (
     Settling,
     Step,
     StepKind,
+    SurprisingReading,
     Verdict,
     VerdictWord,
 )
@@ -91,6 +92,7 @@ __all__ = [
     "Step",
     "StepKind",
     "StringSet",
+    "SurprisingReading",
     "TrussRod",
     "Verdict",
     "VerdictWord",

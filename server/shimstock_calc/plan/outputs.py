@@ -117,6 +117,37 @@ class Move:
 
 
 @dataclass(frozen=True)
+class Shown:
+    """What a tool should show."""
+
+    value: float
+    spread: float
+    """Standard deviation, the tool's own noise included."""
+
+
+@dataclass(frozen=True)
+class Worth:
+    """Minutes that something saves, against those that it costs [bench minutes]."""
+
+    saves: float
+    costs: float
+
+
+@dataclass(frozen=True)
+class NotAsked:
+    """A quantity that is left alone for now, as no reading of it is worth its minutes."""
+
+    quantity: Quantity
+    side: Side | None
+    string: int | None
+    pickup: str | None
+    chance: float
+    """That it will be in spec tomorrow."""
+    worth: Worth | None
+    """Of another reading; None = it is as good as surely in spec."""
+
+
+@dataclass(frozen=True)
 class ReadingWanted:
     """A reading to take."""
 
@@ -131,6 +162,69 @@ class ReadingWanted:
     """missing, stale, off pitch, too close to call, repeat, after the step …"""
     finest: bool = False
     """With the finest tool at hand, not the usual one."""
+    expected_now: Shown | None = None
+    """What the tool should show at once after the step, before anything comes to rest."""
+
+
+SlipCode: TypeAlias = Literal["this-reading", "other-reading", "moved", "nothing"]
+
+
+@dataclass(frozen=True)
+class Slip:
+    """What may be behind a reading that does not fit."""
+
+    code: SlipCode
+    """This reading is wrong, another one is, something moved that was not recorded, or nothing is wrong."""
+    chance: float
+    reading: str | None = None
+    """Id of the reading that would be wrong."""
+
+
+@dataclass(frozen=True)
+class Meant:
+    """What was likely meant by a reading that does not fit."""
+
+    code: Literal["unit", "string", "digit"]
+    value: float
+    text: Sentence
+
+
+@dataclass(frozen=True)
+class OtherReading:
+    """The reading that a surprising one contradicts."""
+
+    reading: str
+    quantity: Quantity
+    side: Side | None
+    string: int | None
+    pickup: str | None
+    value: float | None
+    """None = zero or less."""
+
+
+@dataclass(frozen=True)
+class SurprisingReading:
+    """A reading that does not fit the others."""
+
+    reading: str
+    quantity: Quantity
+    side: Side | None
+    string: int | None
+    pickup: str | None
+    value: float
+    expected: float | None
+    """What it was expected to show; None = it contradicts readings of other quantities."""
+    spread: float | None
+    """Standard deviation about what was expected, the reading's own noise included."""
+    other: OtherReading | None
+    slips: tuple[Slip, ...]
+    """Their chances add up to one."""
+    meant: Meant | None
+    open: bool
+    """Whether it is read again before any further step."""
+    aside: str | None
+    """Id of the reading that is set aside; None = every one counts."""
+    text: Sentence
 
 
 @dataclass(frozen=True)
@@ -178,6 +272,8 @@ class Step:
     blocked_by: tuple[Block, ...] = ()
     do_now: bool = False
     changes_instrument: bool = False
+    worth: Worth | None = None
+    """For the quantity that gains most; None = a rule asks for it, or a step before it does."""
 
 
 @dataclass(frozen=True)
@@ -211,12 +307,20 @@ class Plan:
     steps: tuple[Step, ...]
     notes: tuple[Note, ...] = ()
     settled: Settling = field(default_factory=lambda: Settling("not needed"))
+    rest_until: float | None = None
+    """When the neck has rested, where resting is all that is left to do now [min, the input's clock]."""
     settle_for: float | None = None
-    """Minutes that the job should rest after the step to do now; None = it need not."""
+    """What is left of that rest from the newest entry on [min]; None = the job need not rest."""
+    read_after_rest: tuple[ReadingWanted, ...] = ()
+    """Readings to take once the neck has rested."""
     complete: bool = False
     """Every spec item has a usable reading that is in spec or accepted, and no step is left."""
     finished: bool = False
     """Nothing more can be done here: complete, or what is left is unreachable or refused by the owner."""
     readings_used: tuple[str, ...] = ()
+    not_asked: tuple[NotAsked, ...] = ()
+    """What is left alone for now."""
+    surprises: tuple[SurprisingReading, ...] = ()
+    """Readings of the job that do not fit the others, and what became of them."""
     rod_doubt: float = 0.0
     """Chance that the truss rod is dead or reversed."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from . import directions
 from .cautions import cautions
 from .draft import Draft
-from .model import Part, Step
+from .model import Finding, Part, Step
 from .reading_steps import GEOMETRY
 from .words import Measure, Sentence, say
 
@@ -55,10 +55,8 @@ def plate(draft: Draft) -> None:
     """Balance a floating tremolo whose plate was seen not to lie level; look at it after new strings."""
     if draft.instrument.bridge.kind not in BALANCED:
         return
-    seen = [each for each in draft.plan_input.findings if each.code.startswith("plate-")]
-    newest = max(seen, key=lambda each: (each.order, each.code), default=None)
-    touched = _last(draft, {"spring-claw", "strings"})
-    if newest is not None and newest.order > touched:
+    newest = _seen(draft)
+    if newest is not None:
         if newest.code != "plate-level":
             more = newest.code == "plate-tail-high"
             _turn_claw(
@@ -70,6 +68,32 @@ def plate(draft: Draft) -> None:
     strings = _last(draft, {"strings"})
     if strings > _last(draft, {"spring-claw"}) and not _read_since(draft, strings):
         _look_at_plate(draft)
+
+
+def distrust_heights(draft: Draft) -> None:
+    """Plan no height from what was read while the plate of a floating tremolo could not lie level."""
+    if draft.instrument.bridge.kind not in BALANCED:
+        return
+    newest, strings = _seen(draft), _last(draft, {"strings"})
+    lacking = any(
+        each.code == "string-damaged" and each.order > strings for each in draft.plan_input.findings
+    )
+    if lacking:
+        why = say("the bridge's height waits until the damaged string is replaced and the plate lies level")
+    elif newest is not None and newest.code != "plate-level":
+        why = say("the bridge's height waits until the plate lies level and action is read again")
+    else:
+        return
+    draft.disturb("action", "pickup-height", "break-clearance", "intonation", lost=True)
+    draft.note("plate-first", why)
+
+
+def _seen(draft: Draft) -> Finding | None:
+    """How the plate was last seen to lie, unless springs or strings were touched since."""
+    seen = [each for each in draft.plan_input.findings if each.code.startswith("plate-")]
+    newest = max(seen, key=lambda each: (each.order, each.code), default=None)
+    touched = _last(draft, {"spring-claw", "strings"})
+    return newest if newest is not None and newest.order > touched else None
 
 
 def _last(draft: Draft, parts: set[Part]) -> int:

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from .cautions import cautions
-from .draft import Draft, Gate
 from .goals import Spot
+from .inputs import LEAST_REST
 from .model import Quantity, Settling, Step
 from .readings import Known
-from .words import Measure, say
+from .words import Sentence, say
+
+if TYPE_CHECKING:
+    from .draft import Draft, Gate
 
 GEOMETRY: tuple[Quantity, ...] = ("relief", "nut-action", "action")
 """The three readings that fix a string over its neck."""
-
-LEAST_REST = 60.0
-"""Least rest after the last turn of the rod or change of strings [min]; judgement."""
 
 NAMES: dict[Quantity, str] = {
     "relief": "relief",
@@ -148,43 +150,28 @@ def _weather(draft: Draft, known: Known) -> bool:
 
 
 def surprised(draft: Draft) -> None:
-    """Ask again for readings that do not fit what was known, before any further step."""
-    for each in draft.weighed.open:
-        known = draft.known.get(each.expected.spot)
-        if known is None:
-            continue
-        quantity = each.expected.spot.quantity
-        draft.place_reading(
-            Step(
-                0,
-                "read-again",
-                None,
-                say("Read {what} again", what=named([known.spot])),
-                why=say(
-                    "it reads {read} where about {expected} was expected: the unit, the string or a digit?",
-                    read=Measure(quantity, each.expected.value),
-                    expected=Measure(quantity, each.expected.expected),
-                ),
-                readings_next=(draft.wanted(known, "does not fit"),),
-            ),
-            gate="everything",
-        )
+    """Ask again for readings that do not fit the others, before any further step."""
+    count = len(draft.weighed.surprises)
+    for each in draft.surprises[:count]:
+        known = draft.known.get(Spot(each.quantity, each.side, each.string, each.pickup))
+        if each.open and known is not None:
+            _doubt(draft, (known,), each.text, "does not fit")
+    for found, each in zip(draft.contradicted, draft.surprises[count:], strict=True):
+        _doubt(draft, found.several, each.text, "contradicts the others")
 
 
-def contradicting(draft: Draft) -> None:
-    """Ask again for readings that cannot all be true of one string, before any further step."""
-    for several, message in draft.contradicted:
-        draft.place_reading(
-            Step(
-                0,
-                "read-again",
-                None,
-                say("Read {what} again", what=named([known.spot for known in several])),
-                why=say("they cannot all be true: {message}", message=message),
-                readings_next=tuple(draft.wanted(known, "contradicts the others") for known in several),
-            ),
-            gate="everything",
-        )
+def _doubt(draft: Draft, again: tuple[Known, ...], text: Sentence, why: str) -> None:
+    draft.place_reading(
+        Step(
+            0,
+            "read-again",
+            None,
+            say("Read {what} again", what=named([known.spot for known in again])),
+            why=text,
+            readings_next=tuple(draft.wanted(known, why) for known in again),
+        ),
+        gate="everything",
+    )
 
 
 def read_again(draft: Draft, quantities: tuple[Quantity, ...], *, gate: Gate) -> list[Known]:
@@ -262,7 +249,7 @@ def settling(draft: Draft) -> Settling:
     return Settling(
         "waiting",
         since=last.at,
-        read_from=last.at + draft.plan_input.settings.settle_minutes,
+        read_from=last.at + draft.plan_input.settings.rest,
         reason=say("the neck moves slowly: relief is read once more after it has rested"),
     )
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from .geometry import side_scale, string_scale
 from .goals import Spot, relief_place, spot_of
 from .inputs import PlanInput, Quantity, Reading
@@ -101,6 +103,11 @@ def tool_of(reading: Reading) -> tuple[float | None, float | None]:
         return COARSEST[reading.quantity]
     repeatability = reading.repeatability
     return reading.resolution, None if repeatability is None else repeatability * reading.noise
+
+
+def looks(readings: Iterable[Reading]) -> int:
+    """How often something was looked at: a confirmed reading stands for two."""
+    return sum(2 if reading.confirmed else 1 for reading in readings)
 
 
 def uncertainty_source(reading: Reading) -> str:

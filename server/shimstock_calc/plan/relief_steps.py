@@ -334,7 +334,7 @@ def _say_twist(draft: Draft) -> None:
 
 
 def settle(draft: Draft) -> None:
-    """Place the hour's rest, and the reading that must agree, where relief has not settled yet."""
+    """Place the rest that the neck needs, and the reading after it, where relief was not read after one."""
     draft.settling = settling(draft)
     planned = draft.rod_to_come or draft.strings_to_come
     if not planned and (draft.settling.state != "waiting" or draft.relief_unreachable):
@@ -349,8 +349,10 @@ def settle(draft: Draft) -> None:
             None,
             say(
                 "Let the neck settle for {rest} after the last turn or change of strings, then read relief",
-                rest=Measure("minutes", draft.plan_input.settings.settle_minutes),
-            ),
+                rest=Measure("minutes", draft.plan_input.settings.rest),
+            )
+            if planned or draft.resting
+            else say("Read relief: the neck has rested since the last turn or change of strings"),
             why=say("part of what a rod does comes late: look once more tomorrow"),
             readings_next=(
                 *draft.next_readings("relief", why="settling"),

@@ -12,6 +12,7 @@ from .draft import Draft
 from .goals import SIDES, Spot
 from .model import Move, ReadingWanted, Side, Step
 from .readings import Known
+from .records import looks
 from .relief_steps import filing_blocks
 from .words import Measure, Sentence, say
 
@@ -64,11 +65,11 @@ def _to_do(draft: Draft, known: Known) -> bool:
 
 def _measured(draft: Draft, sides: list[Side]) -> bool:
     """Ask for the saddle's height above its slot until it was read twice; whether it was read at all."""
-    looks = {side: len(draft.belief.level(Spot("saddle-out", side)).readings) for side in sides}
+    taken = {side: looks(draft.belief.level(Spot("saddle-out", side)).readings) for side in sides}
     wanted = tuple(
-        ReadingWanted("saddle-out", side, why="repeat" if looks[side] else "missing")
+        ReadingWanted("saddle-out", side, why="repeat" if taken[side] else "missing")
         for side in sides
-        for _ in range(2 - looks[side])
+        for _ in range(2 - taken[side])
     )
     if wanted:
         draft.place_reading(
@@ -82,7 +83,7 @@ def _measured(draft: Draft, sides: list[Side]) -> bool:
             ),
             gate="changes",
         )
-    return all(looks.values())
+    return all(taken.values())
 
 
 def least_out(draft: Draft, side: Side) -> float:

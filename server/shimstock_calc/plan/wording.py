@@ -30,7 +30,8 @@ def plan_text(plan: Plan, write: Writer = write_measure) -> str:
     """
     lines = [line for step in plan.steps for line in step_lines(step, write)]
     if plan.complete:
-        lines.append("Everything is in spec: nothing left to do.")
+        surely = all(each.verdict == "in spec" or each.accepted for each in plan.verdicts)
+        lines.append("Everything is in spec: nothing left to do." if surely else "Nothing is left to do.")
     for note in plan.notes:
         lines += note_lines(note, write)
     return "\n".join(lines)
@@ -76,7 +77,7 @@ def readings_text(wanted: Iterable[ReadingWanted]) -> str:
     """Say where readings are taken; those that differ only in side, string or pickup go together."""
     groups: dict[ReadingWanted, list[ReadingWanted]] = {}
     for reading in wanted:
-        alike = replace(reading, side=None, string=None, pickup=None)
+        alike = replace(reading, side=None, string=None, pickup=None, expected_now=None)
         groups.setdefault(alike, []).append(reading)
     return "; ".join(_group_text(alike, group) for alike, group in groups.items())
 

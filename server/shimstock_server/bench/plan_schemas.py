@@ -3,14 +3,30 @@
 from __future__ import annotations
 
 from shimstock_server.database.words import ConsentKind, Part, Quantity, Side
-from shimstock_server.web.fields import Choice, Id, ListOf, Nested, Number, StrictSchema, Text, Truth, Whole
+from shimstock_server.web.fields import (
+    Choice,
+    Id,
+    Instant,
+    ListOf,
+    Nested,
+    Number,
+    StrictSchema,
+    Text,
+    Truth,
+    Whole,
+)
 from shimstock_server.web.quantities import QuantityOut
+
+from .schemas import ReadingSheetOut
 
 VERDICTS = ("in spec", "out of spec", "too close to call")
 STEP_KINDS = (
     "look-over", "tune", "measure", "read-again", "restring", "balance", "relief", "settle", "fret-check",
     "nut", "action", "shim", "break-clearance", "pickups", "intonation", "final-readings",
 )  # fmt: skip
+
+
+SLIPS = ("this-reading", "other-reading", "moved", "nothing")
 
 
 class ReadingRefOut(StrictSchema):
@@ -117,6 +133,24 @@ class PartMoveOut(StrictSchema):
     pickup = Text(max=100, allow_none=True)
 
 
+class ShownOut(StrictSchema):
+    """What a tool should show."""
+
+    value = QuantityOut(kind_from="kind", required=True)
+    uncertainty = QuantityOut(
+        kind_from="kind",
+        required=True,
+        metadata={"description": "Standard deviation, the tool's own noise included."},
+    )
+
+
+class WorthOut(StrictSchema):
+    """Bench minutes that something saves on average, against those that it costs."""
+
+    saves = QuantityOut("duration", required=True)
+    costs = QuantityOut("duration", required=True)
+
+
 class ReadingWantedOut(PlaceOut):
     """A reading to take."""
 
@@ -125,6 +159,106 @@ class ReadingWantedOut(PlaceOut):
     method = Text(max=40, allow_none=True)
     why = Text(max=500, min=0, required=True)
     finest = Truth(metadata={"description": "With the finest tool at hand, not the usual one."})
+    expected_now = Nested(
+        ShownOut,
+        allow_none=True,
+        metadata={
+            "description": "What the tool should show at once after a step to do now, before the neck has "
+            "come to rest: what a step brings is told as it is at rest. null: not known, or no such step."
+        },
+    )
+
+
+class NotAskedOut(PlaceOut):
+    """A quantity in some doubt that is left alone for now, as no reading of it is worth its minutes."""
+
+    probability = Number(required=True, metadata={"description": "That it will be in spec tomorrow."})
+    worth = Nested(
+        WorthOut,
+        allow_none=True,
+        metadata={"description": "Of another reading; null: it is as good as surely in spec."},
+    )
+
+
+class SlipOut(StrictSchema):
+    """What may be behind a reading that does not fit."""
+
+    code = Choice(
+        SLIPS,
+        required=True,
+        metadata={
+            "description": "This reading is wrong, another one is, something moved that was not recorded, or "
+            "nothing is wrong."
+        },
+    )
+    reading = Nested(ReadingRefOut, allow_none=True, metadata={"description": "The one that would be wrong."})
+    probability = Number(required=True, metadata={"description": "All of them add up to one."})
+
+
+class MeantOut(StrictSchema):
+    """The slip of the hand that would explain a reading, and what was meant then."""
+
+    code = Choice(
+        ("unit", "string", "digit"),
+        required=True,
+        metadata={
+            "description": "The unit was mistaken; a neighbour string or the other side was read; a digit "
+            "was swapped or left out, or the sign."
+        },
+    )
+    value = QuantityOut(kind_from="kind", required=True)
+    text = Text(max=500, required=True)
+
+
+class OtherReadingOut(PlaceOut):
+    """The reading that a surprising one contradicts."""
+
+    reading = Nested(ReadingRefOut, required=True)
+    value = QuantityOut(
+        kind_from="kind", allow_none=True, metadata={"description": "null: the string touched."}
+    )
+
+
+class SurpriseOut(PlaceOut):
+    """A reading that does not fit the others. It is kept and counted all the same."""
+
+    reading = Nested(ReadingRefOut, required=True)
+    value = QuantityOut(
+        kind_from="kind", required=True, metadata={"description": "0 also where the string touched."}
+    )
+    expected = Nested(
+        ShownOut,
+        allow_none=True,
+        metadata={"description": "null: it contradicts readings of other quantities."},
+    )
+    other = Nested(OtherReadingOut, allow_none=True)
+    slips = ListOf(Nested(SlipOut), required=True)
+    meant = Nested(MeantOut, allow_none=True)
+    open = Truth(
+        required=True,
+        metadata={
+            "description": "It is read again before any further step; a reading with `confirmed` is not."
+        },
+    )
+    set_aside = Nested(
+        ReadingRefOut,
+        allow_none=True,
+        metadata={"description": "The reading that counts no more; null: every one counts."},
+    )
+    text = Text(max=2000, required=True)
+
+
+class PostedSheetOut(ReadingSheetOut):
+    """A sheet as it is kept, and what does not fit on it."""
+
+    surprises = ListOf(
+        Nested(SurpriseOut),
+        required=True,
+        metadata={
+            "description": "Readings of this sheet that do not fit the job's others; empty also where "
+            "nothing can be said yet."
+        },
+    )
 
 
 class CodedTextOut(StrictSchema):
@@ -168,6 +302,14 @@ class StepOut(StrictSchema):
         metadata={"description": "To be done now; steps that change something later are forecasts."},
     )
     changes_instrument = Truth(required=True)
+    worth = Nested(
+        WorthOut,
+        allow_none=True,
+        metadata={
+            "description": "Why it is a step, for the quantity that gains most; null: a rule asks for it, or "
+            "what a step before it changes."
+        },
+    )
 
 
 class PlanNoteOut(CodedTextOut):
@@ -216,6 +358,39 @@ class PlanInputsOut(StrictSchema):
     restring_wanted = Truth(required=True)
 
 
+class StateNumberOut(StrictSchema):
+    """One number that the plan reckons with."""
+
+    name = Text(max=300, required=True, metadata={"description": "What it means, in words."})
+    unit = Text(max=20, required=True, metadata={"description": "mm, cents, mm/turn or mm/mm, always."})
+    mean = Number(required=True)
+    uncertainty = Number(
+        required=True, metadata={"description": "Standard deviation; 100 mm or 10000 cents: not known."}
+    )
+
+
+class StateOut(StrictSchema):
+    """All that is believed of the instrument, as numbers that are normal together."""
+
+    time = Instant(required=True, metadata={"description": "That of the newest entry."})
+    numbers = ListOf(Nested(StateNumberOut), required=True)
+    correlations = ListOf(
+        ListOf(Number()),
+        required=True,
+        metadata={"description": "For each number its correlations with those before it, in their order."},
+    )
+
+
+class RecommendationQuery(StrictSchema):
+    """What the answer holds besides."""
+
+    with_ = Choice(
+        ("state",),
+        data_key="with",
+        metadata={"description": "`state`: all numbers from which a bench out of reach could plan on."},
+    )
+
+
 class RecommendationOut(StrictSchema):
     """The ordered plan. It is computed from the readings given; the technician's eye and hand decide."""
 
@@ -228,7 +403,28 @@ class RecommendationOut(StrictSchema):
     settle_for = QuantityOut(
         "duration",
         allow_none=True,
-        metadata={"description": "How long the job rests now; null: there is something else to do first."},
+        metadata={
+            "description": "How long the job rests now, counted from its newest entry; null: there is "
+            "something else to do first, or the neck has rested."
+        },
+    )
+    rest_until = Instant(
+        allow_none=True,
+        metadata={
+            "description": "When the neck has rested: the last turn of the rod or change of strings and the "
+            "shop's rest after it, from what was entered alone. null, as `settle_for`: no rest is due now."
+        },
+    )
+    read_after_rest = ListOf(
+        Nested(ReadingWantedOut),
+        required=True,
+        metadata={"description": "The readings to take then; empty: no rest is due now."},
+    )
+    not_asked = ListOf(Nested(NotAskedOut), required=True)
+    surprises = ListOf(
+        Nested(SurpriseOut),
+        required=True,
+        metadata={"description": "Readings of the job that do not fit the others, settled ones included."},
     )
     complete = Truth(required=True, metadata={"description": "Everything is in spec, or accepted."})
     finished = Truth(
@@ -239,6 +435,7 @@ class RecommendationOut(StrictSchema):
         required=True, metadata={"description": "Chance that the truss rod is dead or turns the wrong way."}
     )
     inputs = Nested(PlanInputsOut, required=True)
+    state = Nested(StateOut, allow_none=True, metadata={"description": "null: it was not asked for."})
     text = Text(
         max=100_000,
         multiline=True,

@@ -6,7 +6,7 @@ import hashlib
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from importlib.metadata import version
 from typing import Any
 from uuid import UUID
@@ -42,6 +42,14 @@ class Recommendation:
     digest: str
     source: plan_model.PlanInput
     plan: plan_model.Plan
+    began: datetime | None
+    """When the plan's clock started, at the oldest entry; None = there is no entry."""
+
+    def at(self, minutes: float | None) -> datetime | None:
+        """A moment of the plan's clock; None stays None."""
+        if self.began is None or minutes is None:
+            return None
+        return self.began + timedelta(minutes=minutes)
 
     def as_stored(self) -> dict[str, Any]:
         """The plan and its input as they are kept beside the adjustments that followed it."""
@@ -60,18 +68,22 @@ def current_plan(session: Session, job: Job) -> Recommendation:
     Contradiction
         When readings cannot all be true of one instrument; names the field.
     """
-    return make(gather(session, job))
+    return make(*_gather(session, job))
 
 
-def make(source: plan_model.PlanInput) -> Recommendation:
+def make(source: plan_model.PlanInput, began: datetime | None) -> Recommendation:
     """Make the plan and its digest; the same input gives the same digest on any machine."""
     content = json.dumps(asdict(source), sort_keys=True, allow_nan=False, ensure_ascii=True)
     digest = hashlib.sha256(f"{version('shimstock')}\n{content}".encode()).hexdigest()
-    return Recommendation(digest, source, make_plan(source))
+    return Recommendation(digest, source, make_plan(source), began)
 
 
 def gather(session: Session, job: Job) -> plan_model.PlanInput:
     """Everything that the plan of a job depends on."""
+    return _gather(session, job)[0]
+
+
+def _gather(session: Session, job: Job) -> tuple[plan_model.PlanInput, datetime | None]:
     if job.instrument_id is None:
         raise InstrumentUnknown
     instrument = session.get_one(Instrument, job.instrument_id)
@@ -91,7 +103,8 @@ def gather(session: Session, job: Job) -> plan_model.PlanInput:
         other_sets=plan_other_sets(session, instrument),
         consents=tuple(_consents(standing_consents(session, job.id))),
     )
-    return replace(source, responses=learned_responses(session, instrument.model_id, instrument.id, source))
+    responses = learned_responses(session, instrument.model_id, instrument.id, source)
+    return replace(source, responses=responses), timeline.began
 
 
 def source_of_readings(
@@ -124,13 +137,13 @@ class Timeline:
             + [(adjustment.counts_at, 1, str(adjustment.id)) for adjustment in adjustments]
         )
         self._rank = {(at, identifier): number for number, (at, _, identifier) in enumerate(events)}
-        self._first = events[0][0] if events else None
+        self.began = events[0][0] if events else None
 
     def order(self, at: datetime, identifier: UUID) -> int:
         return self._rank[at, str(identifier)]
 
     def minutes(self, at: datetime) -> float:
-        return 0.0 if self._first is None else (at - self._first).total_seconds() / 60
+        return 0.0 if self.began is None else (at - self.began).total_seconds() / 60
 
 
 def plan_reading(reading: Reading, sheet: ReadingSheet, timeline: Timeline) -> plan_model.Reading:
@@ -157,6 +170,7 @@ def plan_reading(reading: Reading, sheet: ReadingSheet, timeline: Timeline) -> p
         at_pitch=sheet.at_pitch,
         acclimatised=sheet.acclimatised,
         humidity=sheet.room_humidity,
+        confirmed=reading.confirmed,
         accepted=reading.accepted,
     )
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from shimstock_calc.belief.surprise import weigh
+from shimstock_calc.belief.written import write_down
 from shimstock_calc.plan import model as plan_model
 from shimstock_calc.plan.wording import plan_text
 from shimstock_calc.plan.words import Measure, Sentence, Writer, write_measure
@@ -64,6 +66,10 @@ def render(recommendation: Recommendation, units: str) -> dict[str, Any]:
             "reason": _text(plan.settled.reason, speak),
         },
         "settle_for": plan.settle_for,
+        "rest_until": recommendation.at(plan.rest_until),
+        "read_after_rest": [_wanted(reading) for reading in plan.read_after_rest],
+        "not_asked": [asdict(each) | {"probability": each.chance} for each in plan.not_asked],
+        "surprises": [show_surprise(each, speak) for each in plan.surprises],
         "complete": plan.complete,
         "finished": plan.finished,
         "rod_doubt": plan.rod_doubt,
@@ -103,6 +109,32 @@ def _verdict(verdict: plan_model.Verdict, speak: Writer) -> dict[str, Any]:
     }
 
 
+def show_surprise(found: plan_model.SurprisingReading, speak: Writer) -> dict[str, Any]:
+    """A reading that does not fit, as its schema dumps it."""
+    kind, other = _kind(found.quantity), found.other
+    return asdict(found) | {
+        "kind": kind,
+        "reading": _reading_id(found.reading),
+        "expected": _shown(found.expected, found.spread, kind),
+        "other": None
+        if other is None
+        else asdict(other) | {"kind": _kind(other.quantity), "reading": _reading_id(other.reading)},
+        "slips": [
+            {"code": slip.code, "reading": _reading_id(slip.reading), "probability": slip.chance}
+            for slip in found.slips
+        ],
+        "meant": None
+        if found.meant is None
+        else asdict(found.meant) | {"kind": kind, "text": found.meant.text.text(speak)},
+        "set_aside": _reading_id(found.aside),
+        "text": found.text.text(speak),
+    }
+
+
+def _shown(value: float | None, spread: float | None, kind: str) -> dict[str, Any] | None:
+    return None if value is None else {"kind": kind, "value": value, "uncertainty": spread}
+
+
 def _believed(believed: plan_model.Believed | None, quantity: str) -> dict[str, Any] | None:
     if believed is None:
         return None
@@ -136,13 +168,31 @@ def _step(step: plan_model.Step, speak: Writer) -> dict[str, Any]:
         "confidence": _text(step.confidence, speak),
         "why": _text(step.why, speak),
         "cautions": [asdict(caution) for caution in step.cautions],
-        "readings_next": [asdict(reading) for reading in step.readings_next],
+        "readings_next": [_wanted(reading) for reading in step.readings_next],
         "irreversible": step.irreversible,
         "needs_consent": step.needs_consent,
         "consent_step": step.consent_step,
         "blocked_by": [{"code": block.code, "text": block.text.text(speak)} for block in step.blocked_by],
         "do_now": step.do_now,
         "changes_instrument": step.changes_instrument,
+        "worth": None if step.worth is None else asdict(step.worth),
+    }
+
+
+def _wanted(reading: plan_model.ReadingWanted) -> dict[str, Any]:
+    now = reading.expected_now
+    return asdict(reading) | {
+        "expected_now": None if now is None else _shown(now.value, now.spread, _kind(reading.quantity))
+    }
+
+
+def show_state(recommendation: Recommendation) -> dict[str, Any]:
+    """All that is believed of the instrument, as its schema dumps it."""
+    state = write_down(weigh(recommendation.source).belief)
+    return {
+        "time": recommendation.at(state.time),
+        "numbers": [asdict(each) | {"uncertainty": each.spread} for each in state.numbers],
+        "correlations": state.correlations,
     }
 
 

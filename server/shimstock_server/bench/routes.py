@@ -20,7 +20,8 @@ from shimstock_server.web.visibility import exists, visibility
 from . import adjustments, plan_schemas, schemas, sheets
 from .problems import ConsentNeeded, InstrumentUnknown, SheetSuperseded
 from .recommendation import current_plan
-from .rendering import render
+from .rendering import render, show_state
+from .surprises import surprises_on
 from .what_if import plan_from_body
 from .what_if_schemas import RecommendationIn
 
@@ -32,7 +33,7 @@ visibility("sheet_id", exists(ReadingSheet.id))
 
 @blueprint.operation(
     "POST", "/jobs/<uuid:job_id>/reading-sheets", scopes=BENCH, body=schemas.ReadingSheetIn,
-    answer=schemas.ReadingSheetOut, status=201, also={200: schemas.ReadingSheetOut}, writes=True,
+    answer=plan_schemas.PostedSheetOut, status=201, also={200: plan_schemas.PostedSheetOut}, writes=True,
     creates="client-id", conflicts=(IdTaken, SheetSuperseded, InstrumentUnknown),
 )  # fmt: skip
 def post_reading_sheet(job_id: UUID, body: dict[str, Any]) -> Answer:
@@ -40,13 +41,17 @@ def post_reading_sheet(job_id: UUID, body: dict[str, Any]) -> Answer:
 
     Taken in every state of the job and from anybody: a measurement is never refused for a workflow reason.
     The id is the client's: the same sheet again answers 200 with what is stored, another content 409.
+
+    `surprises` names the readings that do not fit the job's others, what was expected, and the likeliest
+    slips: the moment to look again. They are kept all the same.
     """
     job = load_job(current.session, job_id, for_change=True)
     sheet, new = sheets.record_sheet(
         current.session, job, body, fingerprint=current.fingerprint, actor=current.actor, now=current.now
     )
     return Answer(
-        sheets.show_sheet(sheet, None if new else _superseded_by(sheet)),
+        sheets.show_sheet(sheet, None if new else _superseded_by(sheet))
+        | {"surprises": surprises_on(current.session, job, sheet, current.units)},
         status=201 if new else 200,
         location=f"/v1/jobs/{job_id}/reading-sheets/{sheet.id}",
     )
@@ -116,13 +121,14 @@ def get_adjustments(job_id: UUID) -> dict[str, Any]:
 
 
 @blueprint.operation(
-    "GET", "/jobs/<uuid:job_id>/recommendation", scopes=BENCH, answer=plan_schemas.RecommendationOut,
-    conflicts=(InstrumentUnknown,),
+    "GET", "/jobs/<uuid:job_id>/recommendation", scopes=BENCH, query=plan_schemas.RecommendationQuery,
+    answer=plan_schemas.RecommendationOut, conflicts=(InstrumentUnknown,),
 )  # fmt: skip
-def get_recommendation(job_id: UUID) -> Answer:
+def get_recommendation(job_id: UUID, query: dict[str, Any]) -> Answer:
     """Read the plan from the newest readings: what to do next, in which order, how far, and why."""
     made = current_plan(current.session, load_job(current.session, job_id))
-    return Answer(render(made, current.units) | {"job_id": job_id}, digest=made.digest)
+    state = show_state(made) if query.get("with_") and made.began else None
+    return Answer(render(made, current.units) | {"job_id": job_id, "state": state}, digest=made.digest)
 
 
 @blueprint.operation(
@@ -136,7 +142,7 @@ def post_recommendation(body: dict[str, Any]) -> Answer:
     tools that took them, the plan is the one that the job would get here.
     """
     made = plan_from_body(current.session, body, bench_id=current.actor.bench_id, now=current.now)
-    return Answer(render(made, current.units) | {"job_id": None}, digest=made.digest)
+    return Answer(render(made, current.units) | {"job_id": None, "state": None}, digest=made.digest)
 
 
 @blueprint.operation(

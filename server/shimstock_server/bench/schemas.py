@@ -43,7 +43,11 @@ class ReadingIn(StrictSchema):
     tool_id = Id(load_default=None, allow_none=True)
     confirmed = Truth(
         load_default=False,
-        metadata={"description": "The value lies outside the plausible range, and was looked at twice."},
+        metadata={
+            "description": "It was looked at twice: a value outside the plausible range, or one that does "
+            "not fit the readings before it. It is not asked again, and counts as two readings where "
+            "something is to be filed."
+        },
     )
     accepted = Truth(
         load_default=False,
@@ -167,9 +171,7 @@ class ReadingOut(StrictSchema):
         allow_none=True,
         metadata={"description": "Where it was learned; null where it is the tool's own."},
     )
-    confirmed = Truth(
-        required=True, metadata={"description": "Outside the plausible range, and looked at twice."}
-    )
+    confirmed = Truth(required=True, metadata={"description": "Looked at twice."})
     accepted = Truth(
         required=True,
         metadata={"description": "Left as it was read, by the technician's decision; the note says why."},

@@ -88,7 +88,7 @@ def plan_from_body(
         ),
         settings=_settings(session, body["settings"]),
     )
-    return make(replace(source, responses=_responses(session, body, source)))
+    return make(replace(source, responses=_responses(session, body, source)), timeline.began)
 
 
 class _History:

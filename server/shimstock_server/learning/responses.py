@@ -13,7 +13,7 @@ from sqlalchemy import delete, func, insert, select, update
 from sqlalchemy.orm import Session
 
 from shimstock_calc.plan import model as plan
-from shimstock_calc.plan.geometry import conversion
+from shimstock_calc.plan.geometry import ReliefPlace, conversion
 from shimstock_calc.plan.goals import relief_place
 from shimstock_calc.pooling import Belief, Nested, Prior, pool_nested
 from shimstock_server.database.tables.learning import LearnedResponse, ResponseSample, SampleReview
@@ -181,7 +181,7 @@ def learned_responses(
     rows = session.scalars(select(LearnedResponse).where(LearnedResponse.subject.in_(subjects)))
     for row in sorted(rows, key=lambda each: subjects.index(each.subject)):
         found[row.kind] = row
-    responses = plan.Responses()
+    responses = plan.Responses(rod=_stated_rod(source))
     if (rod := found.get(ResponseKind.ROD)) is not None and rod.mean <= -LEAST_RESPONSE:
         responses = replace(responses, rod=_rod(rod, source))
     if (coupled := found.get(ResponseKind.COUPLING)) is not None:
@@ -196,6 +196,16 @@ def learned_responses(
 
 def _counted(row: LearnedResponse) -> str:
     return f"{row.samples} sample{'' if row.samples == 1 else 's'}"
+
+
+def _stated_rod(source: plan.PlanInput) -> plan.RodResponse:
+    """The stated prior: what a turn does with the string held at the first and the last fret."""
+    stated, place, instrument = plan.RodResponse(), relief_place(source), source.instrument
+    scale = (instrument.scale_bass + instrument.scale_treble) / 2.0
+    meant = ReliefPlace((1, instrument.frets), place.fret)
+    factor = conversion(scale, instrument.body_joint_fret, meant, place)
+    digits = DIGITS[ResponseKind.ROD]
+    return replace(stated, mean=round(stated.mean * factor, digits), sd=round(stated.sd * factor, digits))
 
 
 def _rod(row: LearnedResponse, source: plan.PlanInput) -> plan.RodResponse:

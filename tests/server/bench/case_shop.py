@@ -52,14 +52,26 @@ class CaseShop:
         }
         return told(self.bench.open("POST", f"/v1/jobs/{self.job['id']}/reading-sheets", json=body), 201)
 
+    def adjust(self, part: str, **what: Any) -> Plain:
+        """Say what was done at the moment that the clock shows."""
+        body = {
+            "id": str(uuid4()),
+            "claim": self.job["claim"]["id"],
+            "done_at": self.clock.now().isoformat(),
+            "part": part,
+            **what,
+        }
+        return told(self.bench.open("POST", f"/v1/jobs/{self.job['id']}/adjustments", json=body), 201)
+
     def sent(self, reading: Plain) -> Plain:
         """A reading as it is typed at the bench."""
         body: Plain = {"quantity": reading["quantity"], "tool_id": self.tools[reading["tool"]]}
         for name in ("side", "string", "pickup", "fret", "held"):
             if name in reading:
                 body[name] = reading[name]
-        if "method" in reading:
-            body["method"] = reading["method"]
+        for name in ("method", "confirmed"):
+            if name in reading:
+                body[name] = reading[name]
         if reading.get("zero_or_less"):
             return body | {"zero_or_less": True}
         value = reading["value"]
@@ -136,13 +148,7 @@ def enter(manager: Client, bench: Client, clock: FixedClock, case: Plain) -> Cas
     job = told(bench.open("POST", "/v1/jobs/claims", json={}))
     entered = CaseShop(manager, bench, clock, case, job, tools)
     for adjustment in case.get("adjustments", []):
-        body = {
-            "id": str(uuid4()),
-            "claim": job["claim"]["id"],
-            "done_at": clock.now().isoformat(),
-            "part": adjustment["part"],
-        }
-        told(bench.open("POST", f"/v1/jobs/{job['id']}/adjustments", json=body), 201)
+        entered.adjust(adjustment["part"])
     start = clock.now()
     for minutes in sorted({reading.get("at", 0.0) for reading in case["readings"]}):
         clock.advance(start + timedelta(minutes=minutes) - clock.now())

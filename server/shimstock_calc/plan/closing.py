@@ -1,0 +1,143 @@
+"""What the plan says beside its steps: what tools will show, what a step is worth, what is not asked."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from ..belief.update import Belief
+from .choice import fixed
+from .goals import Spot
+from .inputs import Adjustment
+from .outputs import Change, Move, NotAsked, ReadingWanted, Shown, Step, SurprisingReading, Worth
+from .reading_steps import named
+from .readings import Known
+from .words import say
+
+if TYPE_CHECKING:
+    from .draft import Draft
+
+FILED = frozenset({"saddle", "nut-slot"})
+"""Parts whose amount is what was taken off."""
+
+
+def spot_at(place: Change | ReadingWanted | SurprisingReading) -> Spot:
+    """Where a change happens, or a reading is or was taken."""
+    return Spot(place.quantity, place.side, place.string, place.pickup)
+
+
+# ---------------------------------------------------------------- what tools will show
+
+
+def with_expected(draft: Draft) -> list[Step]:
+    """The steps with what a tool should show at once after each of those to do now, one after another."""
+    belief = draft.belief
+    steps: list[Step] = []
+    for step in draft.steps:
+        if step.do_now and step.changes_instrument:
+            if not step.moves:
+                return [*steps, *draft.steps[len(steps) :]]  # by how much only the technician knows
+            moves = [move for move in step.moves if move.turns or move.amount]
+            belief = belief.adjusted(_made(place, move) for place, move in enumerate(moves))
+            wanted = (replace(each, expected_now=_shown(draft, belief, each)) for each in step.readings_next)
+            steps.append(replace(step, readings_next=tuple(wanted)))
+        else:
+            steps.append(step)
+    return steps
+
+
+def _made(place: int, move: Move) -> Adjustment:
+    """The adjustment that a move asks for."""
+    amount = move.amount
+    if amount is not None and move.part in FILED:
+        amount = abs(amount) if move.direction == "file" else -abs(amount)
+    return Adjustment(
+        f"planned {place}", move.part, 0,
+        turns=move.turns, amount=amount, side=move.side, string=move.string, pickup=move.pickup,
+    )  # fmt: skip
+
+
+def _shown(draft: Draft, belief: Belief, wanted: ReadingWanted) -> Shown | None:
+    spot = spot_at(wanted)
+    known, estimate = draft.known.get(spot), belief.estimate(spot)
+    if known is None or not fixed(spot.quantity, estimate):
+        return None
+    if spot.quantity == "relief" and estimate.mean <= 0.0:
+        return None  # a string shows nothing below zero
+    spread = math.sqrt(estimate.variance + draft.choice.noise(known))
+    return Shown(round(estimate.mean, 6), round(spread, 6))
+
+
+# ---------------------------------------------------------------- what it is worth
+
+
+def with_worth(draft: Draft, steps: list[Step]) -> list[Step]:
+    """The steps with the minutes that each saves and costs, where its price decided."""
+    return [replace(step, worth=_worth(draft, step)) for step in steps]
+
+
+def _worth(draft: Draft, step: Step) -> Worth | None:
+    """The worth of a step for the quantity that gains most by it."""
+    reading = step.kind == "read-again"
+    if not (reading or step.moves):
+        return None
+    places = step.readings_next if reading else step.changes
+    known = [draft.known[spot] for spot in dict.fromkeys(map(spot_at, places)) if spot in draft.known]
+    if reading and any(each.spot in _surprising(draft) for each in known):
+        return None
+    found = [draft.choice.worth(each, reading=reading) for each in known]
+    gains = [each for each in found if each is not None and each.saves > each.costs]
+    return max(gains, key=lambda each: each.saves - each.costs, default=None)
+
+
+def _surprising(draft: Draft) -> set[Spot]:
+    """What is read again because it does not fit, whatever that costs."""
+    return {spot_at(each) for each in draft.surprises if each.open}
+
+
+# ---------------------------------------------------------------- what is not asked
+
+
+def not_asked(draft: Draft) -> tuple[NotAsked, ...]:
+    """Quantities in some doubt that no step reads or adjusts, as nothing about them is worth its minutes."""
+    if draft.stopped or draft.relief_unreachable:
+        return ()
+    return tuple(
+        NotAsked(*known.spot, draft.choice.chance(known), draft.choice.worth(known, reading=True))
+        for known in _left_alone(draft)
+        if known.spot in draft.tomorrow and not draft.choice.reads(known)
+    )
+
+
+def _left_alone(draft: Draft) -> list[Known]:
+    """What is neither known by a reading that says where it stands, nor read or adjusted by any step."""
+    steps = [step for step in draft.steps if step.do_now or step.kind != "final-readings"]
+    asked = {spot_at(wanted) for step in steps for wanted in step.readings_next}
+    asked |= {spot_at(change) for step in steps for change in step.changes}
+    return [
+        known
+        for known in draft.known.values()
+        if known.spot not in asked
+        and not known.settled_on
+        and (not known.verdict.usable or known.verdict.verdict == "too close to call")
+    ]
+
+
+def say_too_close(draft: Draft) -> None:
+    """Say what remains where a quantity is too close to call and no step is worth its minutes."""
+    close = [
+        known.spot
+        for known in _left_alone(draft)
+        if known.verdict.usable and not any(note.code == "relief-left" for note in draft.notes)
+    ]
+    if close:
+        # without alternatives: it is for the bench, and does not stand on the owner's card
+        draft.note(
+            "too-close",
+            say(
+                "too close to call: {what}; neither another reading nor a step is worth its minutes: "
+                "take a finer tool, or accept it with a note",
+                what=named(close),
+            ),
+        )
