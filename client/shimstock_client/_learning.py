@@ -29,7 +29,7 @@ from ._records import Stored
 
 
 class AdjustmentResponses:
-    """How far readings follow adjustments, and the samples that it was learned from."""
+    """How far readings follow adjustments, and what each job said of it."""
 
     def __init__(self, link: Link) -> None:
         self._link = link
@@ -39,7 +39,7 @@ class AdjustmentResponses:
         return self._link.walk("/adjustment-responses", AdjustmentResponse, **filters)
 
     def samples(self, **filters: Any) -> Iterator[ResponseSample]:
-        """Walk the samples; `flagged=True, reviewed=False` are those that somebody should look at."""
+        """Walk what each job said; `flagged=True, reviewed=False` are those that a human should look at."""
         return self._link.walk("/adjustment-responses/samples", ResponseSample, **filters)
 
     def review(

@@ -12,7 +12,10 @@ from ._wire import Record
 
 @dataclass(kw_only=True)
 class AdjustmentResponse(Record):
-    """How far a reading follows an adjustment, of the shop, a model or an instrument."""
+    """How far a reading follows an adjustment, of the shop, a model or an instrument.
+
+    `late_share` and `half_time` belong to the rod, `nut_mean_number` and `nut_sd_number` to the coupling.
+    """
 
     kind: str = ""
     level: str = ""
@@ -22,13 +25,17 @@ class AdjustmentResponse(Record):
     sd: Quantity | None = None
     mean_number: float | None = None
     sd_number: float | None = None
+    late_share: float | None = None
+    half_time: Quantity | None = None
+    nut_mean_number: float | None = None
+    nut_sd_number: float | None = None
     samples: int = 0
     learned_at: datetime | None = None
 
 
 @dataclass(kw_only=True)
 class ResponseSample(Stored):
-    """An adjustment with a reading before and after."""
+    """What a job says of a response, with the readings before and after its adjustments."""
 
     kind: str = ""
     job_id: str = ""

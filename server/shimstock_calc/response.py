@@ -30,6 +30,7 @@ __all__ = [
 MOST_TURN = 0.25
 """Most that a truss rod is turned before tuning and reading again, common practice [turns]."""
 LEAST_MOVE = 1.0 / 16.0
+"""Turn below which a sample teaches nothing; judgement [turns]."""
 TURN_SD = 0.02
 """Standard uncertainty of a turn made by hand against the marks on a wrench; judgement [turns]."""
 WRONG_SIGN_LIMIT, IMPLAUSIBLE_LIMIT = 2.0, 3.0
@@ -160,21 +161,21 @@ class AdjustmentResponse:
         return Response.from_belief(self.nested.of(instrument, model), self.prior)
 
 
-def _estimate(sample: AdjustmentSample, prior: Response, index: int, move_sd: float) -> tuple[float, float]:
+def _estimate(sample: AdjustmentSample, prior: Response, index: int) -> tuple[float, float]:
     place = f"samples[{index}]"
     moved = float(finite(sample.moved, f"{place}.moved"))
     change = float(finite(sample.after, f"{place}.after")) - float(finite(sample.before, f"{place}.before"))
     noise = (
         float(positive(sample.uncertainty_before, f"{place}.uncertainty_before")) ** 2
         + float(positive(sample.uncertainty_after, f"{place}.uncertainty_after")) ** 2
-        + (prior.mean * move_sd) ** 2
+        + (prior.mean * TURN_SD) ** 2
     )
     return change / moved, noise / moved**2
 
 
-def _unfit(sample: AdjustmentSample, least: float) -> str | None:
-    if abs(sample.moved) < least:
-        return f"moved by less than {least:g}: nothing can be learned from it"
+def _unfit(sample: AdjustmentSample) -> str | None:
+    if abs(sample.moved) < LEAST_MOVE:
+        return f"moved by less than {LEAST_MOVE:g}: nothing can be learned from it"
     if not sample.settled:
         return "the reading afterwards had not settled"
     if not sample.alone:
@@ -202,9 +203,6 @@ def adjustment_response(
     prior: Response = ROD_PRIOR,
     *,
     method: Method = "reml",
-    least_move: float = LEAST_MOVE,
-    move_sd: float = TURN_SD,
-    largest_move: float | None = MOST_TURN,
 ) -> AdjustmentResponse:
     """Learn how far one turn moves a reading, for every instrument, its model and the shop.
 
@@ -216,12 +214,6 @@ def adjustment_response(
         What is believed without samples; its sign is the expected one [mm per turn].
     method : str
         `reml` or `dl` [-].
-    least_move : float
-        Adjustments smaller than this teach nothing [turns].
-    move_sd : float
-        Standard uncertainty of what was done [turns].
-    largest_move : float or None
-        Larger ones are flagged, and used [turns].
 
     Returns
     -------
@@ -251,14 +243,14 @@ def adjustment_response(
     flagged: list[FlaggedSample] = []
     kept: list[tuple[float, float, AdjustmentSample]] = []
     for index, sample in enumerate(samples):
-        unfit = _unfit(sample, least_move)
+        unfit = _unfit(sample)
         if unfit is not None:
             flagged.append(FlaggedSample(index, unfit, False, None))
             continue
-        response, variance = _estimate(sample, prior, index, move_sd)
+        response, variance = _estimate(sample, prior, index)
         doubt = _doubt(response, variance, prior)
-        if doubt is None and largest_move is not None and abs(sample.moved) > largest_move + 1e-9:
-            doubt = f"larger than {largest_move:g} at once", True
+        if doubt is None and abs(sample.moved) > MOST_TURN + 1e-9:
+            doubt = f"larger than {MOST_TURN:g} at once", True
         if doubt is not None:
             flagged.append(FlaggedSample(index, *doubt, response))
         if doubt is None or doubt[1]:

@@ -117,17 +117,6 @@ def test_a_reversed_rod_is_noticed_by_an_eighth_of_a_turn():
     assert "reversed" in learned.flagged[0].reason
 
 
-def test_necks_learn_their_compliance_from_restrings_by_the_same_rule():
-    samples = [
-        sample(moved, moved * 0.8e-3, instrument=n, u=0.01) for n, moved in enumerate([80, -60, 70, 90])
-    ]
-    learned = r.adjustment_response(
-        samples, r.COMPLIANCE_PRIOR, least_move=10.0, move_sd=2.0, largest_move=None
-    ).of("new", "kind")
-    assert learned.mean == pytest.approx(0.85e-3, abs=0.1e-3)
-    assert learned.sd < r.COMPLIANCE_PRIOR.sd
-
-
 @pytest.mark.parametrize(
     "call, error, field",
     [

@@ -54,6 +54,9 @@ def test_responses_are_listed_and_samples_reviewed(shop: Shop, database: Databas
     assert mean is not None
     assert mean.unit == "mm/turn"
     assert -0.46 < float(mean.value) < -0.40
+    half, late = levels["instrument"].half_time, levels["instrument"].late_share
+    assert half is not None
+    assert (half.unit, late is not None and 0.0 < late < 1.0) == ("min", True)
     (sample,) = bench.adjustment_responses.samples(flagged=False)
     reviewed = bench.adjustment_responses.review(sample, leave_out=True, note="not this one")
     assert (reviewed.used, reviewed.review_note) == (False, "not this one")

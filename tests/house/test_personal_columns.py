@@ -73,8 +73,9 @@ NO_OWNERS_WORDS = {
         "watched_quantities.neck_tau", "watched_quantities.top_tau",
     ),
     "worked out by the service": (
-        "reminders.reason", "report_run_parts.content", "report_runs.wish", "response_samples.adjustments",
-        "shown_plans.plan",
+        "job_priors.learned", "learned_responses.covariance", "learned_responses.parts", "reminders.reason",
+        "report_run_parts.content", "report_runs.wish", "response_samples.adjustments",
+        "response_samples.precision", "response_samples.pull", "shown_plans.plan",
     ),
     "hashes of what is personal (`database/history.py`)": ("audit_events.before", "audit_events.after"),
     "ids, states and versions": ("domain_events.data",),

@@ -25,16 +25,17 @@ WHAT = {
 @click.option("--all", "everything", is_flag=True, help="Also of each instrument.")
 @at_bench
 def learned(bench: Bench, everything: bool) -> None:
-    """Show what the shop has learned of its adjustments, how surely, and from how many of them.
+    """Show what the shop has learned of its adjustments, how surely, and from how many jobs.
 
-    The plan uses an instrument's own figures, else its model's, else the shop's, else what is usual.
+    A plan uses an instrument's own figures, else its model's, else the shop's, else what is usual: those of
+    the moment when the first reading of its job was taken.
     """
     found = [
         one for one in bench.client.adjustment_responses.list() if everything or one.level != "instrument"
     ]
     if not found:
         raise Stop(
-            "nothing is learned yet: it takes a reading before an adjustment and a settled one after it",
+            "nothing is learned yet: it takes a reading before an adjustment and one after it",
             Exit.NOTHING,
             {"items": []},
         )
@@ -60,18 +61,28 @@ def _line(one: AdjustmentResponse, models: dict[str, str], serials: dict[str, st
     if one.instrument_id:
         whose = f"{whose}, {serials.get(one.instrument_id, 'an instrument')}"
     if one.mean is not None and one.sd is not None:
-        told = f"{one.mean.value:g} ± {one.sd}"
+        told = f"{one.mean.value:.3g} ± {one.sd.value:.2g} {one.sd.unit}{_late(one)}"
     else:
-        told = f"{one.mean_number:+g} ± {one.sd_number:g}"
-    count = f"{one.samples} sample{'' if one.samples == 1 else 's'}"
+        told = f"{one.mean_number:+.2f} ± {one.sd_number:.2f}"
+        if one.nut_mean_number is not None:
+            told += f", nut action {one.nut_mean_number:+.2f} ± {one.nut_sd_number:.2f}"
+    count = f"{one.samples} job{'' if one.samples == 1 else 's'}"
     return f"{whose}: {WHAT.get(one.kind, one.kind)} {told} ({count})"
 
 
+def _late(one: AdjustmentResponse) -> str:
+    """How much of a turn's effect comes late, and how late."""
+    if not one.late_share:
+        return ""
+    half = f", half of that within {one.half_time.value:.0f} min" if one.half_time is not None else ""
+    return f", {100 * one.late_share:.0f} % of it late{half}"
+
+
 @click.command("doubts")
-@click.option("--all", "everything", is_flag=True, help="Also those that somebody has looked at.")
+@click.option("--all", "everything", is_flag=True, help="Also those that were looked at.")
 @at_bench
 def doubts(bench: Bench, everything: bool) -> None:
-    """List adjustments whose effect nobody expected: the wrong way, or far too much."""
+    """List jobs whose adjustments did what they do on no other instrument of the model."""
     found = list(
         bench.client.adjustment_responses.samples(flagged=True, reviewed=None if everything else False)
     )

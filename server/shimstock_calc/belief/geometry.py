@@ -23,7 +23,7 @@ from ..plan.geometry import (
     side_scale,
     string_scale,
 )
-from ..plan.goals import OCTAVE, ORDER, SIDES, Spot, goals
+from ..plan.goals import OCTAVE, ORDER, SIDES, Spot, goals, whole_place
 from ..plan.inputs import Adjustment, BridgeKind, Instrument, Part, PlanInput, Quantity, Reading, Side
 from ..plan.records import Records
 from ..plan.staleness import AFFECTS, affects
@@ -35,7 +35,8 @@ RELIEF, DIFFERENCE = "relief", "difference of relief between the sides"
 QUICK, SLOW = "relief to come quickly", "relief to come slowly"
 AT_ONCE, QUICKLY, SLOWLY = "response at once", "response that comes quickly", "response that comes slowly"
 COUPLING, NUT_COUPLING = "coupling of action", "coupling of nut action"
-NECK = (RELIEF, DIFFERENCE, QUICK, SLOW, AT_ONCE, QUICKLY, SLOWLY, COUPLING, NUT_COUPLING)
+COMPLIANCE = "relief per pull of the strings"
+NECK = (RELIEF, DIFFERENCE, QUICK, SLOW, AT_ONCE, QUICKLY, SLOWLY, COUPLING, NUT_COUPLING, COMPLIANCE)
 HEIGHTS: tuple[Quantity, Quantity] = ("action", "nut-action")
 
 LIFTING: frozenset[Part] = frozenset({"bridge-post", "saddle-screw", "saddle"})
@@ -148,6 +149,9 @@ class Geometry:
         self.records = Records(plan_input)
         self.place = self.records.place
         self.joint = self.instrument.body_joint_fret
+        scale = side_scale(self.instrument, None)
+        self.of_whole = conversion(scale, self.joint, whole_place(plan_input), self.place)
+        """Relief at the place that the spec means per relief held at the first and last fret [-]."""
         self.numbers = self.instrument.numbers
         self.goals = goals(plan_input, self.records.spots)
         self.items = {goal.spot: goal.item for goal in self.goals}
@@ -308,6 +312,8 @@ class Geometry:
             number = self.string_of(adjustment.side, adjustment.string)
             known = number is not None and adjustment.amount is not None
             return frozenset() if known else frozenset({*HEIGHTS, "intonation"})
+        if part == "strings" and adjustment.pull_change is not None:
+            return frozenset({"pickup-height", "break-clearance", "intonation"})
         return AFFECTS[part]
 
     def height(self, adjustment: Adjustment) -> float | None:

@@ -15,8 +15,9 @@ from .._checks import FloatArray
 from ..plan.inputs import Adjustment, PlanInput, Reading
 from ..plan.records import tool_of
 from .geometry import Geometry
+from .responses import QUICK_TIME, SHARES, SLOW_TIME
 from .state import DIFFUSE
-from .update import HAND, LOST, LOST_SD, PLAUSIBLE, QUICK_TIME, SHARES, SLOW_TIME, WRONG
+from .update import HAND, LOST, LOST_SD, PLAUSIBLE, WRONG
 
 HEALTHY, DEAD, REVERSED = 0.97, 0.02, 0.01
 """Chances before anything was turned [-]; judgement."""
@@ -165,7 +166,7 @@ def _read(filters: _Filters, geometry: Geometry, reading: Reading) -> None:
     found = geometry.readings[reading.id]
     if found is None or found[0].side == "treble":
         return
-    factor = next(part for place, part in found[1] if place == geometry.at("relief"))
+    factor = geometry.of_whole * next(part for place, part in found[1] if place == geometry.at("relief"))
     resolution, repeatability = tool_of(reading)
     variance = (repeatability or 0.0) ** 2 + (resolution or 0.0) ** 2 / 12.0
     filters.read(reading.value or 0.0, variance, factor)

@@ -103,13 +103,15 @@ def _against_turn(expected: Expected) -> bool:
     return change >= (resolution or 0.0) - 1e-9 and change > 0.0
 
 
-def weigh(plan_input: PlanInput) -> Weighed:
+def weigh(plan_input: PlanInput, *, closed: bool = False) -> Weighed:
     """Make the belief of a job, setting aside what is wrong and widening what moved.
 
     Parameters
     ----------
     plan_input : PlanInput
         The job.
+    closed : bool
+        Whether nothing more will be read: what is likeliest holds, and no other reading is asked for.
 
     Returns
     -------
@@ -132,12 +134,12 @@ def weigh(plan_input: PlanInput) -> Weighed:
         )
         if found is None:
             break
-        surprise, belief = _weigh_one(belief, found)
+        surprise, belief = _weigh_one(belief, found, closed)
         surprises[found.reading.id] = surprise
     return Weighed(belief, tuple(surprises.values()))
 
 
-def _weigh_one(belief: Belief, found: Expected) -> tuple[Surprise, Belief]:
+def _weigh_one(belief: Belief, found: Expected, closed: bool) -> tuple[Surprise, Belief]:
     """Weigh who is wrong, and return the belief that follows from it."""
     alike = [each for each in belief.expected if each.spot == found.spot]
     place = next(at for at, each in enumerate(alike) if each.reading.id == found.reading.id)
@@ -159,7 +161,7 @@ def _weigh_one(belief: Belief, found: Expected) -> tuple[Surprise, Belief]:
         either = wrong[worst] + surprise.moved
         if wrong[worst] > SURELY_WRONG or (either > WRONG_OR_MOVED and agreed and worst != found.reading.id):
             return replace(surprise, aside=worst), others[worst]
-    if not later and not found.reading.confirmed:
+    if not later and not closed and not found.reading.confirmed:
         return replace(surprise, open=True), moved
     return surprise, (belief if fits / total >= 0.5 else moved)
 

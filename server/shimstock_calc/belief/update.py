@@ -13,15 +13,14 @@ from .._checks import FloatArray
 from ..intonation import intonation_after_move
 from ..plan.geometry import outermost, share, share_across
 from ..plan.goals import Spot
-from ..plan.inputs import Adjustment, PlanInput, Quantity, Reading, RodResponse
+from ..plan.inputs import Adjustment, PlanInput, Quantity, Reading
 from ..plan.records import tool_of
 from .expected import Expected, Level
 from .geometry import (
     AT_ONCE,
-    COUPLING,
+    COMPLIANCE,
     DIFFERENCE,
     HEIGHTS,
-    NUT_COUPLING,
     QUICK,
     QUICKLY,
     RELIEF,
@@ -29,25 +28,12 @@ from .geometry import (
     SLOWLY,
     Geometry,
 )
+from .responses import BLOCKS, QUICK_TIME, SLOW_TIME, beginning
 from .state import DIFFUSE, DIFFUSE_CENTS, Estimate, Row, State, along
 from .taken import Taken, taken_in
 
-SHARES = (0.6, 0.2, 0.2)
-"""Parts of a rod's response that come at once, quickly and slowly [-]; judgement.
-
-Better to expect too much late than too little.
-"""
-RESPONSE_SHARED, RESPONSE_OWN = 0.3, 0.06
-"""What the three parts vary by together [-] and each for itself [mm per turn]; judgement."""
-
-QUICK_TIME, SLOW_TIME = 45.0, 400.0
-"""Time constants (63 %) of the two late parts [min]; judgement."""
-
 DAY = 1440.0
 """How far ahead tomorrow lies [min]."""
-
-NUT_COUPLING_SD = 0.1
-"""Standard uncertainty of d(nut action)/d(relief) [-]; judgement."""
 
 LOST, LOST_SD = 0.08, 0.07
 """What the first turn of a rod, and a turn back, loses before anything moves [turns]; judgement."""
@@ -57,6 +43,10 @@ HAND = 0.1
 
 FILING_SD = 0.03
 """How well the amount that a file took off is known: standard deviation [mm]; judgement."""
+
+SEATED_SD = 0.05
+"""How far relief and heights come out elsewhere when strings of the same pull are put on: standard deviation
+[mm]; judgement."""
 
 PICKUP_SHARE, PICKUP_SHARE_SD = 0.5, 0.25
 """Part of a rise at the saddle that reaches a pickup under a string held at the last fret [-]; judgement."""
@@ -261,6 +251,10 @@ class Belief:
             later._adjust(each)
         return later
 
+    def number(self, name: str) -> Estimate:
+        """A number of the state by its name."""
+        return self.state.estimate(((self.geometry.at(name), 1.0),))
+
     def response(self) -> Estimate:
         """Change of relief per turn of tightening, all that comes late included [mm per turn]."""
         return self.state.estimate([(self.geometry.at(name), 1.0) for name in (AT_ONCE, QUICKLY, SLOWLY)])
@@ -282,18 +276,12 @@ class Belief:
 
     def _start(self) -> None:
         state, at = self.state, self.geometry.at
-        response = self.plan_input.responses.rod
-        parts = [share * response.mean for share in SHARES]
-        state.set(at(AT_ONCE), parts[0], 0.0)
-        state.set(at(QUICKLY), parts[1], 0.0)
-        state.set(at(SLOWLY), parts[2], 0.0)
-        scale = response_scale(response)
-        for name, part in zip((AT_ONCE, QUICKLY, SLOWLY), parts, strict=True):
-            for other, beside in zip((AT_ONCE, QUICKLY, SLOWLY), parts, strict=True):
-                together = RESPONSE_SHARED**2 * part * beside + (RESPONSE_OWN**2 if name == other else 0.0)
-                state.covariance[at(name), at(other)] = together * scale
-        state.set(at(COUPLING), 0.0, self.plan_input.responses.coupling_sd)
-        state.set(at(NUT_COUPLING), 0.0, NUT_COUPLING_SD)
+        for name, block in beginning(self.plan_input.responses, self.geometry).items():
+            places = [at(each) for each in BLOCKS[name]]
+            for number, mean, row in zip(places, block.mean, block.covariance, strict=True):
+                state.mean[number] = mean
+                for other, together in zip(places, row, strict=True):
+                    state.covariance[number, other] = together
         state.set(at(RELIEF), 0.0, DIFFUSE)
         state.set(at(DIFFERENCE), 0.0, DIFFUSE)
         for spot in self.geometry.levels:
@@ -433,6 +421,8 @@ class Belief:
             self._turn(adjustment.turns or 0.0)
         elif adjustment.part in {"saddle-position", "pickup-screw"}:
             self._set(adjustment)
+        elif adjustment.part == "strings" and adjustment.pull_change is not None:
+            self._restring(adjustment.pull_change)
 
     def _turn(self, turns: float) -> None:
         if not turns:
@@ -455,6 +445,14 @@ class Belief:
         for spot in self.geometry.named("intonation"):
             state.widen(at(spot), (DETUNED * rise) ** 2)
         self.turned = turns
+
+    def _restring(self, change: float) -> None:
+        """Let relief follow the pull of other strings; what hangs on each string itself is lost."""
+        at = self.geometry.at
+        self._move_relief(((at(COMPLIANCE), change),))
+        outer = [spot for quantity in HEIGHTS for spot in self.geometry.outer(quantity)]
+        for name in (RELIEF, DIFFERENCE, *outer):
+            self.state.widen(at(name), SEATED_SD**2)
 
     def _known_shift(self, adjustment: Adjustment) -> Shift | None:
         """What lifting a saddle or filing a slot does; None = another part, or no amount was recorded."""
@@ -538,20 +536,3 @@ class Belief:
             state.set(at(DIFFERENCE), 0.0, DIFFUSE)
             state.set(at(QUICK), 0.0, 0.0)
             state.set(at(SLOW), 0.0, 0.0)
-
-
-def response_scale(response: RodResponse) -> float:
-    """Factor on the covariance of a response's parts, so that all of it has the spread that is stated.
-
-    Parameters
-    ----------
-    response : RodResponse
-        Mean and standard uncertainty of the whole response [mm per turn].
-
-    Returns
-    -------
-    float
-        Factor [-].
-    """
-    stated = (RESPONSE_SHARED * response.mean) ** 2 + len(SHARES) * RESPONSE_OWN**2
-    return response.sd**2 / stated

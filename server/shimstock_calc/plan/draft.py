@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Literal, TypeAlias
 
+from ..belief.geometry import COUPLING, NUT_COUPLING
 from ..belief.price import chance
 from ..belief.rods import LEAST, rod_odds
 from ..belief.state import Estimate
@@ -175,9 +176,9 @@ class Draft:
         shift = {known.spot: (change, spread) for known in self.of("relief") if known.spot in self.values}
         joint = self.instrument.body_joint_fret
         for spot in self.heights():
-            rise = coupling(self.scale_at(spot), joint, self.place, self.fret_of(spot))
-            unsure = self.plan_input.responses.coupling_sd if spot.quantity == "action" else 0.1
-            shift[spot] = rise * change, math.hypot(rise * spread, unsure * change)
+            more = self.belief.number(COUPLING if spot.quantity == "action" else NUT_COUPLING)
+            rise = coupling(self.scale_at(spot), joint, self.place, self.fret_of(spot)) + more.mean
+            shift[spot] = rise * change, math.hypot(rise * spread, more.spread * change)
         return shift
 
     def rise_shift(self, rises: Mapping[Spot, float]) -> dict[Spot, tuple[float, float]]:

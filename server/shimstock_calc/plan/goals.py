@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import NamedTuple
 
 from ..errors import Contradiction, Missing, OutOfRange
-from .geometry import ReliefPlace, outermost, share_across
+from ..relief import largest_relief_fret
+from .geometry import ReliefPlace, outermost, share_across, side_scale
 from .model import Instrument, PlanInput, Quantity, Reading, Side, SpecItem
 
 OCTAVE = 12
@@ -77,6 +79,23 @@ def relief_place(plan_input: PlanInput) -> ReliefPlace:
             held = item.held if len(item.held) == 2 else (1, frets)
             return ReliefPlace((held[0], held[1]), item.fret or 8)
     return ReliefPlace((1, frets), 8)
+
+
+def neck_place(instrument: Instrument) -> ReliefPlace:
+    """Held at the first and last fret, read where relief is largest: there responses are kept."""
+    return _largest(side_scale(instrument, None), instrument.body_joint_fret, instrument.frets)
+
+
+@lru_cache(maxsize=1024)
+def _largest(scale: float, joint: float, last: int) -> ReliefPlace:
+    return ReliefPlace((1, last), largest_relief_fret(scale, joint, (1, last)))
+
+
+def whole_place(plan_input: PlanInput) -> ReliefPlace:
+    """The same, but for a fret: where the spec reads relief near there. There responses are stated."""
+    place = neck_place(plan_input.instrument)
+    near = min(max(relief_place(plan_input).fret, place.fret - 1), place.fret + 1)
+    return ReliefPlace(place.held, near)
 
 
 def goals(plan_input: PlanInput, spots: Mapping[str, Spot] | None = None) -> tuple[Goal, ...]:

@@ -285,6 +285,8 @@ class Adjustment:
     side: Side | None = None
     string: int | None = None
     pickup: str | None = None
+    pull_change: float | None = None
+    """How much harder new strings pull than those before them [N]; None = not known."""
 
 
 @dataclass(frozen=True)
@@ -345,23 +347,34 @@ class Wanted:
 
 @dataclass(frozen=True)
 class RodResponse:
-    """Change of relief per turn of tightening, at the spec's frets [mm per turn]."""
+    """Change of relief per turn of tightening, held at the first and last fret [mm per turn]."""
 
     mean: float = -0.40
     sd: float = 0.16
     samples: int = 0
+    """Jobs that it was learned from."""
     source: str = "stated prior; no samples of this model yet"
+    parts: tuple[float, ...] = ()
+    """What comes at once, with 45 min, with 400 min [mm per turn]; empty = the stated split of the mean."""
+    covariance: tuple[float, ...] = ()
+    """Of the parts, the lower triangle row by row [(mm per turn)²]; empty = the stated one."""
 
 
 @dataclass(frozen=True)
 class Responses:
-    """What is known about how this instrument answers."""
+    """What is known about how this instrument answers, for relief held at the first and last fret."""
 
     rod: RodResponse = field(default_factory=RodResponse)
+    coupling: tuple[float, float] = (0.0, 0.0)
+    """What d(action)/d(relief) and d(nut action)/d(relief) are beyond the geometry [-]."""
     coupling_sd: float = 0.3
-    """Standard uncertainty of d(action)/d(relief) [-]."""
+    """Standard uncertainty of the first [-]; judgement: a bend in one place gives ± 0.3."""
+    nut_coupling_sd: float = 0.1
+    """Standard uncertainty of the second [-]; judgement."""
     neck_compliance: float | None = None
     """Change of relief per newton of pull [mm/N]; None = beam estimate, uncertain by a factor 2."""
+    neck_compliance_sd: float = 0.0
+    """Standard uncertainty of a learned one [mm/N]."""
     neck_compliance_source: str = "learned from this model's restrings"
 
 

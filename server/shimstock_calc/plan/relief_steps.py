@@ -263,13 +263,12 @@ def _unreachable(draft: Draft, goals: list[Known], reason: Sentence, *, some: bo
     if value < item.target:
         goal = item.lower if item.lower is not None else item.target
         if value < goal:
-            per_newton, _ = neck_compliance(draft)
             lines.append(
                 say(
                     "raising relief from {now} to {limit} by string pull would take {pull} more",
                     now=Measure("relief", value),
                     limit=Measure("relief", goal),
-                    pull=Measure("pull", (goal - value) / per_newton),
+                    pull=Measure("pull", (goal - value) / neck_compliance(draft).mean),
                 )
             )
         lines += heavier_sets(draft, goal)

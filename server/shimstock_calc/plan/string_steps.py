@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ..belief.geometry import COMPLIANCE
+from ..neck_pull import relief_change_for
 from ..nut import slot_width_fits
+from ..response import Response
 from .cautions import cautions
 from .consents import consent_blocks, consent_needed, no_block, refused, refused_by_name
 from .draft import Draft, Shift
-from .geometry import compliance, side_scale, total_pull
+from .geometry import total_pull
 from .model import InstrumentString, Note, Step, StringSet
 from .plate_steps import BALANCED, balance
 from .reading_steps import listed
@@ -16,8 +19,9 @@ from .string_strength import NOT_UP, margin_unknown, say_margin_unknown, say_nea
 from .words import Measure, Sentence, say
 
 ONE_AT_A_TIME = BALANCED | {"movable"}
-LEARNED_SHARE, ESTIMATED_SHARE = 0.2, 0.5
-"""Standard deviation of a forecast change of relief, as a share of it: learned, and estimated (judgement)."""
+BEAM = "a beam estimate, uncertain by a factor 2 either way"
+STIFFEST = 1e-5
+"""Least compliance that is reckoned with [mm/N]; judgement."""
 
 
 @dataclass(frozen=True)
@@ -42,14 +46,12 @@ class PullChange:
         return 100.0 * (self.new / self.old - 1.0)
 
 
-def neck_compliance(draft: Draft) -> tuple[float, bool]:
+def neck_compliance(draft: Draft) -> Response:
     """Relief per newton of pull [mm/N], and whether it was learned."""
-    learned = draft.plan_input.responses.neck_compliance
-    if learned is not None:
-        return learned, True
-    instrument = draft.instrument
-    scale = side_scale(instrument, None)
-    return compliance(scale, instrument.body_joint_fret, draft.place, instrument.frets), False
+    known, responses = draft.belief.number(COMPLIANCE), draft.plan_input.responses
+    learned = responses.neck_compliance is not None
+    source = responses.neck_compliance_source if learned else BEAM
+    return Response(max(known.mean, STIFFEST), known.spread, source, "model" if learned else "prior")
 
 
 def pull_change(draft: Draft, strings: tuple[InstrumentString, ...]) -> PullChange | None:
@@ -57,12 +59,9 @@ def pull_change(draft: Draft, strings: tuple[InstrumentString, ...]) -> PullChan
     old, new = _pull(draft, draft.instrument.strings), _pull(draft, strings)
     if old is None or new is None:
         return None
-    per_newton, learned = neck_compliance(draft)
-    relief = per_newton * (new - old)
-    spread = abs(relief) * (LEARNED_SHARE if learned else ESTIMATED_SHARE)
-    factor = 1.0 if learned else 2.0
-    low, high = sorted((relief / factor, relief * factor))
-    return PullChange(old, new, relief, spread, low, high)
+    follow = neck_compliance(draft)
+    moved = relief_change_for(new - old, follow)
+    return PullChange(old, new, moved.value, follow.sd * abs(new - old), moved.low, moved.high)
 
 
 def _pull(draft: Draft, strings: tuple[InstrumentString, ...]) -> float | None:
@@ -278,16 +277,14 @@ def _why(change: PullChange | None, *, unknown: bool) -> Sentence:
 def _confidence(draft: Draft, change: PullChange | None) -> Sentence | None:
     if change is None or abs(change.by) <= 0.5:
         return None
-    per_newton, learned = neck_compliance(draft)
+    follow = neck_compliance(draft)
     return say(
         "relief moves by {relief} ({low} to {high}): {compliance} is {source}",
         relief=Measure("relief", change.relief),
         low=Measure("relief", change.low),
         high=Measure("relief", change.high),
-        compliance=Measure("compliance", per_newton),
-        source=draft.plan_input.responses.neck_compliance_source
-        if learned
-        else "a beam estimate, uncertain by a factor 2 either way",
+        compliance=Measure("compliance", follow.mean),
+        source=follow.source,
     )
 
 

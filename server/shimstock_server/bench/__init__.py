@@ -5,7 +5,7 @@ from .adjustments import adjustments_of
 from .before_and_after import BeforeAndAfter, before_and_after, repeated, sheet_of, verdicts
 from .plan_schemas import BelievedOut
 from .problems import InstrumentUnknown
-from .recommendation import current_plan, gather, source_of_readings
+from .recommendation import current_plan, entries_of_job, gather, source_of_readings
 from .routes import blueprint
 from .schemas import ReadingSheetIn
 from .sheets import record_sheet, sheets_of, standing
@@ -20,6 +20,7 @@ __all__ = [
     "adjustments_of",
     "before_and_after",
     "current_plan",
+    "entries_of_job",
     "gather",
     "record_sheet",
     "repeated",

@@ -25,12 +25,13 @@ from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingS
 from shimstock_server.database.tables.jobs import Consent, Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.shop import Shop
-from shimstock_server.database.words import ConsentKind, Method, Part
+from shimstock_server.database.words import ConsentKind, Method
 from shimstock_server.jobs import standing_consents
 from shimstock_server.learning import learned_responses
 from shimstock_server.shop import plan_settings, settings
 
 from .problems import InstrumentUnknown
+from .pulls import pull_changes
 from .sheets import sheets_of, standing
 from .spec import spec_of_job
 
@@ -84,17 +85,11 @@ def gather(session: Session, job: Job) -> plan_model.PlanInput:
 
 
 def _gather(session: Session, job: Job) -> tuple[plan_model.PlanInput, datetime | None]:
-    if job.instrument_id is None:
-        raise InstrumentUnknown
+    source, sheets, timeline = _entries(session, job)
     instrument = session.get_one(Instrument, job.instrument_id)
-    geometry = plan_instrument(session, instrument)
-    sheets = standing(sheets_of(session, job.id))
-    adjustments = oldest_first(session.scalars(select(Adjustment).where(Adjustment.job_id == job.id)))
-    shop = settings(session)
-    timeline = Timeline(sheets, adjustments)
-    restrung = any(adjustment.part is Part.STRINGS for adjustment in adjustments)
+    restrung = any(adjustment.part == "strings" for adjustment in source.adjustments)
     source = replace(
-        source_of_readings(geometry, spec_of_job(session, job, instrument), sheets, adjustments, shop),
+        source,
         findings=tuple(
             plan_finding(finding, sheet, timeline) for sheet in sheets for finding in sheet.findings
         ),
@@ -103,8 +98,42 @@ def _gather(session: Session, job: Job) -> tuple[plan_model.PlanInput, datetime 
         other_sets=plan_other_sets(session, instrument),
         consents=tuple(_consents(standing_consents(session, job.id))),
     )
-    responses = learned_responses(session, instrument.model_id, instrument.id, source)
+    responses = learned_responses(session, instrument.model_id, instrument.id, source, job_id=job.id)
     return replace(source, responses=responses), timeline.began
+
+
+def entries_of_job(session: Session, job: Job) -> plan_model.PlanInput:
+    """The instrument, its targets, and what was read and done on a job, without what was learned before.
+
+    Raises
+    ------
+    InstrumentUnknown
+        When the job has no instrument yet.
+    InstrumentIncomplete
+        When the model lacks what the plan needs; names the fields.
+    """
+    return _entries(session, job)[0]
+
+
+def _entries(session: Session, job: Job) -> tuple[plan_model.PlanInput, list[ReadingSheet], Timeline]:
+    if job.instrument_id is None:
+        raise InstrumentUnknown
+    instrument = session.get_one(Instrument, job.instrument_id)
+    geometry = plan_instrument(session, instrument)
+    sheets = standing(sheets_of(session, job.id))
+    done = oldest_first(session.scalars(select(Adjustment).where(Adjustment.job_id == job.id)))
+    source = source_of_readings(
+        geometry, spec_of_job(session, job, instrument), sheets, done, settings(session)
+    )
+    pulls = pull_changes(session, instrument, sheets, done)
+    return (
+        replace(
+            source,
+            adjustments=tuple(replace(each, pull_change=pulls.get(each.id)) for each in source.adjustments),
+        ),
+        sheets,
+        Timeline(sheets, done),
+    )
 
 
 def source_of_readings(

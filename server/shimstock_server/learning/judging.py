@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, NamedTuple
 from uuid import UUID
 
@@ -19,7 +20,6 @@ from shimstock_server.database.tables.catalogue import InstrumentModel, SetupSpe
 from shimstock_server.database.words import Quantity, Side, SpecScope
 
 from .rows import FRETTED, Row, side_and_string
-from .runs import Neck
 
 MANY = 500
 
@@ -28,6 +28,28 @@ class _Limits(NamedTuple):
     lower: float | None
     upper: float | None
     factor: float
+
+
+@dataclass(frozen=True)
+class Neck:
+    """What relief is converted with from one place to another."""
+
+    scale_bass: float
+    scale_treble: float
+    joint: float
+
+    @classmethod
+    def of(cls, model: InstrumentModel) -> Neck | None:
+        """Return a model's neck; None when its body joint is not known."""
+        if model.body_joint_fret is None:
+            return None
+        return cls(model.scale_bass, model.scale_treble, model.body_joint_fret)
+
+    def scale(self, side: Side | None) -> float:
+        """Scale length at a side, or in the middle [mm]."""
+        if side is Side.BASS:
+            return self.scale_bass
+        return self.scale_treble if side is Side.TREBLE else (self.scale_bass + self.scale_treble) / 2
 
 
 class Judge:

@@ -25,9 +25,9 @@ from .counting import Cells, count_cells
 from .facts import came_back, closings, in_parts
 from .judging import Judge
 from .marks import clear_marks, standing_marks
-from .responses import Learned, keep_learned, pooled
+from .messages import keep_messages, messages_of
+from .responses import Kept, keep_learned, pooled
 from .rows import reading_rows
-from .samples import sample_job
 from .store import count_month, facts_of, keep_facts, keep_months, touched_months
 from .tallies import Tallies, count_tallies
 
@@ -48,6 +48,7 @@ class _Counted:
     jobs: list[UUID] = field(default_factory=list)
     months: list[tuple[UUID, int, Cells, Tallies]] = field(default_factory=list)
     facts: list[dict[str, Any]] = field(default_factory=list)
+    messages: list[dict[str, Any]] = field(default_factory=list)
 
 
 def work_off_marks(database: Database, config: Config, clock: Clock) -> int:
@@ -72,7 +73,7 @@ def work_off_marks(database: Database, config: Config, clock: Clock) -> int:
 
 
 def _learn(database: Database, info: dict[str, Any], held: UUID) -> None:
-    """Pool the samples of every kind while benches write, keep what came of it, and clear the held mark."""
+    """Pool the messages of every kind while benches write, keep what came of it, and clear the held mark."""
     with database.read(info) as session:
         learned = _pooled(session)
     with database.write(info) as session:
@@ -84,11 +85,11 @@ def _learn(database: Database, info: dict[str, Any], held: UUID) -> None:
         clear_marks(session, [held])
 
 
-def _pooled(session: Session) -> dict[ResponseKind, dict[UUID, Learned]]:
+def _pooled(session: Session) -> dict[ResponseKind, Kept]:
     return {kind: pooled(session, kind) for kind in ResponseKind}
 
 
-def _keep_learned(session: Session, learned: dict[ResponseKind, dict[UUID, Learned]]) -> None:
+def _keep_learned(session: Session, learned: dict[ResponseKind, Kept]) -> None:
     for kind, rows in learned.items():
         keep_learned(session, kind, rows, now=session.info["now"])
 
@@ -104,6 +105,7 @@ def _count(session: Session, without: UUID | None) -> _Counted:
                 continue
             counted.jobs.append(job_id)
         counted.marks.append(mark)
+    counted.messages = messages_of(session, counted.jobs)
     for model_id, job_ids in _by_model(session, counted.jobs).items():
         model = session.get_one(InstrumentModel, model_id)
         counted.facts += facts_of(session, model, job_ids, zone)
@@ -116,8 +118,7 @@ def _write(session: Session, counted: _Counted, done_with: Collection[UUID]) -> 
     for model_id, month, cells, tallies in counted.months:
         keep_months(session, model_id, {month}, cells, tallies, now=session.info["now"])
     keep_facts(session, counted.jobs, counted.facts)
-    for job in session.scalars(select(Job).where(Job.id.in_(counted.jobs)).order_by(Job.id)):
-        sample_job(session, job)
+    keep_messages(session, counted.jobs, counted.messages)
     clear_marks(session, done_with)
 
 
@@ -184,9 +185,11 @@ def _rebuild_model(database: Database, info: dict[str, Any], model_id: UUID) -> 
         for some in in_parts(marks):
             clear_marks(session, some)
     for start in range(0, len(jobs), JOBS_AT_ONCE):
+        some = jobs[start : start + JOBS_AT_ONCE]
+        with database.read(info) as session:
+            said = messages_of(session, some)
         with database.write(info) as session:
-            for job in session.scalars(select(Job).where(Job.id.in_(jobs[start : start + JOBS_AT_ONCE]))):
-                sample_job(session, job)
+            keep_messages(session, some, said)
     return True
 
 

@@ -1,12 +1,14 @@
-"""What the shop has learned of its adjustments, and the samples that somebody should look at."""
+"""What the shop has learned of its adjustments, and the samples that a human should look at."""
 
 from __future__ import annotations
 
+import math
 from typing import Any
 from uuid import UUID
 
 from sqlalchemy import select
 
+from shimstock_calc.belief.responses import half_time, late_share
 from shimstock_server.database.tables.learning import LearnedResponse, ResponseSample, SampleReview
 from shimstock_server.database.words import ResponseKind, ResponseLevel
 from shimstock_server.web.blueprint import Answer, Blueprint
@@ -42,8 +44,9 @@ VALUES = {
 def get_adjustment_responses(query: dict[str, Any]) -> Answer:
     """List what the shop has learned: how far relief follows the rod, the pull, and action relief.
 
-    The plan takes an instrument's own figures, else its model's, else the shop's, else the stated prior. A
-    worker keeps them at most some seconds behind the readings; a row is written when its figures move.
+    A plan takes an instrument's own figures, else its model's, else the shop's, else the stated prior, as
+    they were when the first reading of its job came. A worker keeps them at most some seconds behind the
+    readings; a row is written when its figures move.
     """
     wanted = select(LearnedResponse)
     for name, column in (
@@ -63,7 +66,8 @@ def get_adjustment_responses(query: dict[str, Any]) -> Answer:
 
 
 def _show_response(row: LearnedResponse) -> dict[str, Any]:
-    coupling = row.kind is ResponseKind.COUPLING
+    coupling, rod = row.kind is ResponseKind.COUPLING, row.kind is ResponseKind.ROD
+    parts, covariance = row.parts, row.covariance or []
     return {
         "kind": row.kind,
         "level": row.level,
@@ -74,6 +78,10 @@ def _show_response(row: LearnedResponse) -> dict[str, Any]:
         "sd": None if coupling else row.sd,
         "mean_number": row.mean if coupling else None,
         "sd_number": row.sd if coupling else None,
+        "late_share": round(late_share(parts), 3) if rod and parts else None,
+        "half_time": half_time(parts) if rod and parts else None,
+        "nut_mean_number": parts[1] if coupling and parts else None,
+        "nut_sd_number": round(math.sqrt(covariance[2]), 4) if coupling and parts else None,
         "samples": row.samples,
         "learned_at": row.learned_at,
     }
@@ -84,10 +92,10 @@ def _show_response(row: LearnedResponse) -> dict[str, Any]:
     answer=schemas.ResponseSamplePage,
 )  # fmt: skip
 def get_response_samples(query: dict[str, Any]) -> Answer:
-    """List the adjustments with a reading before and after, the newest first.
+    """List what each job says of its instrument's rod, coupling and compliance, the newest first.
 
-    `flagged=true&reviewed=false` is the list of those that a human should look at: a wrong sign, a size that
-    nobody would expect, a reading that had not settled, or something else done in between.
+    `flagged=true&reviewed=false` is the list of those that a human should look at: what they say is unlike
+    the other instruments of their model, so that it counts little.
     """
     wanted: Any = select(ResponseSample, SampleReview).outerjoin(
         SampleReview, SampleReview.sample_id == ResponseSample.id
@@ -134,7 +142,7 @@ def show_sample(sample: ResponseSample, review: SampleReview | None) -> dict[str
     body=schemas.SampleReviewIn, answer=schemas.ResponseSampleOut, writes=True, creates="key",
 )  # fmt: skip
 def post_sample_review(sample_id: UUID, body: dict[str, Any]) -> dict[str, Any]:
-    """Say that somebody has looked at a flagged sample, and whether it is left out; the last word counts."""
+    """Say that a flagged sample was looked at, and whether it is left out; the last word counts."""
     sample = current.session.get_one(ResponseSample, sample_id)
     review = current.session.get(SampleReview, sample_id)
     if review is None:

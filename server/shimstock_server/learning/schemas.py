@@ -34,7 +34,21 @@ class AdjustmentResponseOut(StrictSchema):
         metadata={"description": "Of the coupling: by how much it differs from what the geometry says."},
     )
     sd_number = Number(allow_none=True)
-    samples = Whole(required=True)
+    late_share = Number(
+        allow_none=True,
+        metadata={"description": "Of the rod: the part of its effect that comes late; null for others."},
+    )
+    half_time = QuantityOut(
+        "duration",
+        allow_none=True,
+        metadata={"description": "Of the rod: after which time half of that has come."},
+    )
+    nut_mean_number = Number(
+        allow_none=True,
+        metadata={"description": "Of the coupling: what mean_number says of action, for nut action."},
+    )
+    nut_sd_number = Number(allow_none=True)
+    samples = Whole(required=True, metadata={"description": "Jobs that it was learned from."})
     learned_at = Instant(required=True)
 
 
@@ -47,12 +61,15 @@ class ResponseSampleQuery(PageQuery):
     kind = Choice(ResponseKind)
     model_id = Id()
     job_id = Id()
-    flagged = Truth(metadata={"description": "Only those that somebody should look at, or only the others."})
-    reviewed = Truth(metadata={"description": "Only those that somebody has looked at, or only the others."})
+    flagged = Truth(metadata={"description": "Only those that a human should look at, or only the others."})
+    reviewed = Truth(metadata={"description": "Only those that were looked at, or only the others."})
 
 
 class ResponseSampleOut(StrictSchema):
-    """One run of adjustments with a reading before and a settled one after, brought to one hold."""
+    """What a job says of a response: its adjustments, with the readings before and after at one hold.
+
+    Everything that the job read counts, with its hours; the readings shown are those around its adjustments.
+    """
 
     id = Id(required=True)
     kind = Choice(ResponseKind, required=True)
@@ -73,8 +90,8 @@ class ResponseSampleOut(StrictSchema):
         required=True,
         allow_none=True,
         metadata={
-            "description": "What it says by itself [mm/turn, mm/N, or mm per mm of relief]; "
-            "null when nothing can be learned from it."
+            "description": "What the readings shown say by themselves [mm/turn, mm/N, or mm per mm of "
+            "relief]; null when too little was moved."
         },
     )
     expected = Number(required=True, metadata={"description": "What is expected without samples."})
@@ -89,7 +106,7 @@ ResponseSamplePage = page_of(ResponseSampleOut)
 
 
 class SampleReviewIn(StrictSchema):
-    """What somebody decided who looked at a flagged sample."""
+    """What was decided of a flagged sample that was looked at."""
 
     leave_out = Truth(
         load_default=False,

@@ -4,25 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
+from uuid import UUID
 
 from alembic.script import ScriptDirectory
 from flask import Flask
-from sqlalchemy import MetaData, Table, select
+from sqlalchemy import MetaData, Table, column, insert, select
+from sqlalchemy import table as sql_table
 
 from shimstock_server.app import create_app, open_database
 from shimstock_server.clock import FixedClock
 from shimstock_server.config import Config
 from shimstock_server.database import migrate
-from shimstock_server.database.engine import make_engine
+from shimstock_server.database.engine import WRITES, make_engine
+from shimstock_server.database.tables import Base
+from shimstock_server.database.words import ResponseKind
+from shimstock_server.learning import work_off_marks
 from tests.server.clients import Client
 from tests.server.conftest import NOON, SECRET, Staff, make_staff
 from tests.server.workshop import Workshop, case_one_readings, sheet, through_the_service
 
 Rows = dict[str, list[dict[str, Any]]]
-GROWS = {"allowed_moves"}
-"""A later release may know more moves."""
+GROWS = {"allowed_moves", "learning_marks"}
+"""A later release may know more moves, and have jobs counted anew."""
 
 FILLED = {
     "owners", "instruments", "jobs", "job_moves", "claims", "consents", "quotes", "job_parts", "readings",
@@ -48,11 +54,74 @@ def test_an_upgrade_loses_nothing(empty_database_url: str) -> None:
         lost = missing(kept, rows_of(url))
         assert not lost, f"{revision} lost or changed {lost[:3]}"
         kept = rows_of(url)
-    assert {table: len(rows) for table, rows in kept.items() if table in filled} == {
-        table: len(rows) for table, rows in made_here.items() if table in filled
+    stays = filled - {"learning_marks"}
+    assert {table: len(rows) for table, rows in kept.items() if table in stays} == {
+        table: len(rows) for table, rows in made_here.items() if table in stays
     }
     with serving(url) as app:
         go_on(app, staff, waiting, held)
+
+
+def test_what_was_said_of_samples_is_said_of_their_jobs_message(empty_database_url: str) -> None:
+    """Once there was a sample for every run of a job; now a job's message is one."""
+    url = empty_database_url
+    migrate.upgrade(url)
+    with serving(url) as app:
+        staff = make_staff(app.extensions["shimstock"].database, FixedClock(NOON))
+        _, held = work(app, staff)
+    migrate.downgrade(url, "0008")
+    instrument = rows_of(url)["instruments"][0]
+    sample = {
+        "kind": ResponseKind.ROD, "job_id": UUID(held["id"]), "instrument_id": UUID(held["instrument_id"]),
+        "model_id": UUID(str(instrument["model_id"])), "at": NOON,
+        "moved": 0.25, "before": 0.45, "after": 0.35,
+        "before_uncertainty": 0.03, "after_uncertainty": 0.03, "settled": True, "alone": True,
+        "expected": -0.4, "response": -0.4, "variance": 0.03, "adjustments": [], "doubt": None, "used": True,
+    }  # fmt: skip
+    runs = [{**sample, "id": UUID(int=number)} for number in (1, 2, 3)]
+    said = [
+        {"sample_id": UUID(int=number), "reviewed_at": NOON + timedelta(hours=number),
+         "key_id": staff.key_ids["bench"], "technician_id": None, "leave_out": number == 1,
+         "note": f"run {number}"}
+        for number in (1, 2)
+    ]  # fmt: skip
+    insert_rows(url, {"response_samples": runs, "sample_reviews": said})
+    migrate.upgrade(url)
+    rows = rows_of(url)
+    assert len(rows["response_samples"]) == 3  # until the worker has worked them out anew
+    (review,) = rows["sample_reviews"]
+    assert (review["leave_out"], review["note"]) == (True, "run 2")
+    with serving(url) as app:
+        clock = FixedClock(NOON)
+        assert work_off_marks(app.extensions["shimstock"].database, Config(secret=SECRET), clock) > 0
+        manager, bench = clients(app, staff)
+        path = f"/v1/jobs/{held['id']}/reading-sheets"
+        ok(bench.post(path, json=sheet(case_one_readings(Workshop(manager, fittings(manager))),
+                                       taken_at="2026-03-02T14:00:00Z", confirm_clock=True)))  # fmt: skip
+        work_off_marks(app.extensions["shimstock"].database, Config(secret=SECRET), clock)
+        (message,) = [each for each in ok(manager.get("/v1/adjustment-responses/samples"))["items"]
+                      if each["kind"] == "rod"]  # fmt: skip
+        assert (message["used"], message["review_note"]) == (False, "run 2")
+        assert ok(manager.get("/v1/adjustment-responses?kind=rod"))["items"] == []
+
+
+def fittings(manager: Client) -> dict[str, str]:
+    """The tools, by the names that readings know them under."""
+    tools = {each["name"]: each["id"] for each in ok(manager.get("/v1/tools"))["items"]}
+    return {"feelers": tools["Feeler leaves"], "depth": tools["Depth gauge"]}
+
+
+def insert_rows(url: str, rows: Rows) -> None:
+    """Write rows as an earlier release did."""
+    engine = make_engine(url)
+    try:
+        with engine.execution_options(**{WRITES: True}).begin() as connection:
+            for name, some in rows.items():
+                kept = Base.metadata.tables[name].c
+                earlier = sql_table(name, *(column(each, kept[each].type) for each in some[0]))
+                connection.execute(insert(earlier), some)
+    finally:
+        engine.dispose()
 
 
 def _scripts() -> ScriptDirectory:

@@ -25,7 +25,10 @@ class LearningMark(Identified, Base):
 
 
 class ResponseSample(Base):
-    """An adjustment with a reading before and after, brought to one hold; worked out anew with its job."""
+    """What a job says of a response, and the readings in which it is seen; worked out anew with its job.
+
+    Its message is information, held at the first and last fret and read where relief is largest.
+    """
 
     __tablename__ = "response_samples"
     __table_args__ = (
@@ -35,7 +38,7 @@ class ResponseSample(Base):
     )
 
     id: Mapped[UUID] = mapped_column(primary_key=True)
-    """Made from the ids of its adjustments: the same sample keeps it."""
+    """Made from kind and job: worked out anew it stays the same."""
     kind: Mapped[ResponseKind] = mapped_column(words(ResponseKind, "kind"))
     job_id: Mapped[UUID] = mapped_column(ForeignKey("jobs.id"))
     instrument_id: Mapped[UUID] = mapped_column(ForeignKey("instruments.id"))
@@ -53,17 +56,22 @@ class ResponseSample(Base):
     expected: Mapped[float]
     """What is expected without samples."""
     response: Mapped[float | None]
-    """What it says by itself; null when nothing can be learned from it."""
+    """What the readings say by themselves; null when nothing can be learned from them."""
     variance: Mapped[float | None]
+    """Of a sample of an earlier release."""
+    precision: Mapped[list[Any] | None] = mapped_column(Json)
+    """The message's inverse covariance, its lower triangle row by row; null until it is worked out."""
+    pull: Mapped[list[Any] | None] = mapped_column(Json)
+    """The message's precision times mean."""
     adjustments: Mapped[list[Any]] = mapped_column(Json)
     doubt: Mapped[str | None] = mapped_column(String(200))
-    """Why somebody should look at it."""
+    """Why a human should look at it."""
     used: Mapped[bool]
-    """Whether it is used unless somebody has it left out."""
+    """Whether it is used unless a review leaves it out."""
 
 
 class SampleReview(Base):
-    """Somebody has looked at a flagged sample, and perhaps has it left out."""
+    """A flagged sample was looked at, and perhaps left out."""
 
     __tablename__ = "sample_reviews"
 
@@ -88,9 +96,29 @@ class LearnedResponse(Base):
     level: Mapped[ResponseLevel] = mapped_column(words(ResponseLevel, "level"))
     model_id: Mapped[UUID | None] = mapped_column(ForeignKey("instrument_models.id"))
     mean: Mapped[float]
+    """Of the whole response; of the coupling that of action."""
     sd: Mapped[float]
+    parts: Mapped[list[Any] | None] = mapped_column(Json)
+    """Means of all numbers of the kind; null until they are learned."""
+    covariance: Mapped[list[Any] | None] = mapped_column(Json)
+    """Of the parts, the lower triangle row by row."""
     samples: Mapped[int]
+    """Jobs that it was learned from."""
     learned_at: Mapped[datetime]
+
+
+class JobPrior(Base):
+    """What was learned when the first reading of a job came: its plan stays with it."""
+
+    __tablename__ = "job_priors"
+    __table_args__ = ({"info": {"audited": False}},)
+
+    job_id: Mapped[UUID] = mapped_column(ForeignKey("jobs.id"), primary_key=True)
+    instrument_id: Mapped[UUID] = mapped_column(ForeignKey("instruments.id"))
+    """Of which it was learned: once the job is on another instrument it counts no more."""
+    learned: Mapped[dict[str, Any]] = mapped_column(Json)
+    """By kind: level, parts, covariance, samples; a kind that is missing stands at the stated prior."""
+    kept_at: Mapped[datetime]
 
 
 class ReportMonth(Base):
