@@ -88,7 +88,7 @@ def test_every_change_goes_one_way(change: Any) -> None:
     class Kept:
         def send(self, write: Write) -> Answer:
             taken.append(write)
-            return Answer(200, {"ETag": '"1.mm"'}, dict(JOB))
+            return Answer(200, {"ETag": '"1.mm"'}, {"id": "j1", "number": 4, "claim": {"id": "c1"}})
 
     way: Way = Kept()
     service = Service([Says(200, JOB, {"ETag": '"3.mm"'})])

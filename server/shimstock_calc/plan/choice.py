@@ -14,7 +14,6 @@ from .inputs import Adjustment, Part, Prices, Quantity, Reading
 from .outputs import Worth
 from .readings import Known
 from .records import looks, tool_of
-from .staleness import affects
 
 if TYPE_CHECKING:
     from .draft import Draft
@@ -206,11 +205,11 @@ class Choice:
     def _readings_due(self, part: Part, spot: Spot) -> float:
         """Minutes of the readings that an adjustment makes due, which nothing else made due before [min]."""
         made = Adjustment("", part, 0, side=spot.side, string=spot.string, pickup=spot.pickup)
-        draft = self.draft
+        belief, moved = self.draft.belief, self.draft.belief.geometry.moved_by(made)
         return sum(
             self.prices.reading[each.quantity]
-            for each in draft.known
-            if draft.belief.level(each).readings and affects(made, each, draft.plan_input)
+            for each in self.draft.known
+            if each in moved and belief.level(each).readings
         )
 
 

@@ -60,9 +60,9 @@ def test_everything_has_its_place(workshop: Workshop, bench_client: Client, cloc
     ]  # fmt: skip
     assert seen["counts"] == {"queued": 1, "ready": 0}
     assert "Robin" not in str(seen)
-    clock.advance(timedelta(hours=1, minutes=1))
+    clock.advance(timedelta(hours=2, minutes=1))
     (due,) = board(bench_client)["settling"]
-    assert (due["due"], due["due_since"]) == (True, "2026-03-02T13:00:00Z")
+    assert (due["due"], due["due_since"]) == (True, "2026-03-02T14:00:00Z")
 
 
 def test_the_queue_stands_in_the_order_of_the_claims(workshop: Workshop, bench_client: Client) -> None:
@@ -91,7 +91,7 @@ def test_it_changes_only_when_what_it_tells_changes(
         return bench_client.get("/v1/board", headers={"If-None-Match": tag})
 
     assert again().status_code == 304
-    clock.advance(timedelta(minutes=59))
+    clock.advance(timedelta(minutes=119))
     assert again().status_code == 304
     workshop.manager.post("/v1/owners", json={"name": "Somebody Else"})
     assert again().status_code == 304

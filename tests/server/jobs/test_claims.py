@@ -84,7 +84,7 @@ def test_a_settled_neck_comes_before_a_late_promise(
     rests = claim_next_of(workshop, bench_client)
     move(bench_client, rests, "settling", claim=rests["claim"]["id"])
     late = workshop.queued_job(promised_on="2026-02-27")
-    clock.advance(timedelta(hours=1))
+    clock.advance(timedelta(hours=2))
     assert [claim_next(bench_client)["id"] for _ in range(2)] == [rests["id"], late["id"]]
 
 

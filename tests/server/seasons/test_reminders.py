@@ -267,7 +267,7 @@ def test_a_settling_neck_is_mirrored(shop: SeasonShop) -> None:
     (hour,) = shop.reminders(kind="settle-hour")
     assert (hour["due_at"], hour["job_id"], hour["all_day"]) == (rest["available_at"], job, False)
     assert "read relief and action" in hour["sentence"]
-    shop.advance(minutes=70)
+    shop.advance(minutes=130)
     assert shop.tell_due() == 1
     again = shop.bench.post("/v1/jobs/claims", json={}).get_json()
     reading = [{"quantity": "relief", "side": "bass", "value": mm(0.2)}]
