@@ -89,6 +89,14 @@ def test_relief_that_goes_against_the_turn_is_read_again_before_anything_else():
     assert not any(step.changes_instrument and step.do_now for step in made.steps)
 
 
+def test_a_reading_is_never_explained_by_itself():
+    turned = [{"part": "truss-rod", "turns": 0.25, "order": 10 * n, "at": 10.0 * n} for n in (1, 2)]
+    read = [relief(value, order=10 * n + 5, at=10.0 * n + 5) for n, value in enumerate((0.40, 0.30, 0.35))]
+    made = plan([*read, *[{**each, "order": 30} for each in HIGH[1:]]], adjustments=turned)
+    (surprise,) = made.surprises
+    assert (surprise.value, surprise.meant) == (0.35, None)
+
+
 @pytest.mark.parametrize(
     "rod, word",
     [

@@ -204,7 +204,8 @@ def _digits(value: float, low: float, high: float, reading: Reading, kind: Measu
     step = max(round((tool_of(reading)[0] or unit) / unit), 1)
     tried = [whole for whole in range(first, min(last, first + MOST_DIGITS) + 1) if whole % step == 0]
     for whole in sorted(tried, key=lambda each: abs(each * unit - middle)):
-        if typed in _slips_of(_digits_of(whole * unit, decimals), decimals):
+        meant_digits = _digits_of(whole * unit, decimals)
+        if meant_digits != typed and typed in _slips_of(meant_digits, decimals):
             meant = Measure(kind, round(whole * unit, decimals))
             text = say("{meant} would fit: a digit swapped or left out?", meant=meant)
             return Meant("digit", meant.value, text)
