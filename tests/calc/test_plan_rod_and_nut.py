@@ -89,6 +89,14 @@ def test_relief_that_goes_against_the_turn_is_read_again_before_anything_else():
     assert not any(step.changes_instrument and step.do_now for step in made.steps)
 
 
+def test_a_reading_that_hangs_on_a_limit_says_what_it_is_worth_though_it_is_in_spec():
+    made = plan([*GOOD, *pickup_height(2.0), *intonation([1.3, 0.0, 0.0, 0.0, 0.0, 0.0])])
+    (again,) = made.steps
+    assert next(each.verdict for each in made.verdicts if each.string == 1) == "in spec"
+    assert (again.kind, [each.string for each in again.readings_next]) == ("read-again", [1])
+    assert again.worth.saves > again.worth.costs
+
+
 def test_a_reading_is_never_explained_by_itself():
     turned = [{"part": "truss-rod", "turns": 0.25, "order": 10 * n, "at": 10.0 * n} for n in (1, 2)]
     read = [relief(value, order=10 * n + 5, at=10.0 * n + 5) for n, value in enumerate((0.40, 0.30, 0.35))]

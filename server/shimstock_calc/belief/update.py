@@ -143,7 +143,7 @@ class Belief:
         Parameters
         ----------
         reading : Reading
-            The reading from which on the entries are taken in once more.
+            The reading in doubt; it and the entries after it are taken in again.
         aside : bool
             Whether it is set aside.
         more : float

@@ -79,10 +79,15 @@ class Choice:
         high = estimate is not None and estimate.mean > known.goal.item.target
         return filed and high
 
+    def _left(self, known: Known) -> bool:
+        """Whether it is left as it was read: surely in spec, or accepted."""
+        surely = not self.doubtful(known) and (known.verdict.probability or 0.0) >= LEFT
+        return known.verdict.accepted or surely
+
     def worth(self, known: Known, *, reading: bool) -> Worth | None:
         """What another reading, or else an adjustment, saves and costs; None where nothing is in doubt."""
         estimate = self.draft.tomorrow.get(known.spot)
-        if estimate is None or not self.doubtful(known):
+        if estimate is None or self._left(known):
             return None
         act = None if reading else self._act(known, estimate)
         if not reading and act is None:
@@ -111,8 +116,7 @@ class Choice:
 
     def _weigh(self, known: Known) -> tuple[float, float]:
         estimate = self.draft.tomorrow.get(known.spot)
-        surely = not self.doubtful(known) and (known.verdict.probability or 0.0) >= LEFT
-        if estimate is None or known.verdict.accepted or surely:
+        if estimate is None or self._left(known):
             return 0.0, 0.0
         act = self._act(known, estimate)
         possible = (act,) if act is not None else ()

@@ -164,7 +164,7 @@ class ReadingWantedOut(PlaceOut):
         allow_none=True,
         metadata={
             "description": "What the tool should show at once after a step to do now, before the neck has "
-            "come to rest: what a step brings is told as it is at rest. null: not known, or no such step."
+            "come to rest; the changes of a step are values at rest. null: not known, or no such step."
         },
     )
 

@@ -92,7 +92,7 @@ def plan_from_body(
 
 
 class _History:
-    """What was read and done, as rows that are not kept; every bad field is told at once."""
+    """What was read and done, as rows that are not kept; one answer names every bad field."""
 
     def __init__(
         self,
