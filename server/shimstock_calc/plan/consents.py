@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Literal, TypeAlias
 
+from ..vocabulary import ConsentWord
 from .draft import Draft
 from .model import Block
 from .words import say
 
-ConsentStep: TypeAlias = Literal["nut-filing", "saddle-filing", "fret-work", "high-pull"]
+ConsentStep: TypeAlias = ConsentWord
 Needed: TypeAlias = Literal["general", "named"]
 
 NAMES: dict[ConsentStep, str] = {

@@ -6,46 +6,25 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal, TypeAlias
 
-Kind: TypeAlias = Literal["electric", "acoustic-steel", "classical-nylon", "bass"]
-Side: TypeAlias = Literal["bass", "treble"]
-Quantity: TypeAlias = Literal[
-    "relief",
-    "action",
-    "nut-action",
-    "pickup-height",
-    "intonation",
-    "break-clearance",
-    "twist",
-    "saddle-out",
-]
-BridgeKind: TypeAlias = Literal[
-    "two-post",
-    "one-piece",
-    "individual-saddles",
-    "paired-saddles",
-    "fixed-saddle",
-    "movable",
-    "resting-tremolo",
-    "floating-tremolo",
-    "locking-tremolo",
-]
-RodKind: TypeAlias = Literal["none", "single-action", "dual-action"]
-Part: TypeAlias = Literal[
-    "truss-rod",
-    "strings",
-    "bridge-post",
-    "saddle-screw",
-    "saddle",
-    "saddle-position",
-    "nut-slot",
-    "spring-claw",
-    "neck-shim",
-    "pickup-screw",
-    "tailpiece",
-    "frets",
-    "tuners",
-    "instrument",
-]
+from ..vocabulary import (
+    PARTS,
+    QUANTITIES,
+    BridgeWord,
+    ConsentWord,
+    FindingWord,
+    KindWord,
+    PartWord,
+    QuantityWord,
+    RodKindWord,
+    SideWord,
+)
+
+Kind: TypeAlias = KindWord
+Side: TypeAlias = SideWord
+Quantity: TypeAlias = QuantityWord
+BridgeKind: TypeAlias = BridgeWord
+RodKind: TypeAlias = RodKindWord
+Part: TypeAlias = PartWord
 
 
 # ---------------------------------------------------------------- the instrument
@@ -293,31 +272,7 @@ class Adjustment:
 class Finding:
     """Something seen while looking over the instrument."""
 
-    code: Literal[
-        "frets-worn",
-        "fret-high",
-        "fret-loose",
-        "fret-ends-sharp",
-        "rise-at-the-end",
-        "crack",
-        "bridge-lifting",
-        "belly",
-        "neck-angle-low",
-        "neck-joint-loose",
-        "twist",
-        "rod-stiff",
-        "rod-creaks",
-        "rod-no-response",
-        "rod-broken",
-        "nut-cracked",
-        "nut-slot-low",
-        "tuner-slips",
-        "string-damaged",
-        "plate-level",
-        "plate-tail-high",
-        "plate-tail-low",
-        "saddle-pickup-uneven",
-    ]
+    code: FindingWord
     order: int = 0
     fret: int | None = None
     string: int | None = None
@@ -331,7 +286,7 @@ class Consent:
     id: str
     given: bool
     """False = refused."""
-    steps: tuple[Literal["nut-filing", "saddle-filing", "fret-work", "high-pull"], ...] = ()
+    steps: tuple[ConsentWord, ...] = ()
     """Empty = general, as asked for at check-in."""
 
 
@@ -405,27 +360,11 @@ class Prices:
     retune: float = 2.0
     retune_floating: float = 4.0
     reading: dict[Quantity, float] = field(
-        default_factory=lambda: {
-            "relief": 1.0,
-            "twist": 1.0,
-            "action": 0.5,
-            "nut-action": 0.75,
-            "pickup-height": 0.375,
-            "break-clearance": 0.5,
-            "saddle-out": 0.5,
-            "intonation": 0.75,
-        }
+        default_factory=lambda: {word: term.minutes for word, term in QUANTITIES.items()}
     )
     adjustment: dict[Part, float] = field(
         default_factory=lambda: {
-            "truss-rod": 1.0,
-            "bridge-post": 1.5,
-            "saddle-screw": 1.5,
-            "saddle": 15.0,
-            "nut-slot": 1.0,
-            "pickup-screw": 0.5,
-            "saddle-position": 1.5,
-            "spring-claw": 5.0,
+            word: term.minutes for word, term in PARTS.items() if term.minutes is not None
         }
     )
 

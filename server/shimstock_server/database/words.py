@@ -1,15 +1,57 @@
-"""The words that travel on the wire and stand in the tables: the trade's own, in kebab case."""
+"""The words that travel on the wire and stand in the tables, in kebab case; the trade's own come from its
+vocabulary."""
 
 from __future__ import annotations
 
 from enum import StrEnum
 
+from shimstock_calc.vocabulary import (
+    BridgeKind,
+    ConsentKind,
+    FindingCode,
+    Kind,
+    Part,
+    Quantity,
+    RodKind,
+    Side,
+)
 
-class Kind(StrEnum):
-    ELECTRIC = "electric"
-    ACOUSTIC_STEEL = "acoustic-steel"
-    CLASSICAL_NYLON = "classical-nylon"
-    BASS = "bass"
+__all__ = [
+    "OVER",
+    "WENT_OUT",
+    "BookingState",
+    "BridgeKind",
+    "BuiltFor",
+    "ClimateOrigin",
+    "ConsentKind",
+    "DeliveryState",
+    "FindingCode",
+    "Handedness",
+    "JobState",
+    "Kind",
+    "Method",
+    "Movable",
+    "Part",
+    "Position",
+    "Quantity",
+    "ReminderHappening",
+    "ReminderKind",
+    "ReminderState",
+    "ReportState",
+    "ResponseKind",
+    "ResponseLevel",
+    "RodKind",
+    "RoomUse",
+    "Scope",
+    "SettleLook",
+    "Side",
+    "Skill",
+    "SpecScope",
+    "Stage",
+    "StudyState",
+    "Units",
+    "WaitingFor",
+]
 
 
 class BuiltFor(StrEnum):
@@ -20,24 +62,6 @@ class BuiltFor(StrEnum):
 class Handedness(StrEnum):
     RIGHT = "right"
     LEFT = "left"
-
-
-class Quantity(StrEnum):
-    """What a reading sheet can hold, and a setup spec can ask for."""
-
-    RELIEF = "relief"
-    ACTION = "action"
-    NUT_ACTION = "nut-action"
-    PICKUP_HEIGHT = "pickup-height"
-    INTONATION = "intonation"
-    BREAK_CLEARANCE = "break-clearance"
-    TWIST = "twist"
-    SADDLE_OUT = "saddle-out"
-
-
-class Side(StrEnum):
-    BASS = "bass"
-    TREBLE = "treble"
 
 
 class Method(StrEnum):
@@ -141,81 +165,6 @@ class SpecScope(StrEnum):
     MODEL = "model"
     INSTRUMENT = "instrument"
     JOB = "job"
-
-
-class ConsentKind(StrEnum):
-    """What the owner says yes or no to; everything but `general` names a step that cannot be undone."""
-
-    GENERAL = "general"
-    NUT_FILING = "nut-filing"
-    SADDLE_FILING = "saddle-filing"
-    FRET_WORK = "fret-work"
-    HIGH_PULL = "high-pull"
-
-
-class Part(StrEnum):
-    """What a technician turns, files, shims or moves."""
-
-    TRUSS_ROD = "truss-rod"
-    STRINGS = "strings"
-    BRIDGE_POST = "bridge-post"
-    SADDLE_SCREW = "saddle-screw"
-    SADDLE = "saddle"
-    SADDLE_POSITION = "saddle-position"
-    NUT_SLOT = "nut-slot"
-    SPRING_CLAW = "spring-claw"
-    NECK_SHIM = "neck-shim"
-    PICKUP_SCREW = "pickup-screw"
-    TAILPIECE = "tailpiece"
-    FRETS = "frets"
-    TUNERS = "tuners"
-    INSTRUMENT = "instrument"
-
-
-class BridgeKind(StrEnum):
-    TWO_POST = "two-post"
-    ONE_PIECE = "one-piece"
-    INDIVIDUAL_SADDLES = "individual-saddles"
-    PAIRED_SADDLES = "paired-saddles"
-    FIXED_SADDLE = "fixed-saddle"
-    MOVABLE = "movable"
-    RESTING_TREMOLO = "resting-tremolo"
-    FLOATING_TREMOLO = "floating-tremolo"
-    LOCKING_TREMOLO = "locking-tremolo"
-
-
-class RodKind(StrEnum):
-    NONE = "none"
-    SINGLE_ACTION = "single-action"
-    DUAL_ACTION = "dual-action"
-
-
-class FindingCode(StrEnum):
-    """What a look over can find."""
-
-    FRETS_WORN = "frets-worn"
-    FRET_HIGH = "fret-high"
-    FRET_LOOSE = "fret-loose"
-    FRET_ENDS_SHARP = "fret-ends-sharp"
-    RISE_AT_THE_END = "rise-at-the-end"
-    CRACK = "crack"
-    BRIDGE_LIFTING = "bridge-lifting"
-    BELLY = "belly"
-    NECK_ANGLE_LOW = "neck-angle-low"
-    NECK_JOINT_LOOSE = "neck-joint-loose"
-    TWIST = "twist"
-    ROD_STIFF = "rod-stiff"
-    ROD_CREAKS = "rod-creaks"
-    ROD_NO_RESPONSE = "rod-no-response"
-    ROD_BROKEN = "rod-broken"
-    NUT_CRACKED = "nut-cracked"
-    NUT_SLOT_LOW = "nut-slot-low"
-    TUNER_SLIPS = "tuner-slips"
-    STRING_DAMAGED = "string-damaged"
-    PLATE_LEVEL = "plate-level"
-    PLATE_TAIL_HIGH = "plate-tail-high"
-    PLATE_TAIL_LOW = "plate-tail-low"
-    SADDLE_PICKUP_UNEVEN = "saddle-pickup-uneven"
 
 
 class RoomUse(StrEnum):
