@@ -24,11 +24,12 @@ from ..plan.geometry import (
     string_scale,
 )
 from ..plan.goals import OCTAVE, ORDER, SIDES, Spot, goals, whole_place
-from ..plan.inputs import Adjustment, BridgeKind, Instrument, Part, PlanInput, Quantity, Reading, Side
+from ..plan.inputs import Adjustment, Instrument, PlanInput, Quantity, Reading, Side
 from ..plan.records import Records
-from ..plan.staleness import AFFECTS, affects
+from ..plan.staleness import affects
 from ..relief import curvature_from_relief, neck_height
 from ..scale import fret_position
+from ..vocabulary import BRIDGES, DISTURBS, PARTS, QUANTITIES
 from .state import Row
 
 RELIEF, DIFFERENCE = "relief", "difference of relief between the sides"
@@ -39,15 +40,10 @@ COMPLIANCE = "relief per pull of the strings"
 NECK = (RELIEF, DIFFERENCE, QUICK, SLOW, AT_ONCE, QUICKLY, SLOWLY, COUPLING, NUT_COUPLING, COMPLIANCE)
 HEIGHTS: tuple[Quantity, Quantity] = ("action", "nut-action")
 
-LIFTING: frozenset[Part] = frozenset({"bridge-post", "saddle-screw", "saddle"})
-WITH_HEIGHT: frozenset[Quantity] = frozenset({*HEIGHTS, "pickup-height", "intonation", "saddle-out"})
-"""What a part that raises the strings changes, by an amount that is known where its own is recorded."""
-
-ON_POSTS: frozenset[BridgeKind] = frozenset(
-    {"two-post", "one-piece", "movable", "floating-tremolo", "locking-tremolo"}
+FOLLOWED: frozenset[Quantity] = frozenset(
+    {"relief", "twist", *(word for word, term in QUANTITIES.items() if term.follows_height)}
 )
-ONE_SADDLE: frozenset[BridgeKind] = ON_POSTS | {"fixed-saddle"}
-"""Bridges whose inner strings lie on one piece with the outer two."""
+"""What the geometry moves with the neck and the strings; what else an adjustment changes is lost."""
 
 INNER_NUT, INNER_SADDLES, INNER_ONE_SADDLE = 0.10, 0.10, 0.03
 """How far an inner string departs from the line through the outer two: standard deviations at the nut, over
@@ -303,22 +299,22 @@ class Geometry:
     def lost_by(self, adjustment: Adjustment) -> frozenset[Quantity]:
         """Quantities that an adjustment changes by an amount which was not recorded."""
         part = adjustment.part
+        lost = DISTURBS[part] - FOLLOWED
         if part in {"truss-rod", "saddle-position", "pickup-screw"}:
-            return frozenset()
-        if part in LIFTING:
-            lost: frozenset[Quantity] = frozenset({"break-clearance"})
-            return lost if self.height(adjustment) is not None else lost | WITH_HEIGHT
+            return lost
+        if PARTS[part].lifts:
+            return lost if self.height(adjustment) is not None else DISTURBS[part]
         if part == "nut-slot":
             number = self.string_of(adjustment.side, adjustment.string)
             known = number is not None and adjustment.amount is not None
-            return frozenset() if known else frozenset({*HEIGHTS, "intonation"})
+            return lost if known else DISTURBS[part]
         if part == "strings" and adjustment.pull_change is not None:
-            return frozenset({"pickup-height", "break-clearance", "intonation"})
-        return AFFECTS[part]
+            return DISTURBS[part] - {"relief", "twist", *HEIGHTS}
+        return DISTURBS[part]
 
     def height(self, adjustment: Adjustment) -> float | None:
         """How far an adjustment raises the strings' far end [mm]; None = not at all, or not recorded."""
-        if adjustment.part not in LIFTING:
+        if not PARTS[adjustment.part].lifts:
             return None
         if adjustment.amount is not None:  # of a saddle: what was taken off
             return -adjustment.amount if adjustment.part == "saddle" else adjustment.amount
@@ -383,4 +379,4 @@ class Geometry:
         """How far an inner string may depart from the line through the outer two [mm]."""
         if quantity == "nut-action":
             return INNER_NUT
-        return INNER_ONE_SADDLE if self.instrument.bridge.kind in ONE_SADDLE else INNER_SADDLES
+        return INNER_ONE_SADDLE if BRIDGES[self.instrument.bridge.kind].one_saddle else INNER_SADDLES

@@ -14,10 +14,11 @@ import numpy as np
 from .._checks import FloatArray
 from ..plan.inputs import Adjustment, PlanInput, Reading
 from ..plan.records import tool_of
+from ..vocabulary import QUANTITIES
 from .geometry import Geometry
 from .responses import QUICK_TIME, SHARES, SLOW_TIME
 from .state import DIFFUSE
-from .update import HAND, LOST, LOST_SD, PLAUSIBLE, WRONG
+from .update import HAND, LOST, LOST_SD, WRONG
 
 HEALTHY, DEAD, REVERSED = 0.97, 0.02, 0.01
 """Chances before anything was turned [-]; judgement."""
@@ -102,11 +103,11 @@ class _Filters:
         square = away * away / total
         fits = np.array([math.exp(-0.5 * each) for each in square.tolist()])
         fits = fits / np.sqrt(total * (2.0 * math.pi))
-        wide = WRONG / PLAUSIBLE["relief"]
+        wide = WRONG / QUANTITIES["relief"].width
         fits *= 1.0 - WRONG
         density = fits + wide
         right = fits / density
-        if float(self.variance[0]) > PLAUSIBLE["relief"] ** 2:
+        if float(self.variance[0]) > QUANTITIES["relief"].width ** 2:
             density, right = np.ones(len(fits)), np.ones(len(fits))  # the first reading fixes the level
         gain = self.variance * factor / total * right
         self.level += gain * away

@@ -15,6 +15,7 @@ from ..plan.geometry import outermost, share, share_across
 from ..plan.goals import Spot
 from ..plan.inputs import Adjustment, PlanInput, Quantity, Reading
 from ..plan.records import tool_of
+from ..vocabulary import QUANTITIES
 from .expected import Expected, Level
 from .geometry import (
     AT_ONCE,
@@ -59,18 +60,6 @@ HOLD_BIAS = 0.02
 
 WRONG, MOVED = 0.01, 0.003
 """Chance that a reading is wrong, and of an unrecorded move before it [-]; judgement."""
-
-PLAUSIBLE: dict[Quantity, float] = {
-    "relief": 4.0,
-    "twist": 2.0,
-    "action": 5.5,
-    "nut-action": 2.0,
-    "pickup-height": 9.7,
-    "break-clearance": 10.0,
-    "saddle-out": 8.0,
-    "intonation": 120.0,
-}
-"""Width of the plausible range, over which a wrong reading may lie anywhere [mm; cents]; judgement."""
 
 SAVE_EVERY = 8
 """Entries after which the belief is kept, so that a job need not be taken in from its start again [-]."""
@@ -211,7 +200,7 @@ class Belief:
                 if entry.id not in self.shown:
                     continue
                 value, known = 0.0 if entry.zero_or_less else entry.value or 0.0, self.shown[entry.id]
-                first = known.spread > PLAUSIBLE[entry.quantity]
+                first = known.spread > QUANTITIES[entry.quantity].width
                 before = level.last if level.total else None
                 found.append(
                     Expected(entry, taken.spot, value, known.mean, known.spread, first, level.turned, before)
@@ -291,7 +280,7 @@ class Belief:
 
     def _lose(self, spot: Spot) -> None:
         """Forget a level altogether."""
-        wide = DIFFUSE_CENTS if spot.quantity == "intonation" else DIFFUSE
+        wide = DIFFUSE_CENTS if QUANTITIES[spot.quantity].unit == "cents" else DIFFUSE
         if spot.quantity in HEIGHTS and spot.side is None:
             wide = self.geometry.inner_spread(spot.quantity)
         self.state.set(self.geometry.at(spot), 0.0, wide)
@@ -351,7 +340,7 @@ class Belief:
         taken = self.taken.get(reading.id)
         if taken is None:
             return
-        wide = PLAUSIBLE[reading.quantity]
+        wide = QUANTITIES[reading.quantity].width
         if reading.id in self.aside:
             self.likelihood += math.log(WRONG / wide)
             return
@@ -393,7 +382,7 @@ class Belief:
         relief the likelihood has no width of its own: half a millimetre about the target, then.
         """
         known = self.state.estimate(row)
-        if known.spread > PLAUSIBLE["relief"]:
+        if known.spread > QUANTITIES["relief"].width:
             item = self.geometry.items.get(spot)
             self.state.observe(self.geometry.row(spot), item.target if item else 0.0, 0.25)
             known = self.state.estimate(row)
@@ -498,7 +487,7 @@ class Belief:
                 continue
             known = self.estimate(spot)
             amount = self._moved(adjustment, spot)
-            if amount is None or known.spread > PLAUSIBLE[spot.quantity]:
+            if amount is None or known.spread > QUANTITIES[spot.quantity].width:
                 self._lose(spot)
                 continue
             by = -amount

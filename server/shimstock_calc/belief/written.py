@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from ..plan.goals import Spot
+from ..vocabulary import QUANTITIES
 from .geometry import AT_ONCE, COUPLING, HEIGHTS, NUT_COUPLING, QUICKLY, SLOWLY
 from .update import Belief
 
@@ -98,7 +99,7 @@ def _spot_of(name: object) -> Spot | None:
 
 def _unit(name: object) -> str:
     spot = _spot_of(name)
-    return UNITS.get(name, "cents" if spot is not None and spot.quantity == "intonation" else "mm")
+    return UNITS.get(name, "mm" if spot is None else QUANTITIES[spot.quantity].unit)
 
 
 def _name(name: object) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ..vocabulary import BRIDGES
 from .cautions import cautions
 from .draft import Draft
 from .model import Step
@@ -25,7 +26,7 @@ def break_clearance(draft: Draft) -> None:
     ]
     if not low:
         return
-    if draft.instrument.bridge.kind != "two-post":
+    if not BRIDGES[draft.instrument.bridge.kind].has_tailpiece:
         draft.note(
             "break-clearance",
             say("a string touches the bridge behind its saddle"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ..errors import Contradiction, Missing, OutOfRange
+from ..vocabulary import GEOMETRY, QUANTITIES
 from .break_clearance_steps import break_clearance
 from .draft import Draft
 from .final_steps import final_readings
@@ -13,7 +14,7 @@ from .model import Plan, PlanInput
 from .nut_steps import nut, say_low_to_come
 from .pickup_steps import pickups
 from .plate_steps import distrust_heights, plate
-from .reading_steps import GEOMETRY, measure, surprised, tune_first
+from .reading_steps import measure, surprised, tune_first
 from .relief_steps import relief, settle
 from .string_steps import restring, restring_to_come, say_strings_on_it, stop_at_steel_on_nylon
 from .words import say
@@ -61,13 +62,18 @@ def make_plan(plan_input: PlanInput) -> Plan:
     action(draft)
     say_low_to_come(draft)
     if not draft.relief_unreachable:
-        measure(draft, ("twist", "saddle-out"), gate="nothing")
+        _only_read(draft)
         break_clearance(draft)
         pickups(draft)
         intonation(draft)
         final_readings(draft)
     draft.note("judgement", say("computed from the readings given; the technician's eye and hand decide"))
     return draft.plan()
+
+
+def _only_read(draft: Draft) -> None:
+    """Ask for what no step is about."""
+    measure(draft, tuple(word for word, term in QUANTITIES.items() if not term.has_step), gate="nothing")
 
 
 def _read(draft: Draft) -> None:

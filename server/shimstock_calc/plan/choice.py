@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from ..belief.price import After, Limits, chance, normal, worth_of_adjusting, worth_of_reading
 from ..belief.state import Estimate
-from ..belief.update import PLAUSIBLE
 from ..conformity import SURE
+from ..vocabulary import BRIDGES, PARTS, QUANTITIES
 from .goals import Spot
 from .inputs import Adjustment, Part, Prices, Quantity, Reading
 from .outputs import Worth
@@ -30,18 +30,8 @@ LEFT = 0.98
 PASSES = 3.0
 """Passes of the file that a nut slot usually takes [-]; judgement."""
 
-PARTS: dict[Quantity, Part] = {
-    "relief": "truss-rod",
-    "nut-action": "nut-slot",
-    "pickup-height": "pickup-screw",
-    "intonation": "saddle-position",
-}
-"""The part that moves a quantity; action's is the bridge's."""
-
 LATE = 0.1
 """What a rod's response leaves unsure after its last turn was read, as turns of that [turns]; judgement."""
-
-DETUNING: frozenset[Part] = frozenset({"truss-rod", "bridge-post", "saddle-screw", "saddle", "spring-claw"})
 
 
 class Choice:
@@ -178,9 +168,9 @@ class Choice:
             return None
         away = abs(estimate.mean - known.goal.item.target)
         prices, kind = self.prices, self.draft.instrument.bridge.kind
-        retune = prices.retune_floating if kind in {"floating-tremolo", "locking-tremolo"} else prices.retune
+        retune = prices.retune_floating if BRIDGES[kind].floats else prices.retune
         minutes = prices.adjustment[part] + prices.prompt
-        minutes += retune if part in DETUNING else 0.0
+        minutes += retune if PARTS[part].detunes else 0.0
         coming = max(estimate.variance - self.draft.belief.estimate(known.spot).variance, 0.0)
         spread = math.sqrt(self.noise(known) + coming)
         if part == "truss-rod":
@@ -195,16 +185,12 @@ class Choice:
     def _part(self, known: Known, estimate: Estimate) -> Part | None:
         quantity = known.spot.quantity
         if quantity == "action":
-            kind = self.draft.instrument.bridge.kind
-            if kind == "fixed-saddle":
-                return "saddle"
-            saddles = {"individual-saddles", "paired-saddles", "resting-tremolo"}
-            return "saddle-screw" if kind in saddles else "bridge-post"
+            return BRIDGES[self.draft.instrument.bridge.kind].raised_by
         if quantity == "intonation" and self.draft.instrument.bridge.kind == "fixed-saddle":
             return None
         if quantity == "nut-action" and estimate.mean <= known.goal.item.target:
             return None
-        return PARTS.get(quantity)
+        return QUANTITIES[quantity].part
 
     def _readings_due(self, part: Part, spot: Spot) -> float:
         """Minutes of the readings that an adjustment makes due, which nothing else made due before [min]."""
@@ -225,4 +211,4 @@ def limits(known: Known) -> Limits:
 
 def fixed(quantity: Quantity, estimate: Estimate) -> bool:
     """Whether anything is known of a level."""
-    return estimate.spread < PLAUSIBLE[quantity] / 2.0
+    return estimate.spread < QUANTITIES[quantity].width / 2.0

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from ..belief.update import Belief
+from ..vocabulary import PARTS
 from .choice import fixed
 from .goals import Spot
 from .inputs import Adjustment
@@ -17,9 +18,6 @@ from .words import say
 
 if TYPE_CHECKING:
     from .draft import Draft
-
-FILED = frozenset({"saddle", "nut-slot"})
-"""Parts whose amount is what was taken off."""
 
 
 def spot_at(place: Change | ReadingWanted | SurprisingReading) -> Spot:
@@ -50,7 +48,7 @@ def with_expected(draft: Draft) -> list[Step]:
 def _made(place: int, move: Move) -> Adjustment:
     """The adjustment that a move asks for."""
     amount = move.amount
-    if amount is not None and move.part in FILED:
+    if amount is not None and PARTS[move.part].is_filed:
         amount = abs(amount) if move.direction == "file" else -abs(amount)
     return Adjustment(
         f"planned {place}", move.part, 0,

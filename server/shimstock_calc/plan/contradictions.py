@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from ..belief.update import PLAUSIBLE
 from ..errors import Contradiction
 from ..neck import string_line
+from ..vocabulary import QUANTITIES
 from .geometry import side_scale
 from .goals import OCTAVE, SIDES, Spot
 from .inputs import Side
@@ -108,7 +108,7 @@ def _unusual(known: Known) -> float:
     high = item.target if item.upper is None else item.upper
     spread = ARRIVES * (high - low) or 0.25
     away = min(abs(value - item.target) / spread, FARTHEST)
-    return spread * math.exp(0.5 * away * away) / PLAUSIBLE[known.spot.quantity]
+    return spread * math.exp(0.5 * away * away) / QUANTITIES[known.spot.quantity].width
 
 
 def _contradiction(sheet: Sheet, side: Side, found: list[Verdict], slack: float) -> Contradiction | None:

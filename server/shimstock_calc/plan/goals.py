@@ -9,24 +9,17 @@ from typing import NamedTuple
 
 from ..errors import Contradiction, Missing, OutOfRange
 from ..relief import largest_relief_fret
+from ..vocabulary import QUANTITIES
 from .geometry import ReliefPlace, outermost, share_across, side_scale
 from .model import Instrument, PlanInput, Quantity, Reading, Side, SpecItem
 
 OCTAVE = 12
 SIDES: tuple[Side, Side] = ("bass", "treble")
-SIDED: frozenset[Quantity] = frozenset({"action", "nut-action", "saddle-out"})
-ON_A_SIDE: frozenset[Quantity] = SIDED | {"relief", "break-clearance"}
-"""Quantities whose readings at an outermost string are readings of that side."""
-ORDER: tuple[Quantity, ...] = (
-    "relief",
-    "twist",
-    "nut-action",
-    "action",
-    "saddle-out",
-    "break-clearance",
-    "pickup-height",
-    "intonation",
+ON_A_SIDE: frozenset[Quantity] = frozenset(
+    word for word, term in QUANTITIES.items() if term.outer_is_side and "pickup" not in term.told_apart_by
 )
+"""Quantities whose readings at an outermost string are readings of that side."""
+ORDER: tuple[Quantity, ...] = tuple(QUANTITIES)
 
 
 class Spot(NamedTuple):

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from ..bridge import height_turns, post_changes, round_to_eighth, saddle_change, string_changes
 from ..errors import Missing
 from ..scale import fret_position
+from ..vocabulary import BRIDGES
 from . import directions
 from .cautions import cautions
 from .draft import Draft
@@ -61,7 +61,7 @@ def action(draft: Draft) -> None:
         fixed_saddle(draft, say_unreachable)
         return
     # a bridge on two posts moves under every string, so that each side is aimed at its target
-    whole = draft.instrument.bridge.kind in POST_NAMES
+    whole = BRIDGES[draft.instrument.bridge.kind].on_posts
     wanted = {
         known.spot: _wanted_rise(draft, known.spot) for known in goals if whole or draft.wants_step(known)
     }
@@ -77,17 +77,8 @@ def _wanted_rise(draft: Draft, spot: Spot) -> float:
 
 
 def _turn(draft: Draft, wanted: dict[Spot, float]) -> Turned:
-    kinds: dict[str, Callable[[Draft, dict[Spot, float]], Turned]] = {
-        "two-post": _posts,
-        "one-piece": _posts,
-        "movable": _posts,
-        "floating-tremolo": _posts,
-        "locking-tremolo": _posts,
-        "individual-saddles": _saddles,
-        "paired-saddles": _saddles,
-        "resting-tremolo": _saddles,
-    }
-    return kinds[draft.instrument.bridge.kind](draft, wanted)
+    kind = draft.instrument.bridge.kind
+    return _posts(draft, wanted) if BRIDGES[kind].on_posts else _saddles(draft, wanted)
 
 
 def needed(value: float | None, name: str) -> float:
@@ -114,21 +105,12 @@ def _within_travel(draft: Draft, turns: float, pitch: float) -> tuple[float, boo
     return math.copysign(math.floor(max(left, 0.0) / pitch * 8.0 + 1e-9) / 8.0, turns) + 0.0, True
 
 
-POST_NAMES = {
-    "two-post": "post",
-    "one-piece": "stud",
-    "movable": "thumbwheel",
-    "floating-tremolo": "pivot",
-    "locking-tremolo": "pivot",
-}
-
-
 def _posts(draft: Draft, wanted: dict[Spot, float]) -> Turned:
     bridge = draft.instrument.bridge
     pitch = needed(bridge.height_thread_pitch, "height_thread_pitch")
     posts, spread = needed(bridge.post_spacing, "post_spacing"), needed(bridge.string_spread, "string_spread")
     rise = post_changes(wanted.get(BASS, 0.0), wanted.get(TREBLE, 0.0), posts, spread)
-    turned = Turned(POST_NAMES[bridge.kind])
+    turned = Turned(BRIDGES[bridge.kind].post or "")
     done: list[float] = []
     for side, height in (("bass", float(rise.bass)), ("treble", float(rise.treble))):
         turns = float(height_turns(height, pitch))

@@ -6,6 +6,7 @@ import math
 
 from ..bridge import round_to_eighth
 from ..intonation import intonation_after_move, saddle_move, saddle_turns
+from ..vocabulary import BRIDGES
 from . import directions
 from .cautions import cautions
 from .draft import Draft, Shift
@@ -103,7 +104,7 @@ def _worth_it(draft: Draft, shift: Shift) -> bool:
 
 def _moves(draft: Draft, due: list[Known]) -> tuple[list[Move], dict[Spot, tuple[float, float]]]:
     kind = draft.instrument.bridge.kind
-    together = kind in {"one-piece", "movable", "paired-saddles"}
+    together = BRIDGES[kind].moves_whole or kind == "paired-saddles"
     known = [each for each in draft.of("intonation") if each.spot in draft.values] if together else due
     wanted = {
         each.spot.string or 0: float(
@@ -115,7 +116,7 @@ def _moves(draft: Draft, due: list[Known]) -> tuple[list[Move], dict[Spot, tuple
         )
         for each in known
     }
-    if kind in {"one-piece", "movable"}:
+    if BRIDGES[kind].moves_whole:
         moves, shift = _whole_bridge(draft, wanted)
         return (moves, shift) if _worth_it(draft, shift) else ([], {})
     groups = [[number] for number in sorted(wanted)]
@@ -299,7 +300,8 @@ NOT_WORTH_IT = "no move of it is worth what it does to the others"
 def _say_shared(draft: Draft, due: list[Known], end: str) -> None:
     """Strings that share a saddle or a bridge, and cannot all be right."""
     out = [known.spot.string or 0 for known in due]
-    if draft.instrument.bridge.kind in {"one-piece", "movable", "paired-saddles"} and out:
+    kind = draft.instrument.bridge.kind
+    if out and (BRIDGES[kind].moves_whole or kind == "paired-saddles"):
         draft.note(
             "shared-saddle",
             say(

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
+from ..vocabulary import BRIDGES, GEOMETRY
 from . import directions
 from .cautions import cautions
 from .draft import Draft
 from .model import Finding, Part, Step
-from .reading_steps import GEOMETRY
 from .words import Measure, Sentence, say
 
-BALANCED = frozenset({"floating-tremolo", "locking-tremolo"})
+BALANCED = frozenset(word for word, term in BRIDGES.items() if term.floats)
 CLAW = "Spring claw: turn both screws {way} alike ({seen}), tuning in between, until the plate is level"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from ..vocabulary import PARTS, QUANTITIES
 from .cautions import cautions
 from .goals import Spot
 from .inputs import LEAST_REST
@@ -13,20 +14,6 @@ from .words import Sentence, say
 
 if TYPE_CHECKING:
     from .draft import Draft, Gate
-
-GEOMETRY: tuple[Quantity, ...] = ("relief", "nut-action", "action")
-"""The three readings that fix a string over its neck."""
-
-NAMES: dict[Quantity, str] = {
-    "relief": "relief",
-    "twist": "twist",
-    "action": "action",
-    "nut-action": "nut action",
-    "pickup-height": "pickup height",
-    "break-clearance": "break clearance",
-    "saddle-out": "height of the saddle above its slot",
-    "intonation": "intonation",
-}
 
 
 def listed(words: list[str]) -> str:
@@ -63,7 +50,7 @@ def named(spots: list[Spot]) -> str:
         strings = sorted(
             spot.string for spot in spots if spot.quantity == quantity and spot.string is not None
         )
-        name = NAMES[quantity]
+        name = QUANTITIES[quantity].name
         if strings:
             name += f" of string{'s' if len(strings) > 1 else ''} {numbered(strings)}"
         words.append(name)
@@ -236,7 +223,7 @@ def settling(draft: Draft) -> Settling:
     -----
     One rest with a relief reading after it (judgement: two hours, one at the least).
     """
-    moved = [each for each in draft.plan_input.adjustments if each.part in {"truss-rod", "strings"}]
+    moved = [each for each in draft.plan_input.adjustments if PARTS[each.part].slow]
     if not moved:
         return Settling("not needed")
     last = max(moved, key=lambda each: each.order)

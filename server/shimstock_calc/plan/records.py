@@ -4,26 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from ..vocabulary import QUANTITIES
 from .geometry import side_scale, string_scale
 from .goals import Spot, relief_place, spot_of
-from .inputs import PlanInput, Quantity, Reading
+from .inputs import PlanInput, Reading
 from .staleness import disturbed_since
 from .words import Sentence, say
-
-COARSEST: dict[Quantity, tuple[float, float]] = {
-    "relief": (0.05, 0.03),
-    "twist": (0.05, 0.042),
-    "action": (0.5, 0.08),
-    "nut-action": (0.25, 0.06),
-    "pickup-height": (0.5, 0.08),
-    "break-clearance": (0.5, 0.08),
-    "saddle-out": (0.5, 0.08),
-    "intonation": (1.0, 1.2),
-}
-"""Resolution and repeatability of the coarsest usual tool [mm; cents]; repeatabilities from memory."""
-
-WEATHER: frozenset[Quantity] = frozenset({"relief", "twist", "action", "nut-action"})
-"""No verdict on these while the instrument is cold or the room too dry or damp."""
 
 
 class Records:
@@ -74,11 +60,11 @@ class Records:
                 "read with a capo at fret {fret}; only action with a capo at fret 1 can be converted",
                 fret=reading.capo,
             )
-        return self._bad_air(reading) if reading.quantity in WEATHER else None
+        return self._bad_air(reading) if QUANTITIES[reading.quantity].follows_air else None
 
     def bad_air(self, reading: Reading) -> bool:
         """Whether the instrument was cold, too dry or too damp for a verdict."""
-        return reading.quantity in WEATHER and self._bad_air(reading) is not None
+        return QUANTITIES[reading.quantity].follows_air and self._bad_air(reading) is not None
 
     def _bad_air(self, reading: Reading) -> Sentence | None:
         settings, humidity = self.plan_input.settings, reading.humidity
@@ -100,7 +86,7 @@ def _age(reading: Reading) -> tuple[int, int, str]:
 def tool_of(reading: Reading) -> tuple[float | None, float | None]:
     """Resolution and repeatability of a reading's tool, or of the coarsest usual one when none is named."""
     if reading.resolution is None and reading.repeatability is None:
-        return COARSEST[reading.quantity]
+        return QUANTITIES[reading.quantity].coarsest
     repeatability = reading.repeatability
     return reading.resolution, None if repeatability is None else repeatability * reading.noise
 

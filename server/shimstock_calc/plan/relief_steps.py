@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 
 from ..bridge import round_to_eighth
+from ..vocabulary import GEOMETRY
 from . import directions
 from .cautions import cautions
 from .draft import Draft
 from .model import Block, Move, Step
-from .reading_steps import GEOMETRY, after_rest, place_again, read_again, settling
+from .reading_steps import after_rest, place_again, read_again, settling
 from .readings import Known
 from .rod_check import DOUBTED, TEST_TURN, proven, rod_answers, rod_turns, turns_back
 from .string_steps import heavier_sets, neck_compliance

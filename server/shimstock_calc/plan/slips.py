@@ -7,11 +7,11 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from ..belief.surprise import Surprise
+from ..vocabulary import QUANTITIES
 from .contradictions import Contradicted
 from .goals import Spot
-from .inputs import Quantity, Reading
+from .inputs import Reading
 from .outputs import Meant, OtherReading, Slip, SlipCode, SurprisingReading
-from .reading_steps import NAMES
 from .records import tool_of
 from .words import Measure, MeasureKind, Sentence, say
 
@@ -20,9 +20,6 @@ if TYPE_CHECKING:
 
 FITS = 2.0
 """How far from what was expected the value meant may lie [standard deviations]; judgement."""
-
-SIXTY_FOURTHS: frozenset[Quantity] = frozenset({"action", "pickup-height", "break-clearance", "saddle-out"})
-"""Heights that are read with a rule; the others are read in thousandths; common practice."""
 
 UNITS: tuple[tuple[float, str], ...] = (
     (25.4, "{meant} would fit: inches and mm mixed up?"),
@@ -139,8 +136,8 @@ def _meant(draft: Draft, found: Surprise) -> Meant | None:
     if shown.reading.zero_or_less:
         return None
     low, high = (shown.expected + sign * FITS * shown.spread for sign in (-1.0, 1.0))
-    cents = shown.spot.quantity == "intonation"
-    units = UNITS[1:] if cents else (*UNITS, RULE if shown.spot.quantity in SIXTY_FOURTHS else THOU)
+    cents = QUANTITIES[shown.spot.quantity].unit == "cents"
+    units = UNITS[1:] if cents else (*UNITS, RULE if QUANTITIES[shown.spot.quantity].by_rule else THOU)
     for factor, template in units:
         for value in (shown.value * factor, shown.value / factor):
             if low <= value <= high:
@@ -238,7 +235,7 @@ def _contradicting(found: Contradicted) -> SurprisingReading:
     first, second = found.several[:2]
     chance = round(found.chance, 4)
     reading = first.verdict.reading or ""
-    names = NAMES[first.spot.quantity], NAMES[second.spot.quantity]
+    names = QUANTITIES[first.spot.quantity].name, QUANTITIES[second.spot.quantity].name
     return SurprisingReading(
         reading, *first.spot,
         value=first.verdict.value or 0.0,

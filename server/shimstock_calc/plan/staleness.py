@@ -4,52 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from ..vocabulary import BRIDGES, DISTURBS, PARTS, QUANTITIES
 from .goals import Spot
-from .inputs import Adjustment, BridgeKind, Part, PlanInput, Quantity, Side
-
-HEIGHT: frozenset[Quantity] = frozenset(
-    {"action", "nut-action", "pickup-height", "intonation", "break-clearance"}
-)
-SOUND: frozenset[Quantity] = HEIGHT | {"relief", "twist"}
-
-AFFECTS: dict[Part, frozenset[Quantity]] = {
-    "truss-rod": frozenset({"relief", "twist", "action", "nut-action", "intonation"}),
-    "strings": SOUND,
-    "bridge-post": HEIGHT,
-    "saddle-screw": HEIGHT,
-    "saddle": HEIGHT | {"saddle-out"},
-    "saddle-position": frozenset({"intonation"}),
-    "nut-slot": frozenset({"nut-action", "action", "intonation"}),
-    "spring-claw": HEIGHT | {"relief"},
-    "neck-shim": HEIGHT,
-    "pickup-screw": frozenset({"pickup-height"}),
-    "tailpiece": frozenset({"break-clearance"}),
-    "frets": SOUND,
-    "tuners": frozenset(),
-    "instrument": frozenset(),
-}
-"""Quantities that an adjustment of a part changes.
-
-The height of a pickup is read with the string held at the last fret, beyond the bend: a rod leaves it.
-"""
-
-
-OWN: dict[Quantity, frozenset[Part]] = {
-    "relief": frozenset({"truss-rod", "strings"}),
-    "action": frozenset({"bridge-post", "saddle-screw", "saddle", "neck-shim", "strings"}),
-    "nut-action": frozenset({"nut-slot", "strings"}),
-    "pickup-height": frozenset({"pickup-screw"}),
-    "intonation": frozenset({"saddle-position", "strings"}),
-    "break-clearance": frozenset({"tailpiece"}),
-    "saddle-out": frozenset({"saddle"}),
-}
-"""Parts that are adjusted for the sake of a quantity: it is read before anything more is done to it."""
+from .inputs import Adjustment, BridgeKind, PlanInput, Side
 
 
 def own_part_moved(spot: Spot, since: int, plan_input: PlanInput) -> bool:
     """Whether a quantity was adjusted after a reading, for its own sake."""
+    own = QUANTITIES[spot.quantity].adjusted_by
     return any(
-        each.order > since and each.part in OWN.get(spot.quantity, ()) and affects(each, spot, plan_input)
+        each.order > since and each.part in own and affects(each, spot, plan_input)
         for each in plan_input.adjustments
     )
 
@@ -68,11 +32,11 @@ def affects(adjustment: Adjustment, spot: Spot, plan_input: PlanInput) -> bool:
 
 def moves(adjustment: Adjustment, spot: Spot, bridge: BridgeKind, strings: Sequence[int]) -> bool:
     """Whether an adjustment changes what is read at a spot of an instrument with this bridge and strings."""
-    if spot.quantity not in AFFECTS[adjustment.part]:
+    if spot.quantity not in DISTURBS[adjustment.part]:
         return False
     if adjustment.part == "pickup-screw":
         return adjustment.pickup is None or spot.pickup is None or adjustment.pickup == spot.pickup
-    if adjustment.part in {"nut-slot", "saddle-screw", "saddle-position"}:
+    if PARTS[adjustment.part].of_a_string:
         return _same_string(adjustment, spot, bridge, strings)
     return True
 
@@ -81,7 +45,7 @@ def _same_string(adjustment: Adjustment, spot: Spot, bridge: BridgeKind, strings
     def named(side: Side | None, string: int | None) -> int | None:
         return {"bass": strings[-1], "treble": strings[0]}[side] if side and string is None else string
 
-    if adjustment.part == "saddle-position" and bridge in {"one-piece", "movable"}:
+    if adjustment.part == "saddle-position" and BRIDGES[bridge].moves_whole:
         return True
     turned, read = named(adjustment.side, adjustment.string), named(spot.side, spot.string)
     if turned is None or read is None or turned == read:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from ..vocabulary import QUANTITIES
 from .goals import Spot
 from .model import Change, Note, Plan, ReadingWanted, Step
-from .reading_steps import NAMES, listed, named, numbered
+from .reading_steps import listed, named, numbered
 from .words import Measure, MeasureKind, Writer, write_measure
 
 WIDTH = 100
@@ -83,7 +84,7 @@ def readings_text(wanted: Iterable[ReadingWanted]) -> str:
 
 
 def _group_text(reading: ReadingWanted, group: list[ReadingWanted]) -> str:
-    words = NAMES[reading.quantity]
+    words = QUANTITIES[reading.quantity].name
     strings = [each.string for each in group if each.string is not None]
     if strings:
         words += f" of string{'s' if len(strings) > 1 else ''} {numbered(strings)}"
@@ -126,7 +127,7 @@ def _values(changes: Sequence[Change], values: Sequence[float], write: Writer) -
 
 def _from_to(changes: list[Change], step: Step, write: Writer) -> str:
     first = changes[0]
-    name = NAMES[first.quantity] + (f" ({first.pickup})" if first.pickup else "")
+    name = QUANTITIES[first.quantity].name + (f" ({first.pickup})" if first.pickup else "")
     strings = [change.string for change in changes if change.string is not None]
     if strings:
         name += f" of string{'s' if len(strings) > 1 else ''} {numbered(strings)}"
@@ -156,12 +157,12 @@ def _limits(changes: list[Change], write: Writer) -> str:
 
 
 def _to(changes: Iterable[Change], write: Writer) -> str:
-    return listed(
-        [
-            f"{NAMES[group[0].quantity]} to {_values(group, [change.after for change in group], write)}"
-            for group in _by_quantity(changes)
-        ]
-    )
+    return listed([_to_values(group, write) for group in _by_quantity(changes)])
+
+
+def _to_values(group: list[Change], write: Writer) -> str:
+    name = QUANTITIES[group[0].quantity].name
+    return f"{name} to {_values(group, [change.after for change in group], write)}"
 
 
 def _readings(wanted: Iterable[ReadingWanted]) -> str:

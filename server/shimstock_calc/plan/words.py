@@ -8,15 +8,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-MeasureKind: TypeAlias = Literal[
-    "relief",
-    "action",
-    "nut-action",
-    "pickup-height",
-    "intonation",
-    "break-clearance",
-    "twist",
-    "saddle-out",
+from ..vocabulary import QUANTITIES, QuantityWord
+
+OtherKind: TypeAlias = Literal[
     "height",
     "distance",
     "radius",
@@ -31,6 +25,7 @@ MeasureKind: TypeAlias = Literal[
     "minutes",
     "humidity",
 ]
+MeasureKind: TypeAlias = QuantityWord | OtherKind
 
 
 @dataclass(frozen=True)
@@ -53,14 +48,7 @@ Value: TypeAlias = Measure | str | int
 Writer: TypeAlias = Callable[[Measure], str]
 
 UNITS: dict[str, str] = {
-    "relief": "mm",
-    "action": "mm",
-    "nut-action": "mm",
-    "pickup-height": "mm",
-    "intonation": "cents",
-    "break-clearance": "mm",
-    "twist": "mm",
-    "saddle-out": "mm",
+    **{word: term.unit for word, term in QUANTITIES.items()},
     "height": "mm",
     "distance": "mm",
     "radius": "mm",

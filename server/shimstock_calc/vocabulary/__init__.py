@@ -3,15 +3,17 @@
 from .bridges import BRIDGES, BridgeKind, BridgeTerm, BridgeWord
 from .findings import FINDINGS, FindingCode, FindingTerm, FindingWord
 from .instruments import Kind, KindWord, RodKind, RodKindWord, Side, SideWord
-from .parts import PARTS, WAYS, ConsentKind, ConsentWord, Part, PartTerm, PartWord, Way
-from .quantities import GEOMETRY, QUANTITIES, Quantity, QuantityTerm, QuantityWord
+from .parts import PARTS, TIGHTEN, WAYS, ConsentKind, ConsentWord, Part, PartTerm, PartWord, Way
+from .quantities import DISTURBS, GEOMETRY, QUANTITIES, Quantity, QuantityTerm, QuantityWord
 
 __all__ = [
     "BRIDGES",
+    "DISTURBS",
     "FINDINGS",
     "GEOMETRY",
     "PARTS",
     "QUANTITIES",
+    "TIGHTEN",
     "WAYS",
     "BridgeKind",
     "BridgeTerm",

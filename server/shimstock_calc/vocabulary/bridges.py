@@ -40,6 +40,11 @@ class BridgeKind(StrEnum):
     FLOATING_TREMOLO = "floating-tremolo"
     LOCKING_TREMOLO = "locking-tremolo"
 
+    @property
+    def term(self) -> BridgeTerm:
+        """All that is said of it."""
+        return BRIDGES[self.value]
+
 
 @dataclass(frozen=True)
 class BridgeTerm:

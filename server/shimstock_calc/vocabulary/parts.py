@@ -48,6 +48,11 @@ class Part(StrEnum):
     TUNERS = "tuners"
     INSTRUMENT = "instrument"
 
+    @property
+    def term(self) -> PartTerm:
+        """All that is said of it."""
+        return PARTS[self.value]
+
 
 ConsentWord: TypeAlias = Literal["nut-filing", "saddle-filing", "fret-work", "high-pull"]
 

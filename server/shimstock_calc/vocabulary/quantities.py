@@ -12,7 +12,7 @@ from types import MappingProxyType
 from typing import Literal, TypeAlias
 
 from .instruments import KindWord
-from .parts import PartWord
+from .parts import PARTS, PartWord
 
 QuantityWord: TypeAlias = Literal[
     "relief",
@@ -38,8 +38,13 @@ class Quantity(StrEnum):
     TWIST = "twist"
     SADDLE_OUT = "saddle-out"
 
+    @property
+    def term(self) -> QuantityTerm:
+        """All that is said of it."""
+        return QUANTITIES[self.value]
 
-Place: TypeAlias = Literal["neck", "none", "side or string", "string"]
+
+Place: TypeAlias = Literal["neck", "across", "side or string", "string"]
 Mark: TypeAlias = Literal["side", "string", "pickup"]
 
 
@@ -58,7 +63,8 @@ class QuantityTerm:
     inch : str
         The unit in which it is told to somebody who thinks in inches, and typed when none is written.
     place : str
-        Where it is read: on the neck or one of its sides, on none, on a side or string, on a string.
+        Where it is read: on the neck or one of its sides, across both sides as their difference, on a side
+        or string, on a string.
     told_apart_by : frozenset of str
         What a setup spec can name its place by.
     outer_is_side : bool
@@ -171,7 +177,7 @@ _TERMS = (
         title="Twist",
         explained="relief, bass side less treble side",
         example="twist 0.1",
-        place="none",
+        place="across",
         plausible=(-1.5, 1.5),
         aims=(-2.5, 2.5),
         width=2.0,
@@ -320,3 +326,8 @@ QUANTITIES: Mapping[QuantityWord, QuantityTerm] = MappingProxyType({term.word: t
 
 GEOMETRY: tuple[QuantityWord, ...] = ("relief", "nut-action", "action")
 """The three readings that fix a string over its neck."""
+
+DISTURBS: Mapping[PartWord, frozenset[QuantityWord]] = MappingProxyType(
+    {part: frozenset(term.word for term in _TERMS if part in term.moved_by) for part in PARTS}
+)
+"""What an adjustment of each part changes."""

@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from shimstock_calc.vocabulary import TIGHTEN
 from shimstock_server.catalogue import refuse_misfits
 from shimstock_server.database.history import emit
 from shimstock_server.database.tables.bench import Adjustment, ShownPlan, oldest_first
@@ -23,7 +24,7 @@ from shimstock_server.web.idempotency import client_made
 from shimstock_server.web.problems import IdTaken, InvalidFields
 from shimstock_server.web.quantities import Quantity
 
-from .consenting import FILED, covering
+from .consenting import covering
 from .problems import InstrumentUnknown
 from .reading import Frame
 from .recommendation import current_plan
@@ -32,27 +33,10 @@ from .sheets import refuse_clock_ahead
 QUARTER = 0.25
 WHOLE = 1.0
 
-TURNED = frozenset({Part.TRUSS_ROD, Part.SPRING_CLAW})
-_TREMOLOS = frozenset({BridgeKind.RESTING_TREMOLO, BridgeKind.FLOATING_TREMOLO, BridgeKind.LOCKING_TREMOLO})
 NOT_ON: dict[Part, frozenset[BridgeKind]] = {
-    Part.BRIDGE_POST: frozenset(
-        {BridgeKind.INDIVIDUAL_SADDLES, BridgeKind.PAIRED_SADDLES, BridgeKind.FIXED_SADDLE}
-    ),
-    Part.SADDLE_SCREW: frozenset({BridgeKind.FIXED_SADDLE, BridgeKind.MOVABLE, BridgeKind.ONE_PIECE}),
-    Part.SADDLE_POSITION: frozenset({BridgeKind.FIXED_SADDLE}),
-    Part.SPRING_CLAW: frozenset(BridgeKind) - _TREMOLOS,
+    part: frozenset(kind for kind in BridgeKind if part.value in kind.term.lacks) for part in Part
 }
 """Parts that a kind of bridge does not have; common practice, no published source."""
-
-PLACES: dict[Part, tuple[str, ...]] = {
-    Part.BRIDGE_POST: ("side",),
-    Part.SADDLE_SCREW: ("string", "side"),
-    Part.SADDLE: ("side", "string"),
-    Part.SADDLE_POSITION: ("string", "side"),
-    Part.NUT_SLOT: ("string", "side"),
-    Part.PICKUP_SCREW: ("side", "string"),
-}
-"""Parts that there are several of, and how each is named."""
 
 
 def record_adjustment(
@@ -165,7 +149,7 @@ def adjustment_errors(frame: Frame, wish: Mapping[str, Any]) -> dict[str, str]:
     words = part.value.replace("-", " ")
     if wish["side"] is not None and wish["string"] is not None:
         errors["/side"] = "name the side or the string, not both"
-    places = PLACES.get(part, ())
+    places = part.term.places
     if places and all(wish[place] is None for place in places):
         errors[f"/{places[0]}"] = f"say which {words}: name the {' or the '.join(places)}"
     if wish["string"] is not None and not 1 <= wish["string"] <= frame.strings:
@@ -176,9 +160,9 @@ def adjustment_errors(frame: Frame, wish: Mapping[str, Any]) -> dict[str, str]:
         errors["/pickup"] = f"name one of this model's pickups: {', '.join(frame.pickups) or 'none'}"
     if part is not Part.PICKUP_SCREW and wish["pickup"] is not None:
         errors["/pickup"] = "only a pickup screw has this"
-    if part in TURNED and turns is None:
+    if part.term.ways == (TIGHTEN,) and turns is None:
         errors["/turns"] = f"say how far the {words} was turned, positive = tightened"
-    if part in FILED and amount is None:
+    if part.term.is_filed and amount is None:
         errors["/amount"] = "say how much was taken off, or with a minus sign how much was added underneath"
     if part is Part.TRUSS_ROD and turns is not None and abs(turns.value) > WHOLE and not wish["confirmed"]:
         errors["/turns"] = (
@@ -206,7 +190,7 @@ def _missing(frame: Frame, part: Part) -> str | None:
     """What this model is that it cannot have the part; None when it may."""
     if part is Part.TRUSS_ROD and frame.rod == RodKind.NONE:
         return "this model has"
-    if frame.bridge in NOT_ON.get(part, frozenset()):
+    if frame.bridge in NOT_ON[part]:
         return f"this model's bridge ({str(frame.bridge).replace('-', ' ')}) has"
     return None
 

@@ -18,15 +18,6 @@ from shimstock_server.jobs import covering_consent
 
 from .problems import ConsentNeeded
 
-IRREVERSIBLE = {
-    Part.NUT_SLOT: ConsentKind.NUT_FILING,
-    Part.SADDLE: ConsentKind.SADDLE_FILING,
-    Part.FRETS: ConsentKind.FRET_WORK,
-}
-"""What cannot be undone, and the consent that covers it; nut and saddle only where something is taken off."""
-
-FILED = frozenset({Part.NUT_SLOT, Part.SADDLE})
-
 
 def covering(session: Session, job: Job, instrument: Instrument, wish: dict[str, Any]) -> UUID | None:
     """The consent that covers what was done; None for what needs none.
@@ -55,8 +46,8 @@ def covering(session: Session, job: Job, instrument: Instrument, wish: dict[str,
 
 def _step(wish: dict[str, Any]) -> ConsentKind | None:
     part: Part = wish["part"]
-    takes_off = part not in FILED or (wish["amount"] is not None and wish["amount"].value > 0)
-    return IRREVERSIBLE.get(part) if takes_off else None
+    takes_off = not part.term.is_filed or (wish["amount"] is not None and wish["amount"].value > 0)
+    return ConsentKind(part.term.consent) if takes_off and part.term.consent is not None else None
 
 
 def _delicate(instrument: Instrument) -> bool:

@@ -15,6 +15,7 @@ from shimstock_calc.errors import Contradiction
 from shimstock_calc.neck import string_line
 from shimstock_calc.plan import model as plan_model
 from shimstock_calc.plan.model import SpecItem
+from shimstock_calc.vocabulary import GEOMETRY
 from shimstock_server.catalogue import KIND_OF_VALUE, plausible_range
 from shimstock_server.database.tables.bench import Reading
 from shimstock_server.database.tables.catalogue import InstrumentModel
@@ -27,8 +28,6 @@ from shimstock_server.web.schemas import field_errors
 
 OCTAVE = 12
 UNNAMED_TOOL = 0.03
-SIDED = (Quantity.ACTION, Quantity.NUT_ACTION, Quantity.PICKUP_HEIGHT, Quantity.SADDLE_OUT)
-"""Quantities that are read on a side or a string."""
 
 
 @dataclass(frozen=True)
@@ -218,7 +217,7 @@ class _SheetReader:
                 for reading in readings
                 if self._side_of(reading) in (side, None) and self._plain(reading)
             }
-            three = [found.get(each) for each in (Quantity.RELIEF, Quantity.NUT_ACTION, Quantity.ACTION)]
+            three = [found.get(Quantity(each)) for each in GEOMETRY]
             if any(each is None for each in three) or all(each.confirmed for each in three if each):
                 continue
             relief, nut_action, action = (each for each in three if each is not None)
@@ -279,14 +278,16 @@ class _SheetReader:
             self._check_string(f"{at}/string", string)
         if side is not None and string is not None:
             self._wrong(f"{at}/side", "name the side or the string, not both")
-        if quantity in (Quantity.INTONATION, Quantity.BREAK_CLEARANCE) and string is None:
+        if quantity.term.place == "string" and string is None:
             self._wrong(
                 f"{at}/string", f"{quantity.value.replace('-', ' ')} is read string by string: name it"
             )
-        if quantity in SIDED and side is None and string is None:
+        if quantity.term.place == "side or string" and side is None and string is None:
             self._wrong(f"{at}/side", "name the side, bass or treble, or the string")
-        if quantity is Quantity.TWIST and (side is not None or string is not None):
-            self._wrong(f"{at}/side", "twist is the difference of both sides and has none itself")
+        if quantity.term.place == "across" and (side is not None or string is not None):
+            self._wrong(
+                f"{at}/side", f"{quantity.term.name} is the difference of both sides and has none itself"
+            )
         if quantity is Quantity.PICKUP_HEIGHT:
             if pickup is None and len(self.frame.pickups) == 1:
                 sent["pickup"] = self.frame.pickups[0]
@@ -314,14 +315,15 @@ class _SheetReader:
             (each for each in items if each.side == sent["side"] and each.string == sent["string"]),
             items[0] if items else None,
         )
+        usual = None if quantity is Quantity.RELIEF else quantity.term.fret
         if quantity is Quantity.RELIEF:
             sent["method"] = sent["method"] or Method.STRING
         if item is None:
-            if quantity in (Quantity.ACTION, Quantity.INTONATION) and sent["fret"] is None:
-                sent["fret"] = OCTAVE
+            if sent["fret"] is None:
+                sent["fret"] = usual
             return
-        if sent["fret"] is None and quantity in (Quantity.RELIEF, Quantity.ACTION, Quantity.INTONATION):
-            sent["fret"] = item.fret or (OCTAVE if quantity is not Quantity.RELIEF else None)
+        if sent["fret"] is None and quantity.term.fret is not None:
+            sent["fret"] = item.fret or usual
         if sent["held"] is None and quantity in (Quantity.RELIEF, Quantity.PICKUP_HEIGHT):
             sent["held"] = [fret for fret in item.held if fret is not None]
 

@@ -10,20 +10,15 @@ from shimstock_calc.belief.written import write_down
 from shimstock_calc.plan import model as plan_model
 from shimstock_calc.plan.wording import plan_text
 from shimstock_calc.plan.words import Measure, Sentence, Writer, write_measure
+from shimstock_calc.vocabulary import QUANTITIES
 from shimstock_server.catalogue import KIND_OF_VALUE
 from shimstock_server.database.words import Quantity
 from shimstock_server.web.quantities import write
 
 from .recommendation import Recommendation
 
-SPOKEN = {
-    "relief": "relief",
-    "action": "action",
-    "nut-action": "nut-action",
-    "pickup-height": "pickup-height",
-    "break-clearance": "break-clearance",
-    "twist": "twist",
-    "saddle-out": "saddle-height",
+SPOKEN: dict[str, str] = {
+    **{word: term.kind_of_value for word, term in QUANTITIES.items() if term.unit == "mm"},
     "height": "thickness",
     "distance": "distance",
     "radius": "radius",

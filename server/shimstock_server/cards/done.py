@@ -5,33 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import groupby
 
+from shimstock_calc.vocabulary import PARTS, Part
+
 from .content import CardContent, Work
 from .speech import Speech
 from .wording import place_of_strings
 
 Place = tuple[str | None, int | None, str | None]
 
-SIGNS: dict[str, tuple[str, str]] = {
-    "truss-rod": ("tightened", "loosened"),
-    "spring-claw": ("tightened", "loosened"),
-    "bridge-post": ("raised", "lowered"),
-    "tailpiece": ("raised", "lowered"),
-    "saddle-screw": ("raised", "lowered"),
-    "pickup-screw": ("raised", "lowered"),
-    "saddle-position": ("away", "toward"),
-    "saddle": ("taken_down", "shimmed_up"),
-    "nut-slot": ("filed", "built_up"),
-    "neck-shim": ("shim_fitted", "shim_removed"),
-}
-"""What a positive and a negative measure of each part is called."""
-
 KIND_OF_AMOUNT = {"saddle-position": "saddle-position"}
 """In which kind of quantity an amount is told; thickness for all others."""
-
-ORDER = (
-    "strings", "truss-rod", "neck-shim", "spring-claw", "nut-slot", "bridge-post", "tailpiece",
-    "saddle-screw", "saddle", "saddle-position", "pickup-screw", "frets", "tuners", "instrument",
-)  # fmt: skip
 
 
 def what_was_done(content: CardContent, speech: Speech) -> list[str]:
@@ -39,7 +22,7 @@ def what_was_done(content: CardContent, speech: Speech) -> list[str]:
     by_part: dict[str, list[Work]] = {}
     for work in content.works:
         by_part.setdefault(work.part, []).append(work)
-    parts = sorted(by_part, key=lambda part: ORDER.index(part) if part in ORDER else len(ORDER))
+    parts = [part for part in PARTS if part in by_part]
     return [
         speech.say("done", "line", part=speech.say("part", part), what=_of_part(part, by_part[part], speech))
         for part in parts
@@ -71,7 +54,8 @@ def _strings(work: Work, speech: Speech) -> str:
 
 def _sequence(part: str, works: Sequence[Work], speech: Speech) -> str:
     """Turns in one direction added up; a change of direction is told in its order."""
-    if part not in SIGNS:
+    ways = Part(part).term.done
+    if ways is None:
         notes = [work.note for work in works if work.note]
         return "; ".join(dict.fromkeys(notes)) or speech.say("done", "worked_on")
     told = []
@@ -80,7 +64,7 @@ def _sequence(part: str, works: Sequence[Work], speech: Speech) -> str:
         if direction == 0:
             told.append(speech.say("done", "adjusted"))
             continue
-        what = speech.say("done", SIGNS[part][0 if direction > 0 else 1])
+        what = speech.say("done", ways[0 if direction > 0 else 1])
         total = sum((work.turns if measure == "turns" else work.amount) or 0.0 for work in done)
         how_far = (
             speech.turns(total)

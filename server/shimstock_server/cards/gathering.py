@@ -23,10 +23,6 @@ from shimstock_server.shop import settings
 
 from .content import Air, CardContent, Geometry, InstrumentFacts, Line, Look, Offer, Refusal, Remark, Work
 
-UNMEASURED = frozenset({Part.FRETS, Part.TUNERS, Part.INSTRUMENT})
-"""Work without a measure: the technician's note is its description."""
-
-
 DONE_WITH = frozenset({JobState.READY, JobState.COLLECTED, JobState.RETURNED_UNREPAIRED, JobState.CANCELLED})
 """States in which the shop will not look again by itself."""
 
@@ -187,7 +183,7 @@ def _work(session: Session, adjustment: Adjustment) -> Work:
         amount=adjustment.amount,
         string_set=string_set,
         tuning=tuning,
-        note=adjustment.note if adjustment.part in UNMEASURED else None,
+        note=None if adjustment.part.term.measured or adjustment.part is Part.STRINGS else adjustment.note,
     )
 
 

@@ -11,6 +11,8 @@ from functools import lru_cache
 from importlib.resources import files
 from typing import Any
 
+from shimstock_calc.vocabulary import QUANTITIES
+
 FALLBACK = "en"
 _TAG = re.compile(r"[a-z]{2,3}(?:-[a-z0-9]{2,8})*")
 
@@ -85,11 +87,19 @@ def language(tag: str) -> Language:
     while _TAG.fullmatch(wanted) and wanted not in there and "-" in wanted:
         wanted = wanted.rsplit("-", 1)[0]
     found = wanted if _TAG.fullmatch(wanted) and wanted in there else FALLBACK
-    words = _read(FALLBACK)
+    words = {**_read(FALLBACK), **_quantities()}
     if found != FALLBACK:
         own = _read(found)
         words = {section: {**texts, **own.get(section, {})} for section, texts in words.items()}
     return Language(str(words["page"]["language"]), words)
+
+
+def _quantities() -> dict[str, dict[str, Any]]:
+    """Name and explanation of each quantity in English, from the trade's vocabulary."""
+    return {
+        "quantity": {word: term.title for word, term in QUANTITIES.items()},
+        "explained": {word: term.explained for word, term in QUANTITIES.items()},
+    }
 
 
 def _read(tag: str) -> dict[str, dict[str, Any]]:

@@ -8,20 +8,10 @@ from typing import Any
 from shimstock_server.database.words import BridgeKind
 
 _ALL = frozenset(BridgeKind)
-_FIXED = frozenset({BridgeKind.FIXED_SADDLE})
-_POSTS = frozenset(
-    {
-        BridgeKind.TWO_POST,
-        BridgeKind.ONE_PIECE,
-        BridgeKind.MOVABLE,
-        BridgeKind.FLOATING_TREMOLO,
-        BridgeKind.LOCKING_TREMOLO,
-    }
-)
-_SADDLE_SCREWS = frozenset(
-    {BridgeKind.INDIVIDUAL_SADDLES, BridgeKind.PAIRED_SADDLES, BridgeKind.RESTING_TREMOLO}
-)
-_TREMOLOS = frozenset({BridgeKind.RESTING_TREMOLO, BridgeKind.FLOATING_TREMOLO, BridgeKind.LOCKING_TREMOLO})
+_FIXED = frozenset(kind for kind in BridgeKind if kind.term.raised_by == "saddle")
+_POSTS = frozenset(kind for kind in BridgeKind if kind.term.on_posts)
+_SADDLE_SCREWS = frozenset(kind for kind in BridgeKind if kind.term.raised_by == "saddle-screw")
+_TREMOLOS = frozenset(kind for kind in BridgeKind if kind.term.tremolo)
 
 KINDS_WITH: dict[str, frozenset[BridgeKind]] = {
     "string_spread": _ALL,

@@ -22,7 +22,7 @@ from .lacks import lacks_of_model
 from .model_schemas import ModelFields
 from .models import values_of, whole
 from .plan_instrument import instrument_of, own_values, string_records, strung
-from .resolving import USUAL_FRET, resolve_spec, spec_items, usual_held
+from .resolving import resolve_spec, spec_items, usual_held
 from .schemas import MOST_STRINGS, StringIn
 from .spec_checks import Frame, spec_errors
 from .string_sets import STANDARD_REFERENCE, frequencies, note_errors, spelt
@@ -255,7 +255,7 @@ def _spec_item(item: Mapping[str, Any], frets: int) -> plan.SpecItem:
         side=item["side"],
         string=item["string"],
         pickup=item["pickup"],
-        fret=item["fret"] or USUAL_FRET.get(quantity),
+        fret=item["fret"] or quantity.term.fret,
         held=tuple(item["held"]) or usual_held(quantity, frets),
         source="this request",
     )

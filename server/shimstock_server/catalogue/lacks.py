@@ -16,15 +16,8 @@ _POSTS = {
 _SADDLES = {"height_thread_pitch": "a turn of a saddle's screw raises it by the thread's pitch"}
 
 NEEDED_OF_BRIDGE: dict[BridgeKind, dict[str, str]] = {
-    BridgeKind.TWO_POST: _POSTS,
-    BridgeKind.ONE_PIECE: _POSTS,
-    BridgeKind.INDIVIDUAL_SADDLES: _SADDLES,
-    BridgeKind.PAIRED_SADDLES: _SADDLES,
-    BridgeKind.FIXED_SADDLE: {},
-    BridgeKind.MOVABLE: _POSTS,
-    BridgeKind.RESTING_TREMOLO: _SADDLES,
-    BridgeKind.FLOATING_TREMOLO: _POSTS,
-    BridgeKind.LOCKING_TREMOLO: _POSTS,
+    kind: {"bridge-post": _POSTS, "saddle-screw": _SADDLES}.get(kind.term.raised_by, {})
+    for kind in BridgeKind
 }
 """Field of the bridge to why the plan needs it, for each kind."""
 

@@ -26,9 +26,6 @@ SOURCES: dict[SpecScope, str] = {
 }
 """Scope of a spec to the words of the plan."""
 
-# Where a quantity is read when a spec does not say (common practice, no published source).
-USUAL_FRET = {Quantity.RELIEF: 8, Quantity.ACTION: 12, Quantity.INTONATION: 12}
-
 
 @dataclass(frozen=True)
 class Origin:
@@ -181,7 +178,7 @@ def _item(row: SetupSpec, item: SetupSpecItem, frame: Frame) -> ResolvedItem:
         item.string,
         item.pickup,
         _held(item, frame),
-        item.reading_fret if item.reading_fret is not None else USUAL_FRET.get(item.quantity),
+        item.reading_fret if item.reading_fret is not None else item.quantity.term.fret,
         Origin(row.scope, row.id, row.number),
         item.typed,
     )

@@ -9,31 +9,8 @@ from typing import Any
 from shimstock_server.database.words import Quantity
 from shimstock_server.web.quantities import KINDS
 
-# Judgement; wide enough for slide and nylon, twist as relief.
-PLAUSIBLE: dict[Quantity, tuple[float, float]] = {
-    Quantity.RELIEF: (-1.5, 2.5),
-    Quantity.ACTION: (0.5, 12.0),
-    Quantity.NUT_ACTION: (0.0, 10.0),
-    Quantity.PICKUP_HEIGHT: (0.3, 10.0),
-    Quantity.INTONATION: (-60.0, 60.0),
-    Quantity.BREAK_CLEARANCE: (0.0, 10.0),
-    Quantity.TWIST: (-2.5, 2.5),
-    Quantity.SADDLE_OUT: (0.0, 8.0),
-}
+PLAUSIBLE: dict[Quantity, tuple[float, float]] = {quantity: quantity.term.aims for quantity in Quantity}
 """Where a target can lie [mm, cents]."""
-
-# What each quantity can be told apart by.
-_PLACES: dict[Quantity, frozenset[str]] = {
-    Quantity.RELIEF: frozenset({"side"}),
-    Quantity.ACTION: frozenset({"side", "string"}),
-    Quantity.NUT_ACTION: frozenset({"side", "string"}),
-    Quantity.PICKUP_HEIGHT: frozenset({"side", "string", "pickup"}),
-    Quantity.INTONATION: frozenset({"string"}),
-    Quantity.BREAK_CLEARANCE: frozenset({"side", "string"}),
-    Quantity.TWIST: frozenset(),
-    Quantity.SADDLE_OUT: frozenset({"side"}),
-}
-_HAS_FRET = frozenset({Quantity.RELIEF, Quantity.ACTION, Quantity.INTONATION})
 
 
 @dataclass(frozen=True)
@@ -82,7 +59,7 @@ def _place_errors(item: Mapping[str, Any]) -> dict[str, str]:
     errors = {
         f"/{place}": f"{words} is not told apart by {place}; leave it out"
         for place in given
-        if place not in _PLACES[quantity]
+        if place not in quantity.term.told_apart_by
     }
     if "side" in given and "string" in given:
         errors.setdefault("/string", "name a side or a string, not both")
@@ -107,7 +84,11 @@ def _fret_errors(item: Mapping[str, Any]) -> dict[str, str]:
             errors["/held"] = "nut action is read with the string open, or held at fret 3"
     elif held:
         errors["/held"] = f"{KINDS[quantity.value].words} is read without holding the string; leave it out"
-    if fret is not None and quantity not in _HAS_FRET and not (quantity is Quantity.NUT_ACTION and fret == 1):
+    if (
+        fret is not None
+        and quantity.term.fret is None
+        and not (quantity is Quantity.NUT_ACTION and fret == 1)
+    ):
         errors["/fret"] = f"{KINDS[quantity.value].words} is not read at a fret of one's choice; leave it out"
     return errors
 

@@ -25,7 +25,7 @@ from shimstock_server.shop import local_day, next_opening, open_minutes, setting
 
 from .states import CLAIMED
 
-DISTURBING = (Part.TRUSS_ROD, Part.STRINGS)
+DISTURBING = tuple(part for part in Part if part.term.slow)
 """What the neck answers slowly."""
 
 WORTH_RESTING = timedelta(minutes=5)

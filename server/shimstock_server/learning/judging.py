@@ -14,12 +14,11 @@ from sqlalchemy.orm import Session
 
 from shimstock_calc.conformity import probability_in_spec, verdicts
 from shimstock_calc.plan.geometry import ReliefPlace, conversion
-from shimstock_calc.plan.records import COARSEST
 from shimstock_server.catalogue import ResolvedItem, resolve_spec
 from shimstock_server.database.tables.catalogue import InstrumentModel, SetupSpec
 from shimstock_server.database.words import Quantity, Side, SpecScope
 
-from .rows import FRETTED, Row, side_and_string
+from .rows import Row, side_and_string
 
 MANY = 500
 
@@ -74,7 +73,7 @@ class Judge:
                 continue
             resolution, repeatability = row.resolution, row.repeatability
             if resolution is None and repeatability is None:
-                resolution, repeatability = COARSEST[row.quantity.value]
+                resolution, repeatability = row.quantity.term.coarsest
             rectangular = repeatability is None
             size = (
                 resolution if rectangular else max(repeatability or 0.0, (resolution or 0.0) / math.sqrt(12))
@@ -166,7 +165,7 @@ class Judge:
     @staticmethod
     def _read_elsewhere(row: Row, item: ResolvedItem) -> bool:
         """Whether a reading was taken where the target does not hold."""
-        if row.quantity in FRETTED:
+        if row.quantity.term.fret is not None and row.quantity is not Quantity.RELIEF:
             return row.fret != item.fret
         return row.quantity is Quantity.NUT_ACTION and row.hold_low is not None
 
@@ -220,4 +219,4 @@ def _between(
 
 def by_string(quantity: Quantity) -> bool:
     """Whether a quantity is read string by string, so that one target holds for every string."""
-    return quantity in (Quantity.INTONATION, Quantity.BREAK_CLEARANCE)
+    return quantity.term.place == "string"

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from shimstock_server.catalogue import KIND_OF_VALUE
+from shimstock_calc.vocabulary import QUANTITIES
 
-KINDS: dict[str, str] = {quantity.value: kind for quantity, kind in KIND_OF_VALUE.items()}
+KINDS: dict[str, str] = {word: term.kind_of_value for word, term in QUANTITIES.items()}

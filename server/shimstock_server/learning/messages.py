@@ -17,6 +17,7 @@ from shimstock_calc.plan import model as plan
 from shimstock_calc.plan.geometry import ReliefPlace, compliance, conversion, coupling, side_scale
 from shimstock_calc.plan.goals import OCTAVE, neck_place, spot_of
 from shimstock_calc.plan.records import tool_of
+from shimstock_calc.vocabulary import QUANTITIES
 from shimstock_server.catalogue import InstrumentIncomplete
 from shimstock_server.database.tables.bench import ReadingSheet
 from shimstock_server.database.tables.jobs import Job
@@ -29,7 +30,7 @@ NAMES = uuid5(NAMESPACE_URL, "shimstock:response-sample")
 LEAST = {ResponseKind.ROD: 1.0 / 16.0, ResponseKind.COMPLIANCE: 20.0, ResponseKind.COUPLING: 0.05}
 """Move from which the readings say something by themselves [turns; N; mm of relief]; judgement."""
 
-BENDS = frozenset({"truss-rod", "strings", "spring-claw", "frets"})
+BENDS = QUANTITIES["relief"].moved_by
 """Parts that move relief."""
 
 

@@ -23,20 +23,6 @@ from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import WENT_OUT, JobState, Position, Quantity, Side, Stage
 
-OUTER = frozenset(
-    {
-        Quantity.RELIEF,
-        Quantity.ACTION,
-        Quantity.NUT_ACTION,
-        Quantity.PICKUP_HEIGHT,
-        Quantity.SADDLE_OUT,
-        Quantity.BREAK_CLEARANCE,
-    }
-)
-"""A reading of these on an outermost string is one of that side."""
-
-FRETTED = frozenset({Quantity.ACTION, Quantity.INTONATION})
-
 
 class Row(NamedTuple):
     """One reading with what is needed to count and judge it."""
@@ -214,7 +200,7 @@ def place_of(row: Row, strings: int) -> Place:
 
 def side_and_string(row: Row, strings: int) -> tuple[Side | None, int | None]:
     """The side of a reading, or its string."""
-    if row.string is not None and row.quantity in OUTER:
+    if row.string is not None and row.quantity.term.outer_is_side:
         if row.string == 1:
             return Side.TREBLE, None
         if row.string == strings:
@@ -228,7 +214,7 @@ def _frets(row: Row) -> str:
         told.append(
             f"held {row.hold_low}" if row.hold_high is None else f"held {row.hold_low}-{row.hold_high}"
         )
-    if row.fret is not None and row.quantity in FRETTED | {Quantity.RELIEF}:
+    if row.fret is not None and row.quantity.term.fret is not None:
         told.append(f"fret {row.fret}")
     if row.capo is not None:
         told.append(f"capo {row.capo}")

@@ -12,8 +12,6 @@ from shimstock_server.database.words import Quantity, Side
 from shimstock_server.learning import relief_factor
 
 _HELD = re.compile(r"held (\d+)-(\d+), fret (\d+)")
-_BY_STRING = (Quantity.INTONATION, Quantity.BREAK_CLEARANCE)
-"""Read string by string: one target holds for every string."""
 
 
 class Target(NamedTuple):
@@ -63,7 +61,7 @@ def _at(item: ResolvedItem, where: str, strings: int) -> bool:
     if item.string is not None:
         outer = {1: "treble", strings: "bass"}.get(item.string)
         return rest in (f"string {item.string}", outer)
-    return not rest.startswith("string ") or item.quantity in _BY_STRING
+    return not rest.startswith("string ") or item.quantity.term.place == "string"
 
 
 def _factor(item: ResolvedItem, where: str, frets: str, model: InstrumentModel) -> float | None:

@@ -16,6 +16,7 @@ from uuid import UUID
 from sqlalchemy import or_, select
 from sqlalchemy.orm import Session
 
+from shimstock_calc.vocabulary import DISTURBS
 from shimstock_server.bench import standing
 from shimstock_server.database.tables.bench import Adjustment, ReadingSheet, counts_at, oldest_first
 from shimstock_server.database.tables.jobs import Job
@@ -23,8 +24,10 @@ from shimstock_server.database.words import WENT_OUT, Part, Stage
 
 ENDS = (Stage.FINAL, Stage.RECHECK)
 """Stages that leave an instrument to itself."""
-HARMLESS = frozenset({Part.PICKUP_SCREW, Part.TUNERS, Part.SADDLE_POSITION, Part.TAILPIECE})
-"""Work that moves neither relief nor action."""
+HARMLESS = frozenset(
+    part for part in Part if not DISTURBS[part.value] & {"relief", "action"} and part is not Part.INSTRUMENT
+)
+"""Work that moves neither relief nor action; what is done to the whole instrument may."""
 ONE_CHECK = timedelta(days=3)
 """Sheets of a stage that belong together; an older one is another look at another moisture."""
 

@@ -26,7 +26,7 @@ from .drift import Beliefs, laid
 from .forecast import Thresholds, deciding, reason_of, rechecks_of
 from .places import AirBook
 
-DISTURBING = (Part.TRUSS_ROD, Part.STRINGS)
+DISTURBING = tuple(part for part in Part if part.term.slow)
 SETTLES = (ReminderKind.SETTLE_HOUR, ReminderKind.SETTLE_DAY)
 OUTSTANDING = frozenset({"settling", "due", "on-bench"})
 """What has become of a look that is still asked for."""

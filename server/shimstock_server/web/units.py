@@ -14,6 +14,8 @@ from typing import Any
 
 import pint
 
+from shimstock_calc.vocabulary import Quantity, QuantityTerm
+
 
 class Unit(StrEnum):
     """A unit as it stands in requests and answers."""
@@ -139,24 +141,23 @@ def _kind(name: str, noun: str, unit: Unit, metric: Unit | None = None, inch: Un
     return Kind(name, noun, unit, metric, inch or metric, accepted)
 
 
-_LENGTH = "a length"
+_LENGTH, _DIFFERENCE = "a length", "a difference of pitch"
+
+
+def _of_quantity(term: QuantityTerm) -> Kind:
+    noun = _LENGTH if term.dimension == "length" else _DIFFERENCE
+    return _kind(term.word, noun, Unit(term.unit), inch=Unit(term.inch))
+
 
 KINDS: dict[str, Kind] = {
     kind.name: kind
     for kind in (
-        _kind("relief", _LENGTH, Unit.MM, inch=Unit.THOU),
-        _kind("action", _LENGTH, Unit.MM, inch=Unit.SIXTYFOURTH),
-        _kind("nut-action", _LENGTH, Unit.MM, inch=Unit.THOU),
+        *(_of_quantity(quantity.term) for quantity in Quantity),
         _kind("slot-height", _LENGTH, Unit.MM, inch=Unit.THOU),
-        _kind("pickup-height", _LENGTH, Unit.MM, inch=Unit.SIXTYFOURTH),
-        _kind("intonation", "a difference of pitch", Unit.CENTS),
-        _kind("pitch-offset", "a difference of pitch", Unit.CENTS),
-        _kind("break-clearance", _LENGTH, Unit.MM, inch=Unit.THOU),
+        _kind("pitch-offset", _DIFFERENCE, Unit.CENTS),
         _kind("saddle-height", _LENGTH, Unit.MM, inch=Unit.SIXTYFOURTH),
-        _kind("saddle-out", _LENGTH, Unit.MM, inch=Unit.SIXTYFOURTH),
         _kind("saddle-position", _LENGTH, Unit.MM, inch=Unit.INCH),
         _kind("compensation", _LENGTH, Unit.MM, inch=Unit.THOU),
-        _kind("twist", _LENGTH, Unit.MM, inch=Unit.THOU),
         _kind("fret-height", _LENGTH, Unit.MM, inch=Unit.THOU),
         _kind("radius", _LENGTH, Unit.MM, inch=Unit.INCH),
         _kind("scale-length", _LENGTH, Unit.MM, inch=Unit.INCH),
