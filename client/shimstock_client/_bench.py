@@ -13,6 +13,7 @@ from ._ids import uuid7
 from ._jobs import OfJob
 from ._plan_records import PartMove, Recommendation, Step
 from ._quantity import Quantity
+from ._trade import FILED, SIMPLY_DONE, UNTIL_SEEN
 from ._wire import to_wire
 
 
@@ -171,11 +172,6 @@ class Adjustments(OfJob[Adjustment]):
         return [self.record(job, plan=plan.digest, done_at=done_at, **body, **more) for body in bodies]
 
 
-FILED = frozenset({"saddle", "nut-slot"})
-WITHOUT_MEASURE = frozenset({"strings", "tuners", "tailpiece", "frets", "instrument"})
-"""Parts that are simply done: nothing is turned, filed or moved by so and so much."""
-
-
 def as_planned(step: Step, wants: Mapping[str, Any] | None = None) -> Sequence[dict[str, Any]]:
     """Return the fields of each adjustment that a step asks for.
 
@@ -196,7 +192,7 @@ def as_planned(step: Step, wants: Mapping[str, Any] | None = None) -> Sequence[d
     [{'part': 'truss-rod', 'turns': Quantity(value=0.25, unit='turn')}]
     """
     bodies = [_as_told(move) for move in step.moves if not _is_left(move)]
-    if not bodies and step.changes_instrument and step.part in WITHOUT_MEASURE:
+    if not bodies and step.changes_instrument and step.part in SIMPLY_DONE | UNTIL_SEEN:
         bodies.append({"part": step.part})
     for body in bodies:
         if body["part"] == "strings":

@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from .._ids import uuid7
+from .._trade import DOINGS
 from .._wire import to_wire
 from ._bench import Bench, at_bench, on_job
 from ._exits import Exit, Stop
 from ._measures import NotUnderstood
 from ._speaking import ask_yes, echo
-from ._typed_doing import EXAMPLES, describe_doing, read_doing
+from ._typed_doing import describe_doing, read_doing
 from ._unsent import UnsentWork
 from ._work_sending import (
     SET_BY_NAME,
@@ -129,7 +130,7 @@ def _planned(bench: Bench, job: Job, turns: str | None) -> Doing:
 
 
 def _example(step: Step) -> str:
-    return f"shimstock done {EXAMPLES.get(step.part or '', EXAMPLES['truss-rod'])}"
+    return f"shimstock done {DOINGS.get(step.part or '', DOINGS['truss-rod'])}"
 
 
 def _told(bench: Bench, job: Job, what: Sequence[str], *, own: bool) -> Doing:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from .._quantity import Quantity
+from .._trade import FINDINGS
 from ._measures import Expected, NotUnderstood, Units, read_measure
 from ._typed import describe, read_reading
 from ._unsent import UnsentSheet
@@ -14,12 +15,6 @@ from ._unsent import UnsentSheet
 if TYPE_CHECKING:
     from .. import ReadingWanted
 
-FINDINGS = (
-    "frets-worn", "fret-high", "fret-loose", "fret-ends-sharp", "rise-at-the-end", "crack", "bridge-lifting",
-    "belly", "neck-angle-low", "neck-joint-loose", "twist", "rod-stiff", "rod-creaks", "rod-no-response",
-    "rod-broken", "nut-cracked", "nut-slot-low", "tuner-slips", "string-damaged", "plate-level",
-    "plate-tail-high", "plate-tail-low", "saddle-pickup-uneven",
-)  # fmt: skip
 HELP = """\
 A reading:      relief 0.45          action bass 8/64in     action treble 2.2mm   nut bass 10thou
                 intonation 3 +2.5    pickup neck bass 2.0   break 2 0             relief zero  (touches)

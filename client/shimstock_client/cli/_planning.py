@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from .._trade import CONSENTS
 from .._wire import to_wire
 from ._bench import Bench, at_bench, on_job, on_job_or_number
 from ._last_job import LastPlan, forget_plan, remember_plan
@@ -14,7 +15,6 @@ from ._speaking import ask, echo
 if TYPE_CHECKING:
     from .. import Job, Recommendation
 
-COVERS = ("general", "nut-filing", "saddle-filing", "fret-work", "high-pull")
 HOW = ("in-person", "phone", "e-mail", "written", "website")
 
 
@@ -53,7 +53,7 @@ def _remember(job: Job, plan: Recommendation) -> None:
 
 
 @click.command("consent")
-@click.argument("covers", type=click.Choice(COVERS))
+@click.argument("covers", type=click.Choice(CONSENTS))
 @click.argument("answer", type=click.Choice(["yes", "no", "back"]))
 @click.option("--by", "given_by", help="Who said so; the owner when left out.")
 @click.option("--how", type=click.Choice(HOW), help="How it was said.")

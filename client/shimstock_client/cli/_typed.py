@@ -7,46 +7,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from .._quantity import Quantity
-from ._measures import Expected, NotUnderstood, Units, read_measure
+from .._trade import PLACES, QUANTITIES, READINGS, UNITS
+from ._measures import Dimension, Expected, NotUnderstood, Units, read_measure
 
-QUANTITIES: dict[str, str] = {
-    "relief": "relief",
-    "action": "action",
-    "nut-action": "nut-action",
-    "nut": "nut-action",
-    "pickup-height": "pickup-height",
-    "pickup": "pickup-height",
-    "intonation": "intonation",
-    "break-clearance": "break-clearance",
-    "break": "break-clearance",
-    "twist": "twist",
-    "saddle-out": "saddle-out",
-    "saddle": "saddle-out",
-}
-_TWO_WORDS = {
-    "nut action": "nut-action",
-    "pickup height": "pickup-height",
-    "break clearance": "break-clearance",
-    "saddle out": "saddle-out",
-}
-EXAMPLES: dict[str, str] = {
-    "relief": "relief 0.45",
-    "action": "action bass 2.2mm or action bass 8/64in",
-    "nut-action": "nut bass 0.45",
-    "pickup-height": "pickup bass 2.0 or pickup neck bass 2.0",
-    "intonation": "intonation 3 +2.5",
-    "break-clearance": "break 2 0.5",
-    "twist": "twist 0.1",
-    "saddle-out": "saddle bass 3.2",
-}
-_INCH_DEFAULTS = {
-    "action": "in/64",
-    "saddle-out": "in/64",
-    "pickup-height": "in/64",
-}
+_TWO_WORDS = {word.replace("-", " "): word for word in QUANTITIES if "-" in word}
 _SIDES = {"bass": "bass", "b": "bass", "treble": "treble", "t": "treble"}
-_BY_STRING = {"intonation", "break-clearance"}
-_BY_SIDE_OR_STRING = {"action", "nut-action", "pickup-height", "saddle-out"}
 
 _NOTE = re.compile(r"(?:^|\s)(?:#\s*|note\s+)(?P<note>.+)$", re.IGNORECASE)
 _TOOL = re.compile(r"(?:^|\s)with\s+(?P<tool>.+)$", re.IGNORECASE)
@@ -68,10 +33,9 @@ _TOUCHES = re.compile(r"\b(?:zero(?:\s+or\s+less)?|touches)\b", re.IGNORECASE)
 
 def expected_of(quantity: str, units: Units) -> Expected:
     """Tell what a number for this quantity should be, and its unit when none is written."""
-    if quantity == "intonation":
-        return Expected("intonation", "cents", "cents")
-    unit = "mm" if units == "mm" else _INCH_DEFAULTS.get(quantity, "thou")
-    return Expected(quantity.replace("-", " "), "length", unit)
+    metric, inch = UNITS[quantity]
+    dimension: Dimension = "cents" if metric == "cents" else "length"
+    return Expected(_plain(quantity), dimension, metric if units == "mm" else inch)
 
 
 def read_reading(text: str, units: Units = "mm") -> dict[str, Any]:
@@ -111,7 +75,7 @@ def read_reading(text: str, units: Units = "mm") -> dict[str, Any]:
     value = " ".join(words)
     if touches is None:
         if not value:
-            raise NotUnderstood(f"{_plain(quantity)}: the value is missing; e.g. {EXAMPLES[quantity]}")
+            raise NotUnderstood(f"{_plain(quantity)}: the value is missing; e.g. {READINGS[quantity]}")
         reading["value"] = read_measure(value, expected_of(quantity, units)).wire()
         take_touching(reading)
     elif value:
@@ -139,7 +103,7 @@ def split_quantity(text: str) -> tuple[str, str]:
     """
     words = text.strip().split(maxsplit=2)
     if not words:
-        raise NotUnderstood(f"a reading begins with its quantity, e.g. {EXAMPLES['relief']}")
+        raise NotUnderstood(f"a reading begins with its quantity, e.g. {READINGS['relief']}")
     first = words[0].lower()
     two = f"{first} {words[1].lower()}" if len(words) > 1 else ""
     if two in _TWO_WORDS:
@@ -149,7 +113,7 @@ def split_quantity(text: str) -> tuple[str, str]:
         meant = {QUANTITIES[first]}
     if len(meant) != 1 or len(first) < 2:
         names = ", ".join(sorted(set(QUANTITIES.values())))
-        raise NotUnderstood(f"{words[0]!r} is no quantity; one of {names}, e.g. {EXAMPLES['action']}")
+        raise NotUnderstood(f"{words[0]!r} is no quantity; one of {names}, e.g. {READINGS['action']}")
     return meant.pop(), text.strip()[len(words[0]) :].strip()
 
 
@@ -213,7 +177,7 @@ def _take_where(words: list[str], quantity: str, reading: dict[str, Any], *, has
     if pickup:
         reading["pickup"] = " ".join(pickup)
     named = "side" in reading or "string" in reading
-    takes_string = quantity in _BY_STRING | _BY_SIDE_OR_STRING
+    takes_string = PLACES[quantity] in ("string", "side or string")
     numbered = bool(kept) and kept[0].isdecimal() and len(kept[0]) < 5
     if takes_string and not named and numbered and len(kept) > has_value:
         reading["string"] = int(kept.pop(0))
@@ -230,18 +194,18 @@ def check_place(reading: Mapping[str, Any]) -> None:
     """
     quantity = reading["quantity"]
     side, string = reading.get("side"), reading.get("string")
-    example = EXAMPLES[quantity]
+    example = READINGS[quantity]
     if side is not None and string is not None:
         raise NotUnderstood(f"{_plain(quantity)}: a side or a string, not both; e.g. {example}")
-    if quantity in _BY_STRING and string is None:
+    if PLACES[quantity] == "string" and string is None:
         raise NotUnderstood(f"{_plain(quantity)}: of which string? e.g. {example}")
-    if quantity in _BY_SIDE_OR_STRING and side is None and string is None:
+    if PLACES[quantity] == "side or string" and side is None and string is None:
         raise NotUnderstood(
             f"{_plain(quantity)}: on which side, bass or treble, or of which string? e.g. {example}"
         )
-    if quantity == "twist" and (side is not None or string is not None):
+    if PLACES[quantity] == "across" and (side is not None or string is not None):
         raise NotUnderstood(
-            f"twist: bass side minus treble side, of no side or string by itself; e.g. {example}"
+            f"{_plain(quantity)}: bass side minus treble side, of no side or string by itself; e.g. {example}"
         )
     if reading.get("zero_or_less") and quantity != "relief":
         raise NotUnderstood(f"{_plain(quantity)}: only relief can be 'zero or less' (the string touches)")

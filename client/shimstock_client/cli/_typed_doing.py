@@ -5,71 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from .._trade import DOINGS, EITHER_WAY, MOVES, PARTS, PLACED, SIGNS, SIMPLY_DONE, WAYS
 from ._measures import Expected, NotUnderstood, read_measure
 
-PARTS: dict[str, str] = {
-    "rod": "truss-rod",
-    "truss-rod": "truss-rod",
-    "post": "bridge-post",
-    "bridge-post": "bridge-post",
-    "screw": "saddle-screw",
-    "saddle-screw": "saddle-screw",
-    "saddle": "saddle",
-    "nut": "nut-slot",
-    "nut-slot": "nut-slot",
-    "claw": "spring-claw",
-    "spring-claw": "spring-claw",
-    "shim": "neck-shim",
-    "neck-shim": "neck-shim",
-    "pickup": "pickup-screw",
-    "pickup-screw": "pickup-screw",
-    "tailpiece": "tailpiece",
-    "frets": "frets",
-    "tuners": "tuners",
-    "strings": "strings",
-}
-EXAMPLES: dict[str, str] = {
-    "truss-rod": "rod tighten 1/4",
-    "bridge-post": "post bass lower 1/8",
-    "saddle-screw": "screw 3 raise 1/4",
-    "saddle": "saddle 3 away 4 1/8, or for a fixed saddle: saddle bass file 1.2mm",
-    "nut-slot": "nut 2 file 0.05mm",
-    "spring-claw": "claw tighten 1/2",
-    "neck-shim": "shim 0.5mm",
-    "pickup-screw": "pickup neck bass raise 1/2",
-    "tailpiece": "tailpiece raise 1",
-    "frets": "frets",
-    "tuners": "tuners",
-    "strings": "strings",
-}
-_SIGNS: dict[str, tuple[str, int]] = {
-    **dict.fromkeys(("tighten", "tightened"), ("tighten", 1)),
-    **dict.fromkeys(("loosen", "loosened"), ("tighten", -1)),
-    **dict.fromkeys(("raise", "raised", "up"), ("raise", 1)),
-    **dict.fromkeys(("lower", "lowered", "down"), ("raise", -1)),
-    **dict.fromkeys(("away",), ("away", 1)),
-    **dict.fromkeys(("toward", "towards"), ("away", -1)),
-    **dict.fromkeys(("file", "filed", "sand", "sanded"), ("file", 1)),
-    **dict.fromkeys(("shim", "shimmed", "fill", "filled"), ("file", -1)),
-}
-_FITTING: dict[str, tuple[str, ...]] = {
-    "truss-rod": ("tighten",),
-    "spring-claw": ("tighten",),
-    "bridge-post": ("raise",),
-    "saddle-screw": ("raise",),
-    "tailpiece": ("raise",),
-    "pickup-screw": ("raise",),
-    "saddle": ("away", "file"),
-    "nut-slot": ("file",),
-}
-_PLACED = {"bridge-post", "saddle-screw", "saddle", "nut-slot", "pickup-screw"}
-"""Parts that there are several of."""
-_WORDS = {
-    "tighten": "tighten or loosen",
-    "raise": "raise or lower",
-    "away": "away or toward",
-    "file": "file or shim",
-}
 _SIDES = {"bass": "bass", "b": "bass", "treble": "treble", "t": "treble"}
 _FILLING = {"by", "the", "side", "string", "from", "nut", "turn", "turns"}
 
@@ -97,17 +35,15 @@ def read_doing(words: Sequence[str]) -> dict[str, Any]:
     """
     text = " ".join(words).split()
     if not text:
-        raise NotUnderstood(f"what was done? e.g. {EXAMPLES['truss-rod']}")
+        raise NotUnderstood(f"what was done? e.g. {DOINGS['truss-rod']}")
     part = _part(text[0])
     done: dict[str, Any] = {"part": part}
     rest = _take_place(text[1:], part, done)
-    if part not in _PLACED and len(done) > 1:
-        raise NotUnderstood(
-            f"{text[0]}: there is only one; name no side and no string; e.g. {EXAMPLES[part]}"
-        )
-    if part in {"frets", "tuners", "strings"}:
+    if part not in PLACED and len(done) > 1:
+        raise NotUnderstood(f"{text[0]}: there is only one; name no side and no string; e.g. {DOINGS[part]}")
+    if part in SIMPLY_DONE:
         if rest:
-            raise NotUnderstood(f"{text[0]}: nothing more is said of them; e.g. {EXAMPLES[part]}")
+            raise NotUnderstood(f"{text[0]}: nothing more is said of them; e.g. {DOINGS[part]}")
         return done
     if part == "neck-shim":
         return {**done, "amount": read_measure(" ".join(rest), Expected("shim", "length", "mm")).wire()}
@@ -131,7 +67,7 @@ def _take_place(words: Sequence[str], part: str, done: dict[str, Any]) -> list[s
     pickup: list[str] = []
     for word in words:
         bare = word.lower().rstrip(",:")
-        if rest or bare in _SIGNS or part == "neck-shim":
+        if rest or bare in SIGNS or part == "neck-shim":
             rest.append(word)
         elif bare in _SIDES:
             done["side"] = _SIDES[bare]
@@ -147,22 +83,20 @@ def _take_place(words: Sequence[str], part: str, done: dict[str, Any]) -> list[s
 
 
 def _how_far(rest: Sequence[str], part: str) -> dict[str, Any]:
-    fitting = _FITTING[part]
-    right = " or ".join(_WORDS[kind] for kind in fitting)
-    if not rest or rest[0].lower() not in _SIGNS:
-        raise NotUnderstood(f"{part.replace('-', ' ')}: which way, {right}? e.g. {EXAMPLES[part]}")
-    kind, sign = _SIGNS[rest[0].lower()]
+    fitting = WAYS[part]
+    right = " or ".join(EITHER_WAY[kind] for kind in fitting)
+    if not rest or rest[0].lower() not in SIGNS:
+        raise NotUnderstood(f"{part.replace('-', ' ')}: which way, {right}? e.g. {DOINGS[part]}")
+    kind, sign = SIGNS[rest[0].lower()]
     if kind not in fitting:
         raise NotUnderstood(
-            f"{part.replace('-', ' ')}: {right} was expected, not {rest[0]}; e.g. {EXAMPLES[part]}"
+            f"{part.replace('-', ' ')}: {right} was expected, not {rest[0]}; e.g. {DOINGS[part]}"
         )
     told = " ".join(word for word in rest[1:] if word.lower() not in _FILLING)
     if not told:
-        raise NotUnderstood(f"{part.replace('-', ' ')}: how far? e.g. {EXAMPLES[part]}")
+        raise NotUnderstood(f"{part.replace('-', ' ')}: how far? e.g. {DOINGS[part]}")
     if told[0] in "+-−":
-        raise NotUnderstood(
-            f"{part.replace('-', ' ')}: no sign, {right} says which way; e.g. {EXAMPLES[part]}"
-        )
+        raise NotUnderstood(f"{part.replace('-', ' ')}: no sign, {right} says which way; e.g. {DOINGS[part]}")
     more = {"part": "saddle-position"} if kind == "away" else {}
     if kind == "file":
         amount = read_measure(told, Expected("amount", "length", "mm")).wire()
@@ -207,13 +141,5 @@ def _plain(quantity: Any) -> dict[str, Any] | None:
 
 
 def _way(part: str, value: float) -> str:
-    ways = {
-        "truss-rod": ("tighten", "loosen"),
-        "spring-claw": ("tighten", "loosen"),
-        "saddle-position": ("away from the nut", "toward the nut"),
-        "nut-slot": ("take off", "fill by"),
-        "saddle": ("take off", "shim by"),
-        "neck-shim": ("", ""),
-    }
-    more, less = ways.get(part, ("raise", "lower"))
+    more, less = MOVES[part]
     return more if value > 0 else less

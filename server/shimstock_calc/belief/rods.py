@@ -32,6 +32,9 @@ DEAD_SD = 0.02
 LATE_SD = 0.25
 """How unsure the late part of a turn's effect is, as a share of the whole effect [-]; judgement."""
 
+OTHERS = (QUANTITIES["relief"].moved_by - {"truss-rod"}) | {"neck-shim"}
+"""Work beside the rod after which the level of relief is read anew."""
+
 STEPS = 24
 """Responses on the grid for healthy rods, and as many for reversed ones [-]."""
 
@@ -143,7 +146,7 @@ def rod_odds(
     for entry in geometry.entries:
         now = max(entry.at, now)
         if isinstance(entry, Adjustment):
-            if entry.part in {"strings", "frets", "spring-claw", "neck-shim"}:
+            if entry.part in OTHERS:
                 filters.variance += DIFFUSE**2
             if entry.part != "truss-rod" or not entry.turns:
                 continue

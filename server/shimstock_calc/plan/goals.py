@@ -148,9 +148,10 @@ def _spots(item: SpecItem, instrument: Instrument, read: Sequence[Spot]) -> list
         return [Spot(quantity, side, None, name) for name in names for side in sides]
     if quantity == "saddle-out" and instrument.bridge.kind != "fixed-saddle":
         return []
-    if quantity in {"relief", "break-clearance"} and item.side is None and item.string is None:
+    place = QUANTITIES[quantity].place
+    if place in ("neck", "string") and item.side is None and item.string is None:
         return _as_read(quantity, read)
-    if quantity == "twist":
+    if place == "across":
         return [Spot(quantity)]
     if item.string is not None:
         for side in SIDES:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
+from shimstock_calc.plan.outputs import SlipCode, StepKind, VerdictWord
 from shimstock_server.database.words import ConsentKind, Part, Quantity, Side
 from shimstock_server.web.fields import (
     Choice,
@@ -19,14 +22,9 @@ from shimstock_server.web.quantities import QuantityOut
 
 from .schemas import ReadingSheetOut
 
-VERDICTS = ("in spec", "out of spec", "too close to call")
-STEP_KINDS = (
-    "look-over", "tune", "measure", "read-again", "restring", "balance", "relief", "settle", "fret-check",
-    "nut", "action", "shim", "break-clearance", "pickups", "intonation", "final-readings",
-)  # fmt: skip
-
-
-SLIPS = ("this-reading", "other-reading", "moved", "nothing")
+VERDICTS = get_args(VerdictWord)
+STEP_KINDS = get_args(StepKind)
+SLIPS = get_args(SlipCode)
 
 
 class ReadingRefOut(StrictSchema):

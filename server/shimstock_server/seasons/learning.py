@@ -38,7 +38,10 @@ from .last_checks import HARMLESS
 from .places import AirBook, Homes
 
 STAGES = (Stage.AS_RECEIVED, Stage.FINAL, Stage.RECHECK)
-MOVES_RELIEF = frozenset({Part.TRUSS_ROD, Part.STRINGS, Part.NECK_SHIM, Part.FRETS, Part.INSTRUMENT})
+MOVES_RELIEF = frozenset(
+    {Part.NECK_SHIM, Part.INSTRUMENT, *(Part(word) for word in Quantity.RELIEF.term.moved_by)}
+)
+"""Work between two readings of relief that lets the season tell nothing by them."""
 MOISTURE_SD = 0.3
 """Of the moisture that a checked hygrometer's air stands for [% MC]; about 1.5 % RH."""
 UNNAMED_TOOL = 0.03
