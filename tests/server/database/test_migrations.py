@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from sqlalchemy import inspect, text
+from alembic.operations import Operations
+from sqlalchemy import Connection, Enum, inspect, text
 
+from shimstock_calc import vocabulary
 from shimstock_server.app import create_app, open_database
 from shimstock_server.config import Config
 from shimstock_server.database import migrate
 from shimstock_server.database.engine import WRITES, make_engine
+from shimstock_server.database.migrations.columns import reword
 from shimstock_server.database.session import Database
 from shimstock_server.database.tables import Base
 from shimstock_server.database.tables.jobs import AllowedMove
@@ -139,3 +143,53 @@ def test_the_moves_in_the_database_are_those_of_the_code(database: Database) -> 
     with database.read() as session:
         kept = {(row.from_state, row.to_state) for row in session.query(AllowedMove)}
     assert kept == {(start, to) for start, ends in MOVES.items() for to in ends}
+
+
+def _words(sqltext: str) -> set[str]:
+    return set(re.findall(r"'([^']+)'", sqltext))
+
+
+def _check(connection: Connection, table: str, name: str) -> str:
+    (found,) = [
+        each["sqltext"]
+        for each in inspect(connection).get_check_constraints(table)
+        if each["name"] == f"ck_{table}_{name}"
+    ]
+    return str(found)
+
+
+def test_the_last_migration_leaves_the_words_of_the_vocabulary(database: Database) -> None:
+    """Released migrations keep their literal words: what they come to is what the trade says now."""
+    told = {vocabulary.Quantity: vocabulary.QUANTITIES, vocabulary.Part: vocabulary.PARTS}
+    columns = [
+        (table.name, column)
+        for table in Base.metadata.sorted_tables
+        for column in table.columns
+        if isinstance(column.type, Enum) and column.type.enum_class in told
+    ]
+    assert {column.type.enum_class for _, column in columns} == set(told)
+    with database.engine.connect() as connection:
+        for table, column in columns:
+            assert _words(_check(connection, table, column.type.name)) == set(told[column.type.enum_class])
+
+
+def test_a_column_of_words_gets_others_and_keeps_the_rest(empty_database_url: str) -> None:
+    url = empty_database_url
+    migrate.upgrade(url)
+    before = _constraints(url)
+    engine = make_engine(url)
+
+    def say(choices: str) -> None:
+        with (
+            engine.execution_options(**{WRITES: True}).begin() as connection,
+            Operations.context(MigrationContext.configure(connection)),
+        ):
+            reword("readings", "quantity", choices)
+
+    words = " ".join(vocabulary.Quantity)
+    say(f"{words} heel-gap")
+    with engine.connect() as connection:
+        assert _words(_check(connection, "readings", "quantity")) == {*vocabulary.QUANTITIES, "heel-gap"}
+    say(words)
+    assert _constraints(url) == before
+    engine.dispose()
