@@ -1,4 +1,4 @@
-"""An invented quantity and an invented kind of bridge, added to a copy in one place each, are known everywhere."""
+"""An invented quantity and kind of bridge, added to a copy in one place each, are known everywhere."""
 
 from __future__ import annotations
 
