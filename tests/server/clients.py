@@ -14,6 +14,8 @@ from jsonschema import Draft202012Validator, FormatChecker
 from werkzeug.exceptions import HTTPException
 from werkzeug.test import TestResponse
 
+from shimstock_server.web.sharing import resolve
+
 _numbers = itertools.count(1)
 _documents: dict[frozenset[str], dict[str, Any]] = {}
 _FORMATS = FormatChecker(("uuid", "date-time", "date"))
@@ -59,7 +61,7 @@ class Contract:
         assert str(response.status_code) in answers, (
             f"{where}: the document does not name this status\n{response.get_data(as_text=True)[:2000]}"
         )
-        content = answers[str(response.status_code)].get("content")
+        content = resolve(self.document, answers[str(response.status_code)]).get("content")
         if not content or request.method == "HEAD":
             assert not response.data, f"{where}: an answer without content has a body"
             return

@@ -27,6 +27,7 @@ from shimstock_server.operations.admin import current_document
 from shimstock_server.web import visibility
 from shimstock_server.web.documents import declared_statuses
 from shimstock_server.web.operation import Operation
+from shimstock_server.web.sharing import resolve
 from tests.databases import SqliteDatabases
 from tests.server.clients import Client, document_of, openapi_path, pointers
 from tests.server.conftest import NOON, SECRET, Staff, make_staff
@@ -267,7 +268,8 @@ def test_the_document_says_who_may_and_what_can_go_wrong(app: Flask, route: Rout
     assert {int(status) for status in operation["responses"]} == declared_statuses(route.operation)
     for scope in route.operation.scopes or ():
         assert f"`{scope}`" in operation["description"]
-    headers = {each["name"] for each in operation["parameters"] if each["in"] == "header"}
+    parameters = [resolve(document, each) for each in operation["parameters"]]
+    headers = {each["name"] for each in parameters if each["in"] == "header"}
     assert ("If-Match" in headers) == ("428" in operation["responses"])
     if route.operation.body is not None and (example := route.operation.body.EXAMPLE) is not None:
         assert not route.operation.body.validate(example)

@@ -121,12 +121,15 @@ class Question(StrictSchema):
 class Result(StrictSchema):
     """What a calculation answers, with where it comes from and how far it can be trusted."""
 
-    source = ListOf(Text(max=500), metadata={"description": "Where the formula is published."})
-    validity = Text(max=1000, metadata={"description": "Where the formula holds."})
+    source = ListOf(
+        Text(max=500), metadata={"x-name": "Source", "description": "Where the formula is published."}
+    )
+    validity = Text(max=1000, metadata={"x-name": "Validity", "description": "Where the formula holds."})
     note = ListOf(
         Text(max=1000),
         metadata={
-            "description": "What to know about this answer, such as values beyond the formula's range."
+            "x-name": "Notes",
+            "description": "What to know about this answer, such as values beyond the formula's range.",
         },
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Iterable
 from importlib.resources import files
 from typing import Any
 
@@ -12,6 +13,7 @@ from markupsafe import Markup, escape
 
 from shimstock_server.web.html import content_policy
 from shimstock_server.web.problems import every_problem
+from shimstock_server.web.sharing import resolve
 
 _METHODS = ("get", "post", "put", "patch", "delete")
 _STYLE = (files(__package__) / "templates" / "pages.css").read_text(encoding="utf-8")
@@ -42,8 +44,10 @@ def document_page(document: dict[str, Any]) -> str:
         style=Markup(_STYLE),  # noqa: S704 - a file of this package
         document=document,
         tags=_by_tag(document),
-        events={name: told["post"] for name, told in document.get("webhooks", {}).items()},
-        schemas={name: _schema(schema) for name, schema in sorted(schemas.items())},
+        events={name: _whole(document, told["post"]) for name, told in document.get("webhooks", {}).items()},
+        schemas={
+            name: _schema(document, schema) for name, schema in sorted(schemas.items()) if _is_object(schema)
+        },
         describe=_type_of,
         prose=_prose,
         example=lambda schema: json.dumps(_example(schema, schemas), indent=2, ensure_ascii=False),
@@ -75,21 +79,41 @@ def _by_tag(document: dict[str, Any]) -> list[dict[str, Any]]:
         shared = methods.get("parameters", [])
         for method in _METHODS:
             if method in methods:
-                operation = methods[method]
+                operation = _whole(document, methods[method], shared)
                 topics[operation["tags"][0]]["operations"].append(
                     {
                         **operation,
                         "method": method.upper(),
                         "path": path,
-                        "parameters": [*shared, *operation.get("parameters", [])],
                         "keyed": bool(operation.get("security")),
                     }
                 )
     return [topic for topic in topics.values() if topic["operations"]]
 
 
-def _schema(schema: dict[str, Any]) -> dict[str, Any]:
+def _whole(
+    document: dict[str, Any], operation: dict[str, Any], parameters: Iterable[dict[str, Any]] = ()
+) -> dict[str, Any]:
+    """Return an operation with its own and the path's parameters, and its responses, without references."""
+    told = [*parameters, *operation.get("parameters", [])]
+    return {
+        **operation,
+        "parameters": [resolve(document, each) for each in told],
+        "responses": {status: resolve(document, each) for status, each in operation["responses"].items()},
+    }
+
+
+def _is_object(schema: dict[str, Any]) -> bool:
+    """Whether a schema has a table of its own; a single value stands in the tables of those that have it."""
+    return "$ref" not in schema and schema.get("type") == "object"
+
+
+def _schema(document: dict[str, Any], schema: dict[str, Any]) -> dict[str, Any]:
     required = set(schema.get("required", ()))
+    fields = {
+        name: field if _is_object(whole := resolve(document, field)) else whole
+        for name, field in schema.get("properties", {}).items()
+    }
     rows = [
         {
             "name": name,
@@ -97,7 +121,7 @@ def _schema(schema: dict[str, Any]) -> dict[str, Any]:
             "needed": name in required,
             "about": field.get("description", ""),
         }
-        for name, field in schema.get("properties", {}).items()
+        for name, field in fields.items()
     ]
     return {"about": schema.get("description", ""), "rows": rows}
 

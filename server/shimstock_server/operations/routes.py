@@ -12,7 +12,7 @@ from sqlalchemy import text
 from shimstock_server.database import migrate
 from shimstock_server.web.blueprint import Answer, Blueprint
 from shimstock_server.web.context import current
-from shimstock_server.web.documents import write_document
+from shimstock_server.web.documents import write_compact
 from shimstock_server.web.fields import Choice, StrictSchema
 from shimstock_server.web.problems import DatabaseAway, Forbidden
 
@@ -82,7 +82,7 @@ def _kept(name: str, make: Any) -> tuple[str, str]:
 @documents.operation("GET", "/openapi.json", scopes=None, types=("application/json",), also={304: None})
 def show_openapi() -> Answer:
     """Give the OpenAPI document of this release."""
-    made, digest = _kept("openapi", write_document)
+    made, digest = _kept("openapi", write_compact)
     return Answer(text=made, media_type="application/json", digest=digest)
 
 

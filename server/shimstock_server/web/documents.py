@@ -30,6 +30,7 @@ from .problems import (
     Unauthorized,
     UnsupportedMedia,
 )
+from .sharing import share
 
 if TYPE_CHECKING:
     from .operation import Operation
@@ -97,9 +98,11 @@ _TECHNICIAN = {
 _IDEMPOTENCY_KEY = {
     "name": "Idempotency-Key",
     "in": "header",
+    "required": True,
     "description": "A name of your own for this request; sent again with the same one, it is done only once.",
     "schema": {"type": "string", "minLength": 1, "maxLength": 200, "pattern": "^[!-~]([ -~]*[!-~])?$"},
 }
+_IDEMPOTENCY_KEY_OPTIONAL = {**_IDEMPOTENCY_KEY, "x-name": "IdempotencyKeyOptional", "required": False}
 _IF_MATCH = {
     "name": "If-Match",
     "in": "header",
@@ -109,6 +112,7 @@ _IF_MATCH = {
 }
 _IF_MATCH_LATER = {
     **_IF_MATCH,
+    "x-name": "IfMatchLater",
     "required": False,
     "description": "The ETag of what you read and now change. The first needs none, every later one does.",
 }
@@ -166,7 +170,7 @@ def _parameters(operation: Operation) -> Any:
     if operation.keyed:
         yield _UNITS
     if operation.writes and operation.keyed:
-        yield {**_IDEMPOTENCY_KEY, "required": operation.creates == "key"}
+        yield _IDEMPOTENCY_KEY if operation.creates == "key" else _IDEMPOTENCY_KEY_OPTIONAL
         yield _TECHNICIAN
     if operation.edits:
         yield _IF_MATCH
@@ -198,7 +202,10 @@ def _responses(operation: Operation) -> dict[str, Any]:
     for status, schema in operation.answers.items():
         responses[str(status)] = _success(operation, status, schema)
     if 304 in operation.answers or (operation.method == "GET" and operation.keyed):
-        responses["304"] = {"description": "Not changed since the version that you hold."}
+        responses["304"] = {
+            "x-name": "NotChanged",
+            "description": "Not changed since the version that you hold.",
+        }
     by_status: dict[int, list[type[Problem]]] = {}
     for problem in problems_of(operation):
         by_status.setdefault(problem.status, []).append(problem)
@@ -221,6 +228,7 @@ def _success(operation: Operation, status: int, schema: marshmallow.Schema | Non
     if schema is not None and getattr(schema, "is_page", False):
         names = ["Request-Id", "Link"]
     response: dict[str, Any] = {
+        "x-name": f"{_TITLES.get(status, 'Done.').partition(';')[0]} {_shown(operation, schema)}",
         "description": _TITLES.get(status, "Done."),
         "headers": {name: _HEADERS[name] for name in names},
     }
@@ -233,6 +241,10 @@ def _success(operation: Operation, status: int, schema: marshmallow.Schema | Non
     if content:
         response["content"] = content
     return response
+
+
+def _shown(operation: Operation, schema: marshmallow.Schema | None) -> str:
+    return operation.types[0] if schema is None else str(type(schema).__name__)
 
 
 _TITLES = {
@@ -248,10 +260,18 @@ def _failure(status: int, problems: list[type[Problem]]) -> dict[str, Any]:
     if status in (429, 503) or any(problem is RequestInProgress for problem in problems):
         headers.append("Retry-After")
     return {
+        "x-name": problems[0].code if len(problems) == 1 else _family(problems[0]),
         "description": "\n\n".join(f"`{problem.code}`: {problem.meaning()}" for problem in problems),
         "headers": {name: _HEADERS[name] for name in headers},
         "content": {"application/problem+json": {"schema": {"$ref": "#/components/schemas/Problem"}}},
     }
+
+
+def _family(problem: type[Problem]) -> str:
+    """Return the name of the first class of that status: `Conflict`, of a `RequestInProgress`."""
+    return next(
+        each.__name__ for each in reversed(problem.mro()) if issubclass(each, Problem) and each is not Problem
+    )
 
 
 def problems_of(operation: Operation) -> list[type[Problem]]:
@@ -295,6 +315,10 @@ def openapi_of_field(converter: Any, field: Any, ret: dict[str, Any]) -> dict[st
     """Give apispec the JSON Schema that a strict field says of itself."""
     from .fields import MapOf, StrictField
 
+    # What is filled in when nothing is sent is the service's affair; null says nothing that absence does not,
+    # and generators of typed clients take a field with a default for one that is always there.
+    if ret.get("default", ...) is None:
+        ret.pop("default")
     if not isinstance(field, StrictField):
         return {}
     schema = field.openapi()
@@ -339,7 +363,7 @@ def _reachable(document: dict[str, Any], part: Any) -> set[str]:
 
 
 def finish(document: dict[str, Any], *, closed: bool = False) -> dict[str, Any]:
-    """Return the document with answers complete, and open to growth.
+    """Return the document with answers complete, open to growth, and nothing in it written twice.
 
     Schemas that stand in answers alone name every field as given. In the published document they allow
     further ones, because later versions may add some; with `closed` they do not, for the service's own tests.
@@ -355,9 +379,14 @@ def finish(document: dict[str, Any], *, closed: bool = False) -> dict[str, Any]:
         schema["required"] = sorted(set(schema["properties"]) - set(optional))
         if not closed:
             schema.pop("additionalProperties", None)
-    return document
+    return share(document)
 
 
 def write_document(document: dict[str, Any]) -> str:
     """Return the document as text: sorted, so that two releases can be compared line by line."""
     return json.dumps(document, indent=2, sort_keys=True, ensure_ascii=False) + "\n"
+
+
+def write_compact(document: dict[str, Any]) -> str:
+    """Return the document as the service answers it: sorted, without blanks between its parts."""
+    return json.dumps(document, separators=(",", ":"), sort_keys=True, ensure_ascii=False)

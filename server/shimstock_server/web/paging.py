@@ -58,7 +58,10 @@ def page_of(schema: type[StrictSchema]) -> type[StrictSchema]:
             max=600,
             required=True,
             allow_none=True,
-            metadata={"description": "The cursor of the next page; null on the last."},
+            metadata={
+                "x-name": "NextCursor",
+                "description": "The cursor of the next page; null on the last.",
+            },
         ),
         "is_page": True,
         "__module__": schema.__module__,

@@ -18,11 +18,15 @@ _HEADERS = (
     ),
 )
 _ANSWERS = {
-    "2XX": {"description": "Understood. Answer within 15 seconds, and do the work afterwards."},
-    "410": {"description": "Tell this endpoint no more: it is switched off."},
+    "2XX": {
+        "x-name": "EventTaken",
+        "description": "Understood. Answer within 15 seconds, and do the work afterwards.",
+    },
+    "410": {"x-name": "EventsUnwanted", "description": "Tell this endpoint no more: it is switched off."},
     "default": {
+        "x-name": "EventNotTaken",
         "description": "Tried again after 5 s, 5 min, 30 min, 2 h, 5 h, 10 h, 14 h, 20 h, 24 h or as "
-        "Retry-After says; then parked. Redirects are not followed."
+        "Retry-After says; then parked. Redirects are not followed.",
     },
 }
 

@@ -202,9 +202,14 @@ def body_schema(kind: EventType) -> type[StrictSchema]:
         {**kind.data, "__doc__": f"What `{kind.name}` carries.", "__module__": __name__},
     )
     members = {
-        "id": Id(metadata={"description": "The same as the webhook-id header, on every attempt."}),
+        "id": Id(
+            metadata={
+                "x-name": "EventId",
+                "description": "The same as the webhook-id header, on every attempt.",
+            }
+        ),
         "type": Choice((kind.name,)),
-        "timestamp": Instant(metadata={"description": "When it happened."}),
+        "timestamp": Instant(metadata={"x-name": "EventTime", "description": "When it happened."}),
         "object": Nested(EventObjectOut),
         "data": Nested(data),
         "__doc__": kind.tells,
