@@ -64,7 +64,11 @@ class Bookings(Listed[Booking]):
         idempotency_key: str | None = None,
         **fields: Any,
     ) -> Booking:
-        """Make a hold firm: say who comes with what. The answer alone holds `card_path`."""
+        """Make a hold firm: say who comes with what.
+
+        The answer holds `card_path`, and so does its repetition under the same `idempotency_key`. Where the
+        service cannot show it again it is None: then `make_card_link` makes another address.
+        """
         body = {"owner": owner if owner is not None else ABSENT, **fields}
         path = f"{self._one(booking)}/confirm"
         return read(Booking, self._link.change("POST", path, body, idempotency_key=idempotency_key))
@@ -90,7 +94,7 @@ class Bookings(Listed[Booking]):
     def make_card_link(
         self, booking: Booking | UUID | str, *, days: int | None = None, idempotency_key: str | None = None
     ) -> CardLink:
-        """Make another address of the owner's page."""
+        """Make another address of the owner's page; the answer and its repetition hold its `path`."""
         body = {"days": days if days is not None else ABSENT}
         path = f"{self._one(booking)}/card-links"
         return read(CardLink, self._link.change("POST", path, body, idempotency_key=idempotency_key))

@@ -109,7 +109,7 @@ class Booking(Stored):
     owner_id: str | None = None
     instruments: list[str] = field(default_factory=list)
     card_path: str | None = None
-    """Where the owner sees the instrument's way through the shop; only in the answer that confirms."""
+    """Where the owner sees the instrument's way through the shop; in the answer that confirms alone."""
 
 
 @dataclass(kw_only=True)
@@ -121,7 +121,7 @@ class CardLink(Stored):
     revoked_at: datetime | None = None
     active: bool = False
     path: str | None = None
-    """Shown once, in the answer that makes it."""
+    """In the answer that makes it, and its repetition."""
 
 
 @dataclass(kw_only=True)

@@ -99,8 +99,10 @@ def make_site(url: str, key: str, webhook_secrets: list[str], public_url: str | 
         told = {name: wish["fields"][name] for name in FIELDS if name in wish["fields"]}
         with Client(url, key) as shop:
             booking = shop.bookings.confirm(mine["id"], **told, idempotency_key=wish["click"])
+            card = booking.card_path  # None when the service's secret was changed since the first try
+            card = card or shop.bookings.make_card_link(booking, idempotency_key=wish["click"]).path
         mine["job"] = booking.job.id if booking.job else None
-        mine["card"] = f"{cards_at}{booking.card_path}" if booking.card_path else mine.get("card")
+        mine["card"] = f"{cards_at}{card}" if card else mine.get("card")
         return status(visit)
 
     @site.post("/release/<visit>")

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
-import sys
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import pytest
@@ -24,6 +21,7 @@ from shimstock_server.database.session import Database
 from shimstock_server.database.words import JobState
 from shimstock_server.operations import seed as seeds
 from shimstock_server.webhooks import tell
+from tests.client.live import load_website
 from tests.house.files import CHECKOUT
 from tests.server.cards.samples import EACH_NUT, ELECTRIC, FULLEST, speech
 from tests.server.clients import Client
@@ -38,18 +36,6 @@ from .serving import Served
 pytestmark = pytest.mark.browser
 
 PHONE, DESK = 390, 1200
-
-
-def load_website() -> ModuleType:
-    """Load the example website as its own process would."""
-    path = CHECKOUT / "deploy" / "example-site" / "website.py"
-    spec = importlib.util.spec_from_file_location("example_website", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.fixture

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
+import requests
 
 import shimstock_client
-from shimstock_client import Conflict, NotFound, verify_webhook
+from shimstock_client import Client, Conflict, NotFound, verify_webhook
+from shimstock_server import cards
 from shimstock_server.config import Config
 from shimstock_server.database.session import Database
 from shimstock_server.webhooks import delivery, outbox
 from shimstock_server.webhooks.sending import Outcome
+from tests.client.live import load_website, losing, served
+from tests.waiting import HANG
 
 from .conftest import Shop
 
@@ -61,6 +66,45 @@ def test_a_booking_from_the_first_look_to_the_check_in(shop: Shop, site: shimsto
         link = counter.ask(f"/jobs/{booking.job.id}/card-links").object()["items"]
         assert len(link) == 2
     assert [each.state for each in site.bookings.list()] == ["checked-in"]
+
+
+def test_a_lost_answer_does_not_lose_the_owners_page(shop: Shop, site: shimstock_client.Client) -> None:
+    (service,) = site.services.list()
+    (first, *_) = site.availability.of(service).slots
+    with (
+        served(shop.app) as target,
+        losing(target) as (url, seen),
+        Client(url, shop.staff.tokens["booking"]) as far,
+    ):
+        booking = far.bookings.confirm(far.bookings.hold(service, first.at), owner={"name": "Robin"})
+        link = far.bookings.make_card_link(booking)
+        for path in (booking.card_path, link.path):
+            assert requests.get(f"{target}{path}", timeout=HANG).status_code == 200
+    assert [cut for _, key, cut in seen if key] == [True, False] * 3, "each change went out twice"
+
+
+def test_the_example_site_keeps_the_owners_page(
+    shop: Shop, site: shimstock_client.Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (service,) = site.services.list()
+    (first, second, *_) = site.availability.of(service).slots
+    with served(shop.app) as target, losing(target) as (url, _seen):
+        website = load_website().make_site(url, shop.staff.tokens["booking"], []).test_client()
+
+        def book(at: str, click: str) -> dict[str, Any]:
+            wish = {"service": service.id, "at": at, "click": click}
+            visit = website.post("/hold", json=wish).get_json()["visit"]
+            fields = {"owner": {"name": "Robin"}}
+            return website.post(f"/confirm/{visit}", json={"fields": fields, "click": click}).get_json()
+
+        assert first.at is not None
+        assert second.at is not None
+        shown = book(first.at.isoformat(), "one")["card"]
+        assert requests.get(shown.replace(url, target), timeout=HANG).status_code == 200
+        # As after another secret of the service: what was shown cannot be shown again.
+        monkeypatch.setattr(cards, "first_path_again", lambda *_, **__: None)
+        another = book(second.at.isoformat(), "two")["card"]
+        assert requests.get(another.replace(url, target), timeout=HANG).status_code == 200
 
 
 def test_cancelling_and_missing(shop: Shop, site: shimstock_client.Client) -> None:

@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
 import pytest
-import requests
 
 from shimstock_client import (
     Changed,
@@ -31,9 +26,8 @@ from shimstock_client import (
     uuid7,
 )
 from tests.client.conftest import Shop
-from tests.client.live import served
+from tests.client.live import losing, served
 from tests.server.workshop import intonation
-from tests.waiting import HANG
 
 
 def mm(value: float) -> Quantity:
@@ -180,53 +174,6 @@ def test_a_list_is_walked_over_many_pages(shop: Shop) -> None:
     found = [owner.id for owner in manager.owners.list(name="Owner", limit=2)]
     assert len(found) == 7
     assert set(found) == made
-
-
-@contextmanager
-def losing(target: str) -> Iterator[tuple[str, list[tuple[str, str, bool]]]]:
-    """Forward to the service, and lose the first answer to each change after the service has done it."""
-    seen: list[tuple[str, str, bool]] = []
-    lost: set[str] = set()
-
-    class Handler(BaseHTTPRequestHandler):
-        protocol_version = "HTTP/1.1"
-
-        def _any(self) -> None:
-            body = self.rfile.read(int(self.headers.get("Content-Length") or 0))
-            headers = {name: value for name, value in self.headers.items() if name != "Host"}
-            answer = requests.request(
-                self.command, target + self.path, headers=headers, data=body, timeout=HANG
-            )
-            key = self.headers.get("Idempotency-Key", "")
-            cut = bool(key) and key not in lost
-            seen.append((self.path, key, cut))
-            if cut:
-                lost.add(key)
-                self.close_connection = True
-                return
-            self.send_response(answer.status_code)
-            for name in ("Content-Type", "ETag", "Request-Id", "Idempotent-Replayed"):
-                if name in answer.headers:
-                    self.send_header(name, answer.headers[name])
-            self.send_header("Content-Length", str(len(answer.content)))
-            self.end_headers()
-            self.wfile.write(answer.content)
-
-        do_GET = do_POST = do_DELETE = _any  # noqa: N815
-
-        def log_message(self, *_: Any) -> None:
-            """Say nothing."""
-
-    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-    server.daemon_threads = True
-    thread = threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True)
-    thread.start()
-    try:
-        yield f"http://127.0.0.1:{server.server_port}", seen
-    finally:
-        server.shutdown()
-        server.server_close()
-        thread.join()
 
 
 def test_every_answer_lost_once_and_nothing_happens_twice(shop: Shop) -> None:

@@ -138,15 +138,13 @@ def let_holds_go(database: Database, config: Config, clock: Clock) -> int:
 # ------------------------------------------------------------ confirming
 
 
-def confirm(
-    session: Session, booking: Booking, wish: dict[str, Any], *, actor: Actor, now: datetime
-) -> str | None:
+def confirm(session: Session, booking: Booking, wish: dict[str, Any], *, actor: Actor, now: datetime) -> str:
     """Make a hold firm: its job is opened, booked, and its owner's page gets an address.
 
     Returns
     -------
-    str or None
-        The path of the owner's page, shown this once.
+    str
+        The path of the owner's page.
 
     Raises
     ------

@@ -150,15 +150,22 @@ def show_booking(booking_id: UUID) -> Answer:
     return _answer(holds.load(current.session, booking_id))
 
 
+def _confirmed_again(kept: dict[str, Any]) -> dict[str, Any]:
+    """Return the kept answer of a confirmation with the owner's page, where it can be shown again."""
+    path = cards.first_path_again(current.session, UUID(kept["job"]["id"]), now=current.now)
+    return {**kept, "card_path": path}
+
+
 @booking_routes.operation(
     "POST", "/bookings/<uuid:booking_id>/confirm", scopes=ANY, body=schemas.ConfirmIn,
     answer=schemas.ConfirmedOut, writes=True, creates="key",
-    conflicts=(HoldEnded, BookingSettled, ShopNotSetUp),
+    conflicts=(HoldEnded, BookingSettled, ShopNotSetUp), shows_again=_confirmed_again,
 )  # fmt: skip
 def confirm_booking(booking_id: UUID, body: dict[str, Any]) -> Answer:
     """Make a hold firm: say who comes with what. The job is opened, in state booked.
 
-    The answer holds the address of the owner's page, this once.
+    The answer holds the address of the owner's page. When it was lost, send the request again under the same
+    Idempotency-Key: the answer holds the same address.
     """
     booking = holds.load(current.session, booking_id, for_change=True)
     path = holds.confirm(current.session, booking, body, actor=current.actor, now=current.now)
@@ -212,7 +219,7 @@ def check_in_booking(booking_id: UUID, body: dict[str, Any]) -> Answer:
 @booking_routes.operation(
     "POST", "/bookings/<uuid:booking_id>/card-links", scopes=ANY, body=cards.CardLinkIn,
     answer=cards.NewCardLinkOut, status=201, writes=True, creates="key",
-    conflicts=(BookingSettled, AddressEnded),
+    conflicts=(BookingSettled, AddressEnded), shows_again=cards.show_link_again,
 )  # fmt: skip
 def add_booking_card_link(booking_id: UUID, body: dict[str, Any]) -> Answer:
     """Make another address of the owner's page of a booking: the first one came with its confirmation.

@@ -315,8 +315,9 @@ class ConfirmedOut(BookingOut):
         allow_none=True,
         metadata={
             "secret": True,
-            "description": "Where the owner sees the instrument's way through the shop: /cards/…, shown "
-            "once; null in the kept answer of a repeated request.",
+            "description": "Where the owner sees the instrument's way through the shop: /cards/…. A "
+            "repetition under the same Idempotency-Key shows it again, while it opens the page; null once "
+            "the service's secret was changed: then `POST /v1/bookings/{id}/card-links` makes another.",
         },
     )
 

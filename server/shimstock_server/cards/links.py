@@ -1,10 +1,16 @@
-"""Addresses of owners' pages: 160 random bits, of which only a hash is kept; they end, and can be revoked."""
+"""Addresses of owners' pages: 160 secret bits, of which only a hash is kept; they end, and can be revoked.
+
+What an answer that was lost has shown can be shown again: the service makes the same address from its secret
+and the row's id. Addresses made at random by an earlier release, or under another secret, open their pages by
+their hash and cannot be shown again.
+"""
 
 from __future__ import annotations
 
+import base64
 import hashlib
+import hmac
 import re
-import secrets
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -13,13 +19,14 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from shimstock_server.database.history import emit
+from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.booking import Booking
 from shimstock_server.database.tables.cards import CardLink
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Owner
 from shimstock_server.keys import site_of
 from shimstock_server.owners import jobs_of, on_erasure
-from shimstock_server.web.context import Actor
+from shimstock_server.web.context import Actor, current
 from shimstock_server.web.fields import Id, Instant, ListOf, Nested, StrictSchema, Text, Truth, Whole
 
 USUAL_DAYS = 365
@@ -51,8 +58,8 @@ class NewCardLinkOut(CardLinkOut):
         allow_none=True,
         metadata={
             "secret": True,
-            "description": "/cards/ and the secret part, shown once; null in the kept answer of a repeated "
-            "request.",
+            "description": "/cards/ and the secret part. A repetition under the same Idempotency-Key shows "
+            "it again, while it opens the page; null once the service's secret was changed.",
         },
     )
 
@@ -67,6 +74,19 @@ def _hash(token: str) -> bytes:
     return hashlib.sha256(token.encode()).digest()
 
 
+def _token(secret: str, link_id: UUID) -> str:
+    """Return the secret part of an address: the first 160 bits of an HMAC with SHA-256 (RFC 2104)."""
+    bits = hmac.new(secret.encode(), b"card link 1 " + link_id.bytes, hashlib.sha256).digest()[:20]
+    return base64.urlsafe_b64encode(bits).rstrip(b"=").decode()
+
+
+def _path_again(session: Session, row: CardLink, now: datetime) -> str | None:
+    """Return the path of an address that opens its page, or None when it was made without this secret."""
+    token = _token(session.info["secret"], row.id)
+    made_with_it = hmac.compare_digest(row.token_hash, _hash(token))
+    return f"/cards/{token}" if made_with_it and is_active(row, now) else None
+
+
 def make_link(
     session: Session,
     job: Job,
@@ -76,16 +96,18 @@ def make_link(
     days: int = USUAL_DAYS,
     derived_from: CardLink | None = None,
 ) -> tuple[CardLink, str]:
-    """Make an address of a job's page; return its row and its path, which is known here and never again.
+    """Make an address of a job's page; return its row and its path.
 
     Parameters
     ----------
     derived_from : CardLink, optional
         The address with which the job was booked: the new one ends and is revoked with it.
     """
-    token = secrets.token_urlsafe(20)
+    link_id = new_id()
+    token = _token(session.info["secret"], link_id)
     expires_at = now + timedelta(days=days)
     row = CardLink(
+        id=link_id,
         job_id=job.id,
         token_hash=_hash(token),
         key_id=actor.key_id,
@@ -95,6 +117,19 @@ def make_link(
     session.add(row)
     session.flush()
     return row, f"/cards/{token}"
+
+
+def show_again(kept: dict[str, Any]) -> dict[str, Any]:
+    """Return the kept answer that made an address with its path, where it can be shown again."""
+    row = current.session.get(CardLink, UUID(kept["id"]))
+    path = None if row is None else _path_again(current.session, row, current.now)
+    return {**kept, "path": path}
+
+
+def first_path_again(session: Session, job_id: UUID, *, now: datetime) -> str | None:
+    """Return the path of the address that came with the booking of a job, where it can be shown again."""
+    rows = links_of(session, job_id)
+    return _path_again(session, rows[0], now) if rows else None
 
 
 def find(session: Session, token: str, *, now: datetime) -> CardLink | None:

@@ -62,10 +62,10 @@ def get_card(job_id: UUID) -> Answer:
 
 @blueprint.operation(
     "POST", "/jobs/<uuid:job_id>/card-links", scopes=COUNTER, body=links.CardLinkIn,
-    answer=links.NewCardLinkOut, status=201, writes=True, creates="key",
+    answer=links.NewCardLinkOut, status=201, writes=True, creates="key", shows_again=links.show_again,
 )  # fmt: skip
 def add_card_link(job_id: UUID, body: dict[str, Any]) -> Answer:
-    """Make an address of the owner's page of a job. Its secret part is in this answer and nowhere else."""
+    """Make an address of the owner's page of a job. This answer alone holds its secret part."""
     job = load_job(current.session, job_id)
     row, path = links.make_link(current.session, job, actor=current.actor, now=current.now, days=body["days"])
     return Answer(links.told(row, now=current.now, path=path), location=f"/v1/card-links/{row.id}")

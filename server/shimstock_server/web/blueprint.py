@@ -55,6 +55,7 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
         types: tuple[str, ...] = ("application/json",),
         text: tuple[str, ...] = (),
         by_hand: bool = True,
+        shows_again: Callable[[dict[str, Any]], dict[str, Any]] | None = None,
     ) -> Callable[[View], View]:
         """Make the decorated function answer a method of an address.
 
@@ -88,6 +89,8 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
             Media types of a file that is sent as it is instead of a JSON body; the view gets it as ``text``.
         by_hand : bool
             Whether a bench key's request names the technician; False for what devices send by themselves.
+        shows_again : function, optional
+            Puts a secret back into the answer that was kept without it, for a repetition of the request.
         """
         method = method.upper()
         answers = {status: _instance(answer)} | {code: _instance(each) for code, each in (also or {}).items()}
@@ -109,6 +112,7 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
                 conflicts=conflicts,
                 text=text,
                 by_hand=by_hand,
+                shows_again=shows_again,
             )
             _check(operation)
             self.operations.append(operation)

@@ -99,6 +99,7 @@ class Operation:
     conflicts: tuple[type[Problem], ...] = ()
     text: tuple[str, ...] = ()
     by_hand: bool = True
+    shows_again: Callable[[dict[str, Any]], dict[str, Any]] | None = None
 
     @property
     def keyed(self) -> bool:
@@ -212,7 +213,7 @@ class Operation:
         if key is not None:
             found = idempotency.claim(session, key, sameness)
             if isinstance(found, Response):
-                return found
+                return self._once_more(found)
             claim = found
         g.matched = False
         if self.edits:
@@ -228,6 +229,12 @@ class Operation:
             else:
                 claim.keep(session, response, self._body_to_keep(response))
         return response
+
+    def _once_more(self, kept: Response) -> Response:
+        """Return a kept answer, with the secrets that the service can make again."""
+        if self.shows_again is not None and kept.status_code == self.status:
+            kept.set_data(encode(self.shows_again(json.loads(kept.get_data(as_text=True)))))
+        return kept
 
     def _body_to_keep(self, response: Response) -> str | None:
         schema = self.answers.get(response.status_code)

@@ -5,15 +5,18 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
+import secrets
 import threading
 import time
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta
 from html.parser import HTMLParser
 from typing import Any
 
 import pytest
 from flask import Flask
-from sqlalchemy import select, text
+from sqlalchemy import select, text, update
 from werkzeug.test import TestResponse
 
 from shimstock_server.cards import links
@@ -26,10 +29,10 @@ from shimstock_server.database.words import Scope
 from shimstock_server.web.context import Actor
 from shimstock_server.web.tokens import redact
 from tests.server.clients import Client
-from tests.server.conftest import SECRET
+from tests.server.conftest import NOON, SECRET
 from tests.server.workshop import Workshop, case_one_readings, sheet
 
-from .conftest import Website, etag
+from .conftest import OWNER, Website, etag
 
 TEN = "2026-03-03T09:00:00Z"
 
@@ -165,7 +168,7 @@ def test_a_quote_waits_for_an_answer(
 # ------------------------------------------------------------ the address
 
 
-def test_the_address_has_160_random_bits_and_is_kept_as_a_hash(
+def test_the_address_has_160_secret_bits_and_is_kept_as_a_hash(
     booking: dict[str, Any], database: Database
 ) -> None:
     token = booking["card_path"].removeprefix("/cards/")
@@ -176,6 +179,78 @@ def test_the_address_has_160_random_bits_and_is_kept_as_a_hash(
         for table in ("card_links", "bookings", "audit_events", "domain_events", "idempotency_keys"):
             rows = session.execute(text(f"SELECT * FROM {table}"))
             assert all(token not in str(each) for each in rows), table
+
+
+class LostConfirmation:
+    """A confirmation whose answer was lost, and its repetition."""
+
+    def __init__(self, website: Website) -> None:
+        self.website = website
+        self.held = website.hold(TEN).get_json()
+        self.first = self.send().get_json()
+
+    def send(self, app: Flask | None = None) -> TestResponse:
+        client = self.website.client if app is None else replace(self.website.client, app=app)
+        path = f"/v1/bookings/{self.held['id']}/confirm"
+        answer = client.post(path, json={"owner": OWNER}, idempotency_key="one click")
+        assert answer.status_code == 200
+        return answer
+
+
+@pytest.fixture
+def lost(website: Website) -> LostConfirmation:
+    return LostConfirmation(website)
+
+
+def test_a_lost_answer_shows_the_address_again(lost: LostConfirmation, stranger: Client) -> None:
+    again = lost.send()
+    assert again.headers["Idempotent-Replayed"] == "true"
+    assert again.get_json() == lost.first
+    assert stranger.get(again.get_json()["card_path"]).status_code == 200
+
+
+def test_a_lost_answer_shows_a_further_address_again(
+    lost: LostConfirmation, client: Client, stranger: Client
+) -> None:
+    paths = {lost.first["card_path"]}
+    for sender, path in (
+        (lost.website.client, f"/v1/bookings/{lost.held['id']}/card-links"),
+        (client, f"/v1/jobs/{lost.first['job']['id']}/card-links"),
+    ):
+        first, again = (sender.post(path, json={}, idempotency_key="another").get_json() for _ in range(2))
+        assert first == again
+        assert stranger.get(again["path"]).status_code == 200
+        paths.add(again["path"])
+    assert len(paths) == 3, "each address is another one"
+
+
+def test_after_another_secret_an_address_opens_and_is_not_shown_again(
+    lost: LostConfirmation, make_app: Callable[..., Flask], config: Config, stranger: Client
+) -> None:
+    other = make_app(config=replace(config, secret=secrets.token_urlsafe(40)), check_revision=False)
+    assert lost.send(other).get_json() == {**lost.first, "card_path": None}
+    assert Client(other, None).get(lost.first["card_path"]).status_code == 200
+    client = replace(lost.website.client, app=other)
+    more = client.post(f"/v1/bookings/{lost.held['id']}/card-links", json={}).get_json()
+    assert stranger.get(more["path"]).status_code == 200
+
+
+def test_an_address_of_an_earlier_release_opens_and_is_not_shown_again(
+    lost: LostConfirmation, database: Database, stranger: Client
+) -> None:
+    token = secrets.token_urlsafe(20)  # as earlier releases made it
+    with database.write({"now": NOON, "secret": SECRET}) as session:
+        session.execute(update(CardLink).values(token_hash=hashlib.sha256(token.encode()).digest()))
+    assert stranger.get(f"/cards/{token}").status_code == 200
+    assert lost.send().get_json()["card_path"] is None
+
+
+def test_a_revoked_address_is_not_shown_again(
+    lost: LostConfirmation, database: Database, clock: FixedClock
+) -> None:
+    with database.write({"now": clock.now(), "secret": SECRET}) as session:
+        links.revoke(session, session.scalars(select(CardLink)).one(), now=clock.now())
+    assert lost.send().get_json()["card_path"] is None
 
 
 @pytest.mark.parametrize("token", ["x", "x" * 27, "x" * 500, "%00", "' OR 1=1 --"])

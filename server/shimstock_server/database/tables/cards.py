@@ -12,7 +12,7 @@ from .base import Base, Versioned
 
 
 class CardLink(Versioned, Base):
-    """One address of one job's page; only a hash of its 160 random bits is kept."""
+    """One address of one job's page; only a hash of its 160 secret bits is kept."""
 
     __tablename__ = "card_links"
     __table_args__ = (
