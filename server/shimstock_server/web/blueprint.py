@@ -54,6 +54,7 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
         also: Mapping[int, Schema | None] | None = None,
         types: tuple[str, ...] = ("application/json",),
         text: tuple[str, ...] = (),
+        binary: tuple[str, ...] = (),
         by_hand: bool = True,
         shows_again: Callable[[dict[str, Any]], dict[str, Any]] | None = None,
     ) -> Callable[[View], View]:
@@ -87,6 +88,8 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
             The media types of the answer, the first by default; ``current.media_type`` tells the one wanted.
         text : tuple of str
             Media types of a file that is sent as it is instead of a JSON body; the view gets it as ``text``.
+        binary : tuple of str
+            The same for a file that is no text; the view gets its bytes as ``data``.
         by_hand : bool
             Whether a bench key's request names the technician; False for what devices send by themselves.
         shows_again : function, optional
@@ -111,6 +114,7 @@ class Blueprint(flask_smorest.Blueprint):  # type: ignore[misc]
                 types=types,
                 conflicts=conflicts,
                 text=text,
+                binary=binary,
                 by_hand=by_hand,
                 shows_again=shows_again,
             )
@@ -147,7 +151,7 @@ def _check(operation: Operation) -> None:
         raise TypeError(f"{where}: the service knows no such method")
     if operation.method == "GET" and (operation.writes or operation.body is not None):
         raise TypeError(f"{where}: a GET neither writes nor takes a body")
-    if operation.text and (operation.method != "POST" or operation.body is not None):
+    if (operation.text or operation.binary) and (operation.method != "POST" or operation.body is not None):
         raise TypeError(f"{where}: a file comes by POST, in the place of a JSON body")
     if (operation.creates or operation.edits) and not operation.writes:
         raise TypeError(f"{where}: what creates or edits writes")

@@ -138,8 +138,9 @@ def describe(operation: Operation) -> dict[str, Any]:
         if operation.body.EXAMPLE is not None:
             content["example"] = operation.body.EXAMPLE
         doc["requestBody"] = {"required": True, "content": {"application/json": content}}
-    if operation.text:
-        files = {media_type: {"schema": {"type": "string"}} for media_type in operation.text}
+    if operation.text or operation.binary:
+        files = {kind: {"schema": {"type": "string"}} for kind in operation.text}
+        files |= {kind: {"schema": {"type": "string", "format": "binary"}} for kind in operation.binary}
         doc["requestBody"] = {"required": True, "content": files}
     summary, description = _docstring(operation)
     doc["summary"] = summary

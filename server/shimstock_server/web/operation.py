@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import random
 import time
@@ -19,7 +20,16 @@ from . import idempotency
 from .authentication import authenticate, note_use, read_technician
 from .context import current
 from .etags import etag, none_match, require_if_match
-from .parsing import load, load_query, read_bytes, read_idempotency_key, read_json, read_text, read_units
+from .parsing import (
+    load,
+    load_query,
+    read_bytes,
+    read_file,
+    read_idempotency_key,
+    read_json,
+    read_text,
+    read_units,
+)
 from .problems import (
     DatabaseAway,
     FieldError,
@@ -36,7 +46,7 @@ from .visibility import rule_for
 Creates = Literal["key", "client-id"]
 _ATTEMPTS = 3
 
-TEXT_BODY = 4 * 1024 * 1024
+FILE_BODY = 4 * 1024 * 1024
 """Largest file that is sent as text [byte]: a typical year of hours has 1.7 MB."""
 
 
@@ -98,6 +108,7 @@ class Operation:
     types: tuple[str, ...]
     conflicts: tuple[type[Problem], ...] = ()
     text: tuple[str, ...] = ()
+    binary: tuple[str, ...] = ()
     by_hand: bool = True
     shows_again: Callable[[dict[str, Any]], dict[str, Any]] | None = None
 
@@ -164,7 +175,10 @@ class Operation:
             except InvalidFields as problem:
                 strict = problem
         elif self.text:
-            given["text"] = tree = read_text(request, self.text, max_body=TEXT_BODY)
+            given["text"] = tree = read_text(request, self.text, max_body=FILE_BODY)
+        elif self.binary:
+            given["data"] = read_file(request, self.binary, max_body=FILE_BODY)
+            tree = hashlib.sha256(given["data"]).hexdigest()
         elif request.method != "GET":
             _refuse_body()
         key = read_idempotency_key(request) if self.writes and self.keyed else None

@@ -67,19 +67,29 @@ def read_text(request: Request, types: tuple[str, ...], *, max_body: int) -> str
     InvalidFields
         When it holds NUL, which no text does.
     """
-    wanted = " or ".join(types)
-    if request.mimetype not in types:
-        raise UnsupportedMedia(f"Send the file as it is, as {wanted}.")
-    if request.headers.get("Content-Encoding", "identity").lower() != "identity":
-        raise UnsupportedMedia("Send the file without a content encoding.")
-    data = read_bytes(request, max_body)
+    data = read_file(request, types, max_body=max_body)
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         text = data.decode("latin-1")
     if "\x00" in text:
-        raise InvalidFields.at("", f"holds NUL: this is no text; send the file as {wanted}")
+        raise InvalidFields.at("", f"holds NUL: this is no text; send the file as {' or '.join(types)}")
     return text
+
+
+def read_file(request: Request, types: tuple[str, ...], *, max_body: int) -> bytes:
+    """Return a file that is sent as it is.
+
+    Raises
+    ------
+    UnsupportedMedia, TooLarge
+        In this order.
+    """
+    if request.mimetype not in types:
+        raise UnsupportedMedia(f"Send the file as it is, as {' or '.join(types)}.")
+    if request.headers.get("Content-Encoding", "identity").lower() != "identity":
+        raise UnsupportedMedia("Send the file without a content encoding.")
+    return read_bytes(request, max_body)
 
 
 def read_bytes(request: Request, max_body: int) -> bytes:

@@ -12,7 +12,7 @@ import pytest
 from flask import Flask
 
 from shimstock_server.web.fields import MOST_MARKS
-from shimstock_server.web.operation import TEXT_BODY
+from shimstock_server.web.operation import FILE_BODY
 from tests.server.clients import Client
 from tests.server.conftest import Staff
 
@@ -137,7 +137,7 @@ def test_no_log_costs_much_more_than_a_harmless_one(sender: Sender, client: Clie
 
     def log(note: str) -> bytes:
         line = f"2026-03-02T09:00:00Z;21;45;{note}\n"
-        return filled(AIR, line, size=TEXT_BODY)
+        return filled(AIR, line, size=FILE_BODY)
 
     harmless = sender.seconds(path, log("x" * 99_000), "text/csv")
     for note in (marks(99_000), "\u3000" * 33_000 + "x", "9" * 99_000):
@@ -150,11 +150,11 @@ def test_no_log_costs_much_more_than_a_harmless_one(sender: Sender, client: Clie
 def test_no_year_of_weather_costs_much_more_than_a_harmless_one(sender: Sender) -> None:
     path = "/v1/climates/epw"
     head = "LOCATION,{0},,,,,0,0,0,0\n" + "\n" * 7
-    harmless = sender.seconds(path, filled(head.format("x"), "x", size=TEXT_BODY), "text/plain")
+    harmless = sender.seconds(path, filled(head.format("x"), "x", size=FILE_BODY), "text/plain")
     for body in (
-        filled(head.format(marks(1900)), "1,1,1,1," + "9" * 4000 + "\n", size=TEXT_BODY),
-        filled(head.format("x") + "1,", "1", ",1,1,1,1,1,1,1\n", size=TEXT_BODY),
-        filled(head.format("x") + "1,1,1,1,0,0,", "1", ",1,1\n", size=TEXT_BODY),
+        filled(head.format(marks(1900)), "1,1,1,1," + "9" * 4000 + "\n", size=FILE_BODY),
+        filled(head.format("x") + "1,", "1", ",1,1,1,1,1,1,1\n", size=FILE_BODY),
+        filled(head.format("x") + "1,1,1,1,0,0,", "1", ",1,1\n", size=FILE_BODY),
     ):
         assert sender.seconds(path, body, "text/plain") < TIMES * harmless + SPARE
 
