@@ -1,7 +1,6 @@
 """The bench: what is measured, what is recommended, what is done."""
 
 from . import final_check  # noqa: F401 - it registers itself
-from .adjustments import adjustments_of
 from .before_and_after import BeforeAndAfter, before_and_after, repeated, sheet_of, verdicts
 from .plan_schemas import BelievedOut
 from .problems import InstrumentUnknown
@@ -10,6 +9,7 @@ from .routes import blueprint
 from .schemas import ReadingSheetIn
 from .sheets import record_sheet, sheets_of, standing
 from .whole_life import WholeLife, whole_life
+from .withdrawing import adjustments_of
 
 __all__ = [
     "BeforeAndAfter",

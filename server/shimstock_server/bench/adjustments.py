@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -12,7 +13,7 @@ from sqlalchemy.orm import Session
 from shimstock_calc.vocabulary import TIGHTEN
 from shimstock_server.catalogue import refuse_misfits
 from shimstock_server.database.history import emit
-from shimstock_server.database.tables.bench import Adjustment, ShownPlan, oldest_first
+from shimstock_server.database.tables.bench import Adjustment, ShownPlan, Withdrawal, oldest_first
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import BridgeKind, Part, RodKind
@@ -29,6 +30,7 @@ from .problems import InstrumentUnknown
 from .reading import Frame
 from .recommendation import current_plan
 from .sheets import refuse_clock_ahead
+from .withdrawing import check_superseded, fitted_on, withdraw, withdrawals
 
 QUARTER = 0.25
 WHOLE = 1.0
@@ -54,6 +56,8 @@ def record_adjustment(
         When it cannot be undone and no consent covers it.
     IdTaken
         When another adjustment has this id.
+    AdjustmentWithdrawn
+        When the adjustment that it corrects was taken back before.
     """
     known = client_made(session, Adjustment, wish["id"], fingerprint)
     if known is not None:
@@ -68,10 +72,16 @@ def record_adjustment(
         raise InvalidFields.of(errors)
     if wish["part"] is Part.STRINGS:
         refuse_misfits(session, instrument, wish)
+    check_superseded(session, job, wish)
     refuse_clock_ahead(wish["done_at"], "/done_at", confirmed=wish["confirm_clock"], now=now)
     claim = named_claim(session, job, wish["claim"], actor=actor)
     if claim is None:
         raise InvalidFields.at("/claim", "nobody holds this job; claim it first")
+    withdrawal = None
+    if wish["supersedes"] is not None:
+        withdrawal = withdraw(
+            session, job, wish["supersedes"], wish["supersedes_reason"], actor=actor, now=now
+        )
     adjustment = Adjustment(
         **_told(wish),
         job_id=job.id,
@@ -85,6 +95,7 @@ def record_adjustment(
         outside_plan=not _keep_plan(session, job, wish["plan"], now=now),
     )
     if wish["part"] is Part.STRINGS:
+        adjustment.fitted_before = fitted_on(instrument)
         fit_strings(
             session,
             instrument,
@@ -96,6 +107,8 @@ def record_adjustment(
     job.worked_minutes += wish["minutes"] or 0
     session.add(adjustment)
     session.flush()
+    if withdrawal is not None:
+        withdrawal.replaced_by_id = adjustment.id
     emit(session, "job.adjusted", job, adjustment=str(adjustment.id), part=adjustment.part.value)
     return adjustment, True
 
@@ -124,12 +137,22 @@ def _told(wish: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def adjustments_of(session: Session, job: Job) -> list[Adjustment]:
-    """Everything done on a job, the first first."""
-    return oldest_first(session.scalars(select(Adjustment).where(Adjustment.job_id == job.id)))
+def all_adjustments(session: Session, job: Job) -> list[dict[str, Any]]:
+    """Everything told of a job, what was taken back included, as it is answered; the first first."""
+    told = oldest_first(session.scalars(select(Adjustment).where(Adjustment.job_id == job.id)))
+    taken_back = withdrawals(session, told)
+    corrects = {each.replaced_by_id: each.adjustment_id for each in taken_back.values()}
+    return [show_adjustment(each, taken_back.get(each.id), corrects.get(each.id)) for each in told]
 
 
-def show_adjustment(adjustment: Adjustment) -> dict[str, Any]:
+def find_adjustment(session: Session, job: Job, adjustment_id: UUID) -> dict[str, Any]:
+    """One of them."""
+    return next(each for each in all_adjustments(session, job) if each["id"] == adjustment_id)
+
+
+def show_adjustment(
+    adjustment: Adjustment, withdrawal: Withdrawal | None, supersedes: UUID | None
+) -> dict[str, Any]:
     """What was done, as it is answered."""
     names = (
         "id", "job_id", "claim_id", "done_at", "received_at", "bench_id", "technician_id", "part", "side",
@@ -137,7 +160,12 @@ def show_adjustment(adjustment: Adjustment) -> dict[str, Any]:
         "consent_id", "note",
     )  # fmt: skip
     shown: dict[str, Any] = {name: getattr(adjustment, name) for name in names}
-    return shown | {"plan": adjustment.plan_digest, "plan_kept": not adjustment.outside_plan}
+    return shown | {
+        "plan": adjustment.plan_digest,
+        "plan_kept": not adjustment.outside_plan,
+        "supersedes": supersedes,
+        "withdrawn": withdrawal,
+    }
 
 
 def adjustment_errors(frame: Frame, wish: Mapping[str, Any]) -> dict[str, str]:

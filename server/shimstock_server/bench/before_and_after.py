@@ -21,9 +21,9 @@ from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.words import WENT_OUT, JobState, Stage
 
-from .adjustments import adjustments_of
 from .recommendation import gather
 from .sheets import sheets_of, standing
+from .withdrawing import adjustments_of
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,7 @@ def before_and_after(session: Session, job: Job) -> BeforeAndAfter:
     """
     source = gather(session, job)
     sheets = standing(sheets_of(session, job.id))
-    adjustments = adjustments_of(session, job)
+    adjustments = adjustments_of(session, job.id)
     received = as_received(sheets, adjustments)
     wanted = goals(source)
     before = verdicts(replace(source, adjustments=()), wanted, received)

@@ -9,7 +9,7 @@ from shimstock_calc.errors import CalculationError
 from shimstock_calc.plan import model as plan_model
 from shimstock_calc.plan.wording import readings_text
 from shimstock_server.catalogue import InstrumentIncomplete
-from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
+from shimstock_server.database.tables.bench import Adjustment, ReadingSheet, stands
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.words import Stage
 from shimstock_server.jobs import FinalReadingsNeeded, on_final_check
@@ -53,11 +53,12 @@ def refuse_unread(session: Session, job: Job) -> None:
 
 
 def _read_since_the_last_work(session: Session, job: Job) -> bool:
-    last_done = session.scalar(select(func.max(Adjustment.done_at)).where(Adjustment.job_id == job.id))
-    corrected = select(ReadingSheet.supersedes_id).where(ReadingSheet.supersedes_id.is_not(None))
+    last_done = session.scalar(
+        select(func.max(Adjustment.done_at)).where(Adjustment.job_id == job.id, stands(Adjustment))
+    )
     newest = session.scalar(
         select(func.max(ReadingSheet.taken_at))
         .where(ReadingSheet.job_id == job.id, ReadingSheet.stage == Stage.FINAL)
-        .where(ReadingSheet.id.not_in(corrected))
+        .where(stands(ReadingSheet))
     )
     return newest is not None and (last_done is None or newest >= last_done)

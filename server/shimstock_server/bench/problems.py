@@ -12,6 +12,13 @@ class SheetSuperseded(Conflict):
     title = "Sheet corrected already"
 
 
+class AdjustmentWithdrawn(Conflict):
+    """That adjustment was taken back already; correct the one that replaced it."""
+
+    code = "adjustment-withdrawn"
+    title = "Adjustment taken back already"
+
+
 class ConsentNeeded(Conflict):
     """This cannot be undone, and the owner has not said yes to it."""
 

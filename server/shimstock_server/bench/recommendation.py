@@ -11,7 +11,6 @@ from importlib.metadata import version
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from shimstock_calc.plan import model as plan_model
@@ -21,7 +20,7 @@ from shimstock_server.catalogue import (
     plan_other_sets,
     plan_string_set,
 )
-from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet, oldest_first
+from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
 from shimstock_server.database.tables.jobs import Consent, Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.shop import Shop
@@ -34,6 +33,7 @@ from .problems import InstrumentUnknown
 from .pulls import pull_changes
 from .sheets import sheets_of, standing
 from .spec import spec_of_job
+from .withdrawing import adjustments_of
 
 
 @dataclass(frozen=True)
@@ -121,7 +121,7 @@ def _entries(session: Session, job: Job) -> tuple[plan_model.PlanInput, list[Rea
     instrument = session.get_one(Instrument, job.instrument_id)
     geometry = plan_instrument(session, instrument)
     sheets = standing(sheets_of(session, job.id))
-    done = oldest_first(session.scalars(select(Adjustment).where(Adjustment.job_id == job.id)))
+    done = adjustments_of(session, job.id)
     source = source_of_readings(
         geometry, spec_of_job(session, job, instrument), sheets, done, settings(session)
     )

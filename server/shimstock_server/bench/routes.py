@@ -7,7 +7,7 @@ from uuid import UUID
 
 from sqlalchemy import select
 
-from shimstock_server.database.tables.bench import ReadingSheet
+from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.words import JobState
 from shimstock_server.jobs import ClaimEnded, late_minutes, load_job
@@ -18,17 +18,19 @@ from shimstock_server.web.problems import IdTaken, NotFound
 from shimstock_server.web.visibility import exists, visibility
 
 from . import adjustments, plan_schemas, schemas, sheets
-from .problems import ConsentNeeded, InstrumentUnknown, SheetSuperseded
+from .problems import AdjustmentWithdrawn, ConsentNeeded, InstrumentUnknown, SheetSuperseded
 from .recommendation import current_plan
 from .rendering import render, show_state
 from .surprises import surprises_on
 from .what_if import plan_from_body
 from .what_if_schemas import RecommendationIn
+from .withdrawing import withdraw
 
 blueprint = Blueprint("bench", "Reading sheets, adjustments and the recommendation of a job")
 BENCH = ("bench", "manager")
 
 visibility("sheet_id", exists(ReadingSheet.id))
+visibility("adjustment_id", exists(Adjustment.id))
 
 
 @blueprint.operation(
@@ -91,7 +93,8 @@ def get_readings(job_id: UUID, query: dict[str, Any]) -> dict[str, Any]:
 @blueprint.operation(
     "POST", "/jobs/<uuid:job_id>/adjustments", scopes=BENCH, body=schemas.AdjustmentIn,
     answer=schemas.AdjustmentOut, status=201, also={200: schemas.AdjustmentOut}, writes=True,
-    creates="client-id", conflicts=(IdTaken, ClaimEnded, ConsentNeeded, InstrumentUnknown),
+    creates="client-id",
+    conflicts=(IdTaken, ClaimEnded, ConsentNeeded, InstrumentUnknown, AdjustmentWithdrawn),
 )  # fmt: skip
 def post_adjustment(job_id: UUID, body: dict[str, Any]) -> Answer:
     """Say what was done, under the claim that holds the job.
@@ -109,15 +112,30 @@ def post_adjustment(job_id: UUID, body: dict[str, Any]) -> Answer:
     adjustment, new = adjustments.record_adjustment(
         current.session, job, body, fingerprint=current.fingerprint, actor=current.actor, now=current.now
     )
-    return Answer(adjustments.show_adjustment(adjustment), status=201 if new else 200)
+    shown = adjustments.find_adjustment(current.session, job, adjustment.id)
+    return Answer(shown, status=201 if new else 200)
 
 
 @blueprint.operation("GET", "/jobs/<uuid:job_id>/adjustments", scopes=BENCH, answer=schemas.AdjustmentList)
 def get_adjustments(job_id: UUID) -> dict[str, Any]:
-    """List what was done on a job, the first first."""
-    job = load_job(current.session, job_id)
-    done = adjustments.adjustments_of(current.session, job)
-    return {"items": [adjustments.show_adjustment(adjustment) for adjustment in done]}
+    """List what was told of the work on a job, the first first; what was taken back says so."""
+    return {"items": adjustments.all_adjustments(current.session, load_job(current.session, job_id))}
+
+
+@blueprint.operation(
+    "POST", "/jobs/<uuid:job_id>/adjustments/<uuid:adjustment_id>/withdrawal", scopes=BENCH,
+    body=schemas.AdjustmentWithdrawalIn, answer=schemas.AdjustmentOut, writes=True,
+    conflicts=(AdjustmentWithdrawn,),
+)  # fmt: skip
+def withdraw_adjustment(job_id: UUID, adjustment_id: UUID, body: dict[str, Any]) -> Answer:
+    """Take back an adjustment that was told and not done; it stays on record and counts no more.
+
+    What was done otherwise is told as a new adjustment whose `supersedes` names it. Strings that it put on
+    are the instrument's no more, unless others were put on since.
+    """
+    job = load_job(current.session, job_id, for_change=True)
+    withdraw(current.session, job, adjustment_id, body["reason"], actor=current.actor, now=current.now)
+    return Answer(adjustments.find_adjustment(current.session, job, adjustment_id))
 
 
 @blueprint.operation(

@@ -300,7 +300,32 @@ class AdjustmentIn(StrictSchema):
         },
     )
     confirm_clock = Truth(load_default=False)
+    supersedes = Id(
+        load_default=None,
+        allow_none=True,
+        metadata={"description": "The adjustment that was told wrongly and counts no more: this one does."},
+    )
+    supersedes_reason = Text(max=1000, load_default=None, allow_none=True)
     note = Text(max=4000, multiline=True, load_default=None, allow_none=True)
+
+
+class AdjustmentWithdrawalIn(StrictSchema):
+    """Why an adjustment is taken back: it was not done."""
+
+    EXAMPLE: ClassVar[dict[str, Any]] = {"reason": "told of the wrong instrument"}
+
+    reason = Text(max=1000, required=True)
+
+
+class AdjustmentWithdrawalOut(StrictSchema):
+    """Why an adjustment counts no more."""
+
+    reason = Text(max=1000, required=True)
+    withdrawn_at = Instant(required=True)
+    technician_id = Id(allow_none=True)
+    replaced_by_id = Id(
+        allow_none=True, metadata={"description": "What was done instead; null when nothing was."}
+    )
 
 
 class AdjustmentTypedOut(StrictSchema):
@@ -340,6 +365,12 @@ class AdjustmentOut(StrictSchema):
     plan = Text(max=64, allow_none=True)
     plan_kept = Truth(
         required=True, metadata={"description": "The plan was the job's newest, and is kept as it was shown."}
+    )
+    supersedes = Id(allow_none=True, metadata={"description": "The adjustment that this one corrects."})
+    withdrawn = Nested(
+        AdjustmentWithdrawalOut,
+        allow_none=True,
+        metadata={"description": "Why it counts no more; null while it does."},
     )
     note = Text(max=4000, allow_none=True)
 

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from shimstock_calc.plan import model as plan_model
 from shimstock_server.catalogue import plan_instrument, resolve_spec, spec_items
-from shimstock_server.database.tables.bench import Adjustment, ReadingSheet, oldest_first
+from shimstock_server.database.tables.bench import Adjustment, ReadingSheet, oldest_first, stands
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.shop import settings
@@ -40,7 +40,9 @@ def whole_life(session: Session, instrument: Instrument) -> WholeLife:
     sheets = standing(
         oldest_first(session.scalars(select(ReadingSheet).where(ReadingSheet.job_id.in_(jobs))))
     )
-    adjustments = oldest_first(session.scalars(select(Adjustment).where(Adjustment.job_id.in_(jobs))))
+    adjustments = oldest_first(
+        session.scalars(select(Adjustment).where(Adjustment.job_id.in_(jobs), stands(Adjustment)))
+    )
     shop, timeline = settings(session), Timeline(sheets, adjustments)
     spec = resolve_spec(
         session, kind=instrument.model.kind, model_id=instrument.model_id, instrument_id=instrument.id

@@ -18,7 +18,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from shimstock_calc.plan.inputs import LEAST_REST
-from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
+from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet, stands
 from shimstock_server.database.tables.jobs import Job, JobMove
 from shimstock_server.database.words import OVER, JobState, Part, Quantity, SettleLook
 from shimstock_server.shop import local_day, next_opening, open_minutes, settings
@@ -57,7 +57,7 @@ def rest(
 def _last_disturbance(session: Session, job_id: UUID) -> Adjustment | None:
     return session.scalars(
         select(Adjustment)
-        .where(Adjustment.job_id == job_id, Adjustment.part.in_(DISTURBING))
+        .where(Adjustment.job_id == job_id, Adjustment.part.in_(DISTURBING), stands(Adjustment))
         .order_by(Adjustment.done_at.desc(), Adjustment.id.desc())
         .limit(1)
     ).first()
@@ -90,7 +90,9 @@ def _tomorrow(session: Session, now: datetime) -> datetime:
 def _readings(session: Session, job_id: UUID) -> list[Quantity]:
     """Relief decides, action follows it; new strings stretch, so that intonation moves too."""
     restrung = session.scalars(
-        select(Adjustment.id).where(Adjustment.job_id == job_id, Adjustment.part == Part.STRINGS).limit(1)
+        select(Adjustment.id)
+        .where(Adjustment.job_id == job_id, Adjustment.part == Part.STRINGS, stands(Adjustment))
+        .limit(1)
     ).first()
     asked = [Quantity.RELIEF, Quantity.ACTION]
     return [*asked, Quantity.INTONATION] if restrung is not None else asked
@@ -217,10 +219,7 @@ def _moves_after(session: Session, move: JobMove) -> list[JobMove]:
 
 def _standing(job_id: UUID) -> Any:
     """The sheets of a job that no other sheet corrects."""
-    corrected = select(ReadingSheet.supersedes_id).where(
-        ReadingSheet.job_id == job_id, ReadingSheet.supersedes_id.is_not(None)
-    )
-    return (ReadingSheet.job_id == job_id, ReadingSheet.id.not_in(corrected), ReadingSheet.at_pitch)
+    return (ReadingSheet.job_id == job_id, stands(ReadingSheet), ReadingSheet.at_pitch)
 
 
 def _sheets_with(session: Session, job_id: UUID, quantity: Quantity) -> list[datetime]:

@@ -13,7 +13,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from shimstock_calc.conformity import IN_SPEC, OUT_OF_SPEC, TOO_CLOSE
-from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
+from shimstock_server.database.tables.bench import Adjustment, ReadingSheet, stands
 from shimstock_server.database.tables.jobs import Job, JobMove, JobPart
 from shimstock_server.database.words import JobState, Part, Stage
 
@@ -173,7 +173,7 @@ def _restrings(session: Session, job_ids: Iterable[UUID]) -> tuple[set[UUID], se
             came_with.setdefault(job_id, string_set_id)
         done = session.execute(
             select(Adjustment.job_id, Adjustment.string_set_id).where(
-                Adjustment.job_id.in_(some), Adjustment.part == Part.STRINGS
+                Adjustment.job_id.in_(some), Adjustment.part == Part.STRINGS, stands(Adjustment)
             )
         )
         for job_id, string_set_id in done:

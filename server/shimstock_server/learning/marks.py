@@ -37,7 +37,7 @@ _WITH_EARLIER = select(Job.id).where(
 _NOTE = insert(LearningMark)
 
 
-@follow("job.readings", "job.adjusted")
+@follow("job.readings", "job.adjusted", "job.adjustment-withdrawn")
 def mark(session: Session, job: Job) -> None:
     """Note that a job changed, by a row of its own: nothing that two benches write at once."""
     if job.instrument_id is not None:

@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session, aliased
 from shimstock_calc.plan import model as plan
 from shimstock_calc.plan.goals import Spot
 from shimstock_calc.plan.staleness import moves
-from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet, counts_at
+from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet, counts_at, stands
 from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
@@ -61,8 +61,6 @@ class Place(NamedTuple):
 
 def reading_rows(session: Session, model: InstrumentModel, *which: ColumnElement[bool]) -> list[Row]:
     """Return the readings of a model's jobs, the oldest first; `which` filters whole jobs."""
-    later = aliased(ReadingSheet)
-    corrected = select(later.id).where(later.supersedes_id == ReadingSheet.id).exists()
     statement = (
         select(
             Job.id,
@@ -96,7 +94,7 @@ def reading_rows(session: Session, model: InstrumentModel, *which: ColumnElement
             ReadingSheet.at_pitch,
             ReadingSheet.acclimatised,
             ReadingSheet.position == Position.PLAYING,
-            ~corrected,
+            stands(ReadingSheet),
             Instrument.model_id == model.id,
             *which,
         )
@@ -159,7 +157,7 @@ def _moved(
         )
         .join(Job, Job.id == Adjustment.job_id)
         .join(Instrument, Instrument.id == Job.instrument_id)
-        .where(Instrument.model_id == model.id, *which)
+        .where(Instrument.model_id == model.id, stands(Adjustment), *which)
     )
     for each in session.execute(statement):
         act = plan.Adjustment(

@@ -10,10 +10,10 @@ from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session
 
 from shimstock_calc.summary import Moments
-from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
+from shimstock_server.database.tables.bench import Adjustment, ReadingSheet, stands
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import Stage
@@ -66,14 +66,14 @@ def count_tallies(
         .select_from(Instrument)
         .join(Job, Job.instrument_id == Instrument.id)
         .join(Adjustment, Adjustment.job_id == Job.id)
-        .where(Instrument.model_id == model_id, *_between(Adjustment.done_at, first, last))
+        .where(
+            Instrument.model_id == model_id, *_between(Adjustment.done_at, first, last), stands(Adjustment)
+        )
     )
     for each in done:
         month = month_of(each.done_at.astimezone(zone).date())
         way, unit = _way(each.turns, each.amount)
         add(TallyKey(month, STEP, each.part.value, unit), each.job_id, way)
-    later = aliased(ReadingSheet)
-    corrected = select(later.id).where(later.supersedes_id == ReadingSheet.id).exists()
     seen = session.execute(
         select(ReadingSheet.job_id, ReadingSheet.taken_at, ReadingSheet.findings)
         .select_from(Instrument)
@@ -83,7 +83,7 @@ def count_tallies(
             Instrument.model_id == model_id,
             ReadingSheet.stage == Stage.AS_RECEIVED,
             *_between(ReadingSheet.taken_at, first, last),
-            ~corrected,
+            stands(ReadingSheet),
         )
     )
     for sheet in seen:
@@ -105,17 +105,15 @@ def jobs_with(session: Session, job_ids: Iterable[UUID]) -> dict[tuple[str, str,
     for some in in_parts(job_ids):
         done = session.execute(
             select(Adjustment.job_id, Adjustment.part, Adjustment.turns, Adjustment.amount).where(
-                Adjustment.job_id.in_(some)
+                Adjustment.job_id.in_(some), stands(Adjustment)
             )
         )
         for each in done:
             unit = _way(each.turns, each.amount)[1]
             jobs.setdefault((STEP, each.part.value, unit), set()).add(each.job_id)
-        later = aliased(ReadingSheet)
-        corrected = select(later.id).where(later.supersedes_id == ReadingSheet.id).exists()
         seen = session.execute(
             select(ReadingSheet.job_id, ReadingSheet.findings).where(
-                ReadingSheet.job_id.in_(some), ReadingSheet.stage == Stage.AS_RECEIVED, ~corrected
+                ReadingSheet.job_id.in_(some), ReadingSheet.stage == Stage.AS_RECEIVED, stands(ReadingSheet)
             )
         )
         for sheet in seen:

@@ -1,6 +1,6 @@
 """Owners and their instruments."""
 
-from .fitting import fit_strings
+from .fitting import fit_strings, put_back_strings
 from .instruments import add_instrument
 from .people import Erasure, add_owner, erase, erase_again, erasures, jobs_of, on_erasure
 from .routes import instrument_routes, owners
@@ -21,4 +21,5 @@ __all__ = [
     "fit_strings",
     "jobs_of",
     "on_erasure",
+    "put_back_strings",
 ]

@@ -35,3 +35,11 @@ def fit_strings(
         instrument.tuning_id = tuning_id
     instrument.strings_fitted_on = day
     session.flush()
+
+
+def put_back_strings(
+    session: Session, instrument: Instrument, fitted: tuple[UUID | None, UUID | None, date | None]
+) -> None:
+    """Note that a change of strings was none: string set, tuning and day are those before it."""
+    instrument.string_set_id, instrument.tuning_id, instrument.strings_fitted_on = fitted
+    session.flush()

@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session
 
 from shimstock_calc.vocabulary import DISTURBS
 from shimstock_server.bench import standing
-from shimstock_server.database.tables.bench import Adjustment, ReadingSheet, counts_at, oldest_first
+from shimstock_server.database.tables.bench import Adjustment, ReadingSheet, counts_at, oldest_first, stands
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.words import WENT_OUT, Part, Stage
 
@@ -80,7 +80,6 @@ def last_checks(session: Session, instrument_ids: Sequence[UUID]) -> dict[UUID, 
 
 def _newest(session: Session, ids: Sequence[UUID]) -> dict[UUID, tuple[UUID, UUID, datetime]]:
     """Return job, sheet and instant of each instrument's newest sheet that leaves it to itself."""
-    corrected = select(ReadingSheet.supersedes_id).where(ReadingSheet.supersedes_id.is_not(None))
     rows = session.execute(
         select(
             Job.instrument_id, ReadingSheet.job_id, ReadingSheet.id, ReadingSheet.taken_at,
@@ -91,7 +90,7 @@ def _newest(session: Session, ids: Sequence[UUID]) -> dict[UUID, tuple[UUID, UUI
             Job.instrument_id.in_(ids),
             or_(ReadingSheet.stage.in_(ENDS), Job.state.in_(WENT_OUT)),
             ReadingSheet.at_pitch,
-            ReadingSheet.id.not_in(corrected),
+            stands(ReadingSheet),
         )
     )  # fmt: skip
     found = {}
@@ -106,7 +105,7 @@ def _done(session: Session, ids: Sequence[UUID]) -> defaultdict[UUID, list[Adjus
     rows = session.execute(
         select(Job.instrument_id, Adjustment)
         .join(Job, Job.id == Adjustment.job_id)
-        .where(Job.instrument_id.in_(ids))
+        .where(Job.instrument_id.in_(ids), stands(Adjustment))
     )
     found: defaultdict[UUID, list[Adjustment]] = defaultdict(list)
     for instrument_id, adjustment in rows:

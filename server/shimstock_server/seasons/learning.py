@@ -25,7 +25,7 @@ from shimstock_calc.plan.geometry import ReliefPlace, conversion, coupling, shar
 from shimstock_calc.pooling import Belief, Nested, Prior, pool_nested
 from shimstock_calc.sensitivity import sensitivity_slope
 from shimstock_calc.wood import wood_moisture
-from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet, counts_at
+from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet, counts_at, stands
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.seasons import Keeping, LearnedSensitivity
@@ -180,7 +180,7 @@ class _School:
         rows = self.session.execute(
             select(Job.instrument_id, Adjustment.done_at, Adjustment.received_at, Adjustment.part)
             .join(Adjustment, Adjustment.job_id == Job.id)
-            .where(Job.instrument_id.in_(ids))
+            .where(Job.instrument_id.in_(ids), stands(Adjustment))
         )
         for instrument_id, done_at, received_at, part in rows:
             assert instrument_id is not None
@@ -188,7 +188,6 @@ class _School:
         return found
 
     def _looks(self, ids: Sequence[UUID]) -> Iterator[tuple[UUID, list[_Look]]]:
-        corrected = select(ReadingSheet.supersedes_id).where(ReadingSheet.supersedes_id.is_not(None))
         rows = self.session.execute(
             select(
                 Job.instrument_id, ReadingSheet.id, ReadingSheet.job_id, ReadingSheet.stage,
@@ -202,7 +201,7 @@ class _School:
                 Job.instrument_id.in_(ids), ReadingSheet.at_pitch,
                 or_(ReadingSheet.stage.in_(STAGES), Job.state.in_(WENT_OUT)),
                 ReadingSheet.acclimatised, ReadingSheet.position == Position.PLAYING,
-                ReadingSheet.id.not_in(corrected),
+                stands(ReadingSheet),
                 Reading.quantity.in_((Quantity.RELIEF, Quantity.ACTION)), Reading.string.is_(None),
                 Reading.capo.is_(None), Reading.zero_or_less.is_(False),
             )

@@ -71,7 +71,7 @@ def clear_marks(session: Session, seen: Mapping[str, int]) -> None:
             session.execute(delete(SeasonMark).where(SeasonMark.turn == turn, SeasonMark.what.in_(part)))
 
 
-@follow("job.readings", "job.adjusted", "job.moved")
+@follow("job.readings", "job.adjusted", "job.adjustment-withdrawn", "job.moved")
 def _job_changed(session: Session, job: Job) -> None:
     if job.instrument_id is not None:
         mark(session, f"instrument:{job.instrument_id}")

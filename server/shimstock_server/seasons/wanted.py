@@ -13,7 +13,7 @@ import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from shimstock_server.database.tables.bench import Adjustment
+from shimstock_server.database.tables.bench import Adjustment, stands
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument, Owner
 from shimstock_server.database.tables.seasons import Keeping, Reminder
@@ -177,7 +177,7 @@ class Wishing:
                 )
 
     def _jobs_at_rest(self, ids: Sequence[UUID]) -> list[Job]:
-        disturbed = select(Adjustment.job_id).where(Adjustment.part.in_(DISTURBING))
+        disturbed = select(Adjustment.job_id).where(Adjustment.part.in_(DISTURBING), stands(Adjustment))
         reminded = select(Reminder.job_id).where(
             Reminder.kind.in_(SETTLES), Reminder.closed_at.is_(None), Reminder.job_id.is_not(None)
         )

@@ -12,10 +12,10 @@ from datetime import datetime
 from typing import IO, Any
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session
 
 from shimstock_server.database.migrate import head
-from shimstock_server.database.tables.bench import Reading, ReadingSheet
+from shimstock_server.database.tables.bench import Reading, ReadingSheet, stands
 from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
@@ -116,13 +116,11 @@ def _write(archive: zipfile.ZipFile, name: str, lines: Iterator[str]) -> dict[st
 
 
 def _readings(session: Session) -> Iterator[str]:
-    later = aliased(ReadingSheet)
-    corrected = select(later.id).where(later.supersedes_id == ReadingSheet.id).exists()
     statement = (
         select(
             ReadingSheet.id, Reading.number, Job.number, Instrument.id, Instrument.serial,
             InstrumentModel.maker, InstrumentModel.name, ReadingSheet.stage, ReadingSheet.taken_at,
-            ReadingSheet.at_pitch, ReadingSheet.acclimatised, ReadingSheet.position, corrected,
+            ReadingSheet.at_pitch, ReadingSheet.acclimatised, ReadingSheet.position, ~stands(ReadingSheet),
             ReadingSheet.room_temperature, ReadingSheet.room_humidity, Reading.quantity, Reading.side,
             Reading.string, Reading.pickup, Reading.fret, Reading.hold_low, Reading.hold_high, Reading.capo,
             Reading.method, Reading.value, Reading.typed_value, Reading.typed_unit, Reading.zero_or_less,

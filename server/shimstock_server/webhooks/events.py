@@ -96,6 +96,8 @@ _ALL = (
     EventType("job.quote-answered", "The owner answered a quote.", {"quote": Id(), "approved": Truth()}),
     EventType("job.readings", "A sheet of readings came in.", {"sheet": Id(), "stage": Choice(Stage)}),
     EventType("job.adjusted", "An adjustment was recorded.", {"adjustment": Id(), "part": Choice(Part)}),
+    EventType("job.adjustment-withdrawn", "An adjustment that was told was taken back: it was not done so.",
+              {"adjustment": Id(), "part": Choice(Part)}),
     EventType("job.part-used", "A part that was used on a job was noted.", {"part": Id()}),
     EventType("job.spec-renewed", "A job follows the setup specs that stand today."),
     EventType("reminder.made", "Something wants to be looked at again, at a time to come.", _REMINDER,

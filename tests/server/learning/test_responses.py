@@ -261,6 +261,37 @@ def test_a_superseded_sheet_leaves_no_trace(shop: Shop) -> None:
     assert nameless(figures(shop)) == nameless(corrected)
 
 
+def test_an_adjustment_that_was_taken_back_leaves_no_trace(shop: Shop) -> None:
+    model = shop.workshop.ids["model"]
+
+    def steps() -> list[tuple[str, int, float]]:
+        asked = f"/v1/reports/instrument-models/{model}?first=2020-01-01&last=2029-12-31"
+        report = shop.bench.get(asked).get_json()
+        return [(each["name"], each["count"], each["way_mean"]["value"]) for each in report["steps"]]
+
+    job = shop.job(shop.workshop.ids["instrument"])
+    shop.relief(job, 0.45)
+    shop.wait(5)
+    shop.turn(job, 0.25)
+    shop.wait(70)
+    shop.relief(job, 0.35)
+    shop.count()
+    clean, counted = figures(shop), steps()
+    assert counted == [("truss-rod", 1, 0.25)]
+    wrong = shop.turn(job, -0.125)
+    shop.wait(70)
+    shop.relief(job, 0.35)
+    shop.count()
+    assert (figures(shop) != clean, steps()) == (True, [("truss-rod", 2, 0.188)])
+    path = f"/v1/jobs/{job['id']}/adjustments/{wrong}/withdrawal"
+    assert shop.bench.post(path, json={"reason": "turned on the other guitar"}).status_code == 200
+    assert steps() == counted  # before the worker has looked
+    shop.count()
+    assert steps() == counted
+    (told,) = samples(shop)
+    assert told["moved"] == {"value": 0.25, "unit": "turn"}
+
+
 def test_counting_everything_anew_learns_the_same(
     shop: Shop, database: Database, config: Config, clock: FixedClock
 ) -> None:

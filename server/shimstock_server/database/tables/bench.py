@@ -7,8 +7,8 @@ from datetime import datetime, timedelta
 from typing import Any, TypeVar
 from uuid import UUID
 
-from sqlalchemy import ForeignKey, Index, String, text
-from sqlalchemy.orm import Mapped, mapped_column, relationship
+from sqlalchemy import ColumnElement, ForeignKey, Index, String, select, text
+from sqlalchemy.orm import Mapped, aliased, mapped_column, relationship
 
 from ..words import Method, Part, Position, Quantity, Side, Stage
 from .base import Base, Json, check, words
@@ -151,6 +151,8 @@ class Adjustment(Base):
     """No plan was named, or the named plan did not ask for this."""
     string_set_id: Mapped[UUID | None] = mapped_column(ForeignKey("string_sets.id"))
     tuning_id: Mapped[UUID | None] = mapped_column(ForeignKey("tunings.id"))
+    fitted_before: Mapped[dict[str, Any] | None] = mapped_column(Json)
+    """What the instrument was strung with before a change of strings, for when it is taken back."""
     minutes: Mapped[int | None]
     consent_id: Mapped[UUID | None] = mapped_column(ForeignKey("consents.id"))
     plan_digest: Mapped[str | None] = mapped_column(String(64))
@@ -160,6 +162,29 @@ class Adjustment(Base):
     def counts_at(self) -> datetime:
         """When it counts as done."""
         return counts_at(self.done_at, self.received_at)
+
+
+class Withdrawal(Base):
+    """Why an adjustment that was told counts no more, and what stands in its place."""
+
+    __tablename__ = "withdrawals"
+    __table_args__ = (Index("uq_withdrawals_replaced_by_id", "replaced_by_id", unique=True),)
+
+    adjustment_id: Mapped[UUID] = mapped_column(ForeignKey("adjustments.id"), primary_key=True)
+    replaced_by_id: Mapped[UUID | None] = mapped_column(ForeignKey("adjustments.id"))
+    """None when nothing was done."""
+    reason: Mapped[str] = mapped_column(String(1000))
+    withdrawn_at: Mapped[datetime]
+    technician_id: Mapped[UUID | None] = mapped_column(ForeignKey("technicians.id"))
+    key_id: Mapped[UUID] = mapped_column(ForeignKey("api_keys.id"))
+
+
+def stands(table: type[ReadingSheet | Adjustment]) -> ColumnElement[bool]:
+    """Return the condition that a sheet was not corrected, or an adjustment not withdrawn."""
+    if table is Adjustment:
+        return ~select(Withdrawal.adjustment_id).where(Withdrawal.adjustment_id == Adjustment.id).exists()
+    later = aliased(ReadingSheet)
+    return ~select(later.id).where(later.supersedes_id == ReadingSheet.id).exists()
 
 
 class ShownPlan(Base):
