@@ -66,12 +66,19 @@ class Error:
         Standard deviation that the tool states [mm; cents].
     resolution : float
         Step of the tool [mm; cents].
+    own : float
+        Part of the level's variance that earlier readings with the tool brought in, were its factor 1
+        [mm²; cents²].
+    factor : float
+        Noise factor that the forecast reckoned with [-].
     """
 
     away: float
     level: float
     repeatability: float
     resolution: float
+    own: float = 0.0
+    factor: float = 1.0
 
 
 def coverage(distances: Sequence[float]) -> tuple[Inside, ...]:
@@ -87,21 +94,60 @@ def coverage(distances: Sequence[float]) -> tuple[Inside, ...]:
     tuple of Inside
         For intervals of 50, 80 and 95 %; empty without readings.
 
+    >>> [(each.inside, round(each.lower, 3)) for each in coverage([0.1, -0.5, 1.0, 3.0])]
+    [(2, 0.15), (3, 0.301), (3, 0.301)]
+    """
+    inside = [sum(abs(each) <= reach(share) for each in distances) for share in SHARES]
+    return counted(inside, len(distances))
+
+
+def reach(share: float) -> float:
+    """How far an interval of a normal forecast reaches to either side of what is expected.
+
+    Parameters
+    ----------
+    share : float
+        Share that it states [-].
+
+    Returns
+    -------
+    float
+        Standard deviations [-].
+
+    >>> [round(reach(share), 3) for share in SHARES]
+    [0.674, 1.282, 1.96]
+    """
+    return NormalDist().inv_cdf(0.5 + share / 2.0)
+
+
+def counted(inside: Sequence[int], of: int) -> tuple[Inside, ...]:
+    """How often readings fell inside, from their counts alone: these merge in any order.
+
+    Parameters
+    ----------
+    inside : sequence of int
+        Readings inside the intervals of 50, 80 and 95 % [-].
+    of : int
+        Readings in all [-].
+
+    Returns
+    -------
+    tuple of Inside
+        For intervals of 50, 80 and 95 %; empty without readings.
+
     Notes
     -----
     Bounds: E. B. Wilson, JASA 22, 209 (1927), as `scipy.stats` has them.
 
-    >>> [(each.inside, round(each.lower, 3)) for each in coverage([0.1, -0.5, 1.0, 3.0])]
-    [(2, 0.15), (3, 0.301), (3, 0.301)]
+    >>> [round(each.upper, 3) for each in counted([1, 2, 2], 2)]
+    [0.905, 1.0, 1.0]
     """
     from scipy.stats import binomtest  # slow to import, and reports alone need it
 
     found = []
-    for share in SHARES if distances else ():
-        reach = NormalDist().inv_cdf(0.5 + share / 2.0)
-        inside = sum(abs(each) <= reach for each in distances)
-        bounds = binomtest(inside, len(distances)).proportion_ci(method="wilson")
-        found.append(Inside(share, inside, len(distances), float(bounds.low), float(bounds.high)))
+    for share, some in zip(SHARES, inside, strict=True) if of else ():
+        bounds = binomtest(some, of).proportion_ci(method="wilson")
+        found.append(Inside(share, some, of, float(bounds.low), float(bounds.high)))
     return tuple(found)
 
 
@@ -127,27 +173,33 @@ def noise_factor(errors: Iterable[Error]) -> float:
     -----
     The likeliest factor of a grid. Prior: inverse gamma for the square, as if ten readings
     had shown the factor 1. Errors are normal with variance level + (factor·repeatability)² + resolution²/12,
-    but for one in a hundred, which is simply wrong. Judgement.
+    but for one in a hundred, which is simply wrong. Judgement. Of the level's variance the tool's own part
+    grows with the square of the factor too: what is known of a level was read with the same tool.
 
     >>> noise_factor([])
     1.0
     >>> noise_factor([Error(0.06, 0.0, 0.03, 0.0), Error(-0.06, 0.0, 0.03, 0.0)] * 50)
     1.92
     """
-    known = sorted((each.away, each.level, each.repeatability, each.resolution) for each in errors)
-    if any(min(level, repeatability, resolution) < 0.0 for _, level, repeatability, resolution in known):
-        raise OutOfRange("variance, repeatability and resolution must not be negative", "errors")
+    known = []
+    for each in errors:
+        if min(each.level, each.own, each.repeatability, each.resolution) < 0.0:
+            raise OutOfRange("variance, repeatability and resolution must not be negative", "errors")
+        grows = each.own + each.repeatability**2
+        stays = max(each.level - each.factor**2 * each.own, 0.0) + each.resolution**2 / 12.0
+        known.append((each.away, stays, grows))
+    known.sort()
     grid: list[float] = [LEAST + STEP * step for step in range(round((MOST - LEAST) / STEP) + 1)]
     likeliest: float = max(grid, key=lambda factor: _likely(factor, known))
     return round(likeliest, 2)
 
 
-def _likely(factor: float, known: Sequence[tuple[float, float, float, float]]) -> float:
+def _likely(factor: float, known: Sequence[tuple[float, float, float]]) -> float:
     """Log of the posterior density of a factor."""
     square = factor * factor
     found = -0.5 * PRIOR * (math.log(square) + 1.0 / square)
-    for away, level, repeatability, resolution in known:
-        variance = level + square * repeatability**2 + resolution**2 / 12.0
+    for away, stays, grows in known:
+        variance = stays + square * grows
         if variance > 0.0:
             found += _log_density(away, variance)
     return found

@@ -91,22 +91,27 @@ class Belief:
     ----------
     plan_input : PlanInput
         The job.
-
-    Attributes
-    ----------
     aside : frozenset of str
         Ids of readings that are set aside.
     widened : mapping
         By id of a reading: variance that its level gains just before it [mm²; cents²].
+
+    Attributes
+    ----------
     likelihood : float
         Log of the density of all readings that were not set aside.
     """
 
-    def __init__(self, plan_input: PlanInput) -> None:
+    def __init__(
+        self,
+        plan_input: PlanInput,
+        aside: frozenset[str] = frozenset(),
+        widened: Mapping[str, float] | None = None,
+    ) -> None:
         self.plan_input = plan_input
         self.geometry = Geometry(plan_input)
-        self.aside: frozenset[str] = frozenset()
-        self.widened: Mapping[str, float] = {}
+        self.aside = aside
+        self.widened = widened or {}
         self.places = self._other_places()
         names = {name: place for place, name in enumerate([*self.geometry.names, *self.places])}
         self.taken = taken_in(self.geometry, names)
@@ -212,6 +217,20 @@ class Belief:
     def estimate(self, spot: Spot) -> Estimate:
         """A spot's value as it is now [mm; cents]."""
         return self.state.estimate(self.geometry.row(spot))
+
+    def expects(self, reading: Reading) -> Estimate | None:
+        """What a reading of the job that is set aside would show now, its tool's noise included [mm; cents].
+
+        None = the reading cannot be used, or nothing is known of its level.
+        """
+        taken = self.taken.get(reading.id)
+        if taken is None:
+            return None
+        if taken.offset is not None:
+            self._round_alike(taken)
+        known = self.state.estimate(taken.row)
+        shown = Estimate(known.mean + taken.lying, known.variance + taken.variance)
+        return None if shown.spread > PLAUSIBLE[reading.quantity] else shown
 
     def told(self, spot: Spot, reading: Reading) -> float:
         """Variance that one more reading like this one would take from a spot [mm²; cents²].
