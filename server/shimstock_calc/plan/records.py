@@ -101,11 +101,14 @@ def uncertainty_source(reading: Reading) -> str:
     if tool_assumed(reading):
         return "no tool named: the coarsest usual tool"
     tool, step = reading.tool or "the tool", (reading.resolution or 0.0) / 12.0**0.5
-    if reading.repeatability is None or reading.repeatability < step:
+    repeatability = tool_of(reading)[1]
+    if repeatability is None or repeatability < step:
         return f"the step of {tool}"
+    times = f"{reading.noise:.1f}"
+    scatter = "" if times == "1.0" else f"; it scatters {times} times as much on this bench"
     if reading.repeatability_source is None:
-        return f"how well {tool} repeats"
-    return f"how well this bench repeats, by {reading.repeatability_source}"
+        return f"how well {tool} repeats{scatter}"
+    return f"how well this bench repeats, by {reading.repeatability_source}{scatter}"
 
 
 def tool_assumed(reading: Reading) -> bool:

@@ -26,7 +26,7 @@ from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.shop import Shop
 from shimstock_server.database.words import ConsentKind, Method
 from shimstock_server.jobs import standing_consents
-from shimstock_server.learning import learned_responses
+from shimstock_server.learning import Noises, learned_responses
 from shimstock_server.shop import plan_settings, settings
 
 from .problems import InstrumentUnknown
@@ -123,7 +123,12 @@ def _entries(session: Session, job: Job) -> tuple[plan_model.PlanInput, list[Rea
     sheets = standing(sheets_of(session, job.id))
     done = adjustments_of(session, job.id)
     source = source_of_readings(
-        geometry, spec_of_job(session, job, instrument), sheets, done, settings(session)
+        geometry,
+        spec_of_job(session, job, instrument),
+        sheets,
+        done,
+        settings(session),
+        noises=Noises(session, job.id, instrument.id),
     )
     pulls = pull_changes(session, instrument, sheets, done)
     return (
@@ -142,6 +147,8 @@ def source_of_readings(
     sheets: Sequence[ReadingSheet],
     adjustments: Sequence[Adjustment],
     shop: Shop,
+    *,
+    noises: Noises | None = None,
 ) -> plan_model.PlanInput:
     """What verdicts depend on: the instrument, its targets, what was read and what was done."""
     timeline = Timeline(sheets, adjustments)
@@ -149,7 +156,7 @@ def source_of_readings(
         instrument=geometry,
         spec=spec,
         readings=tuple(
-            plan_reading(reading, sheet, timeline) for sheet in sheets for reading in sheet.readings
+            plan_reading(reading, sheet, timeline, noises) for sheet in sheets for reading in sheet.readings
         ),
         adjustments=tuple(plan_adjustment(adjustment, timeline) for adjustment in adjustments),
         settings=plan_settings(shop),
@@ -175,8 +182,10 @@ class Timeline:
         return 0.0 if self.began is None else (at - self.began).total_seconds() / 60
 
 
-def plan_reading(reading: Reading, sheet: ReadingSheet, timeline: Timeline) -> plan_model.Reading:
-    """A reading as the plan takes it."""
+def plan_reading(
+    reading: Reading, sheet: ReadingSheet, timeline: Timeline, noises: Noises | None = None
+) -> plan_model.Reading:
+    """A reading as the plan takes it; without noise factors every tool scatters as declared."""
     return plan_model.Reading(
         id=f"{sheet.id}/{reading.number}",
         quantity=reading.quantity.value,
@@ -194,6 +203,7 @@ def plan_reading(reading: Reading, sheet: ReadingSheet, timeline: Timeline) -> p
         resolution=reading.resolution,
         repeatability=reading.repeatability,
         repeatability_source=reading.repeatability_source,
+        noise=1.0 if noises is None else noises.of(sheet.bench_id, reading.tool_id),
         position=sheet.position.value,
         capo=reading.capo,
         at_pitch=sheet.at_pitch,

@@ -53,7 +53,7 @@ def post_reading_sheet(job_id: UUID, body: dict[str, Any]) -> Answer:
     )
     return Answer(
         sheets.show_sheet(sheet, None if new else _superseded_by(sheet))
-        | {"surprises": surprises_on(current.session, job, sheet, current.units)},
+        | {"surprises": surprises_on(current.session, job, sheet, current.units, new=new)},
         status=201 if new else 200,
         location=f"/v1/jobs/{job_id}/reading-sheets/{sheet.id}",
     )

@@ -1,4 +1,4 @@
-"""What a sheet is answered with: its readings that do not fit the job's others."""
+"""What a sheet is answered with: its readings that do not fit the job's others; what was expected is kept."""
 
 from __future__ import annotations
 
@@ -12,19 +12,27 @@ from shimstock_calc.plan.draft import Draft
 from shimstock_server.catalogue import InstrumentIncomplete
 from shimstock_server.database.tables.bench import ReadingSheet
 from shimstock_server.database.tables.jobs import Job
+from shimstock_server.learning import keep_forecasts
 from shimstock_server.shop import ShopNotSetUp
 
 from .recommendation import gather
 from .rendering import show_surprise, writer
 
 
-def surprises_on(session: Session, job: Job, sheet: ReadingSheet, units: str) -> list[dict[str, Any]]:
-    """Readings of a sheet that do not fit; none where the job cannot be reckoned with yet."""
+def surprises_on(
+    session: Session, job: Job, sheet: ReadingSheet, units: str, *, new: bool
+) -> list[dict[str, Any]]:
+    """Readings of a sheet that do not fit; none where the job cannot be reckoned with yet.
+
+    What the readings of a new sheet were expected to show is kept beside them.
+    """
     if not sheet.readings:
         return []
     try:
         source = gather(session, job)
         check(source)
+        if new:
+            keep_forecasts(session, source, sheet)
         found = Draft(source).surprises
     except (CalculationError, InstrumentIncomplete, ShopNotSetUp):
         return []  # a sheet is kept whatever the catalogue or the spec lacks

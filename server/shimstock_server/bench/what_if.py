@@ -21,7 +21,7 @@ from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import ConsentKind, Part, Stage
-from shimstock_server.learning import learned_responses
+from shimstock_server.learning import Noises, learned_responses
 from shimstock_server.shop import ShopNotSetUp, merge_prices, plan_settings, prices_of, settings, told_in
 from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.quantities import KINDS
@@ -66,12 +66,12 @@ def plan_from_body(
     )
     history = _History(session, instrument, spec, body, bench_id=bench_id, now=now)
     restrung = any(adjustment.part is Part.STRINGS for adjustment in history.adjustments)
-    timeline = Timeline(history.sheets, history.adjustments)
+    timeline, noises = Timeline(history.sheets, history.adjustments), Noises(session)
     source = plan_model.PlanInput(
         instrument=instrument,
         spec=spec,
         readings=tuple(
-            plan_reading(reading, sheet, timeline)
+            plan_reading(reading, sheet, timeline, noises)
             for sheet in history.sheets
             for reading in history.readings[sheet.id]
         ),
@@ -148,6 +148,7 @@ class _History:
             stage=Stage.AS_RECEIVED,
             taken_at=wish["taken_at"],
             received_at=wish["taken_at"],
+            bench_id=self.bench_id,
             **{name: wish[name] for name in OF_SHEET},
             room_humidity=room["relative_humidity"].value if room else None,
             findings=[dict(finding, code=finding["code"].value) for finding in wish["findings"]],

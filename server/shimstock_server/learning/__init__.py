@@ -4,11 +4,13 @@ from . import stale  # noqa: F401 - it follows what happens
 from .agreement_routes import check_routes, study_routes
 from .agreement_schemas import CheckPieceOut
 from .check_pieces import TOO_LITTLE
-from .counting import KEPT, MOISTURE, Cell, CellKey, Cells, merge_cells, width_of
+from .counting import KEPT, MOISTURE, Cell, CellKey, Cells, merge_cells, start_of, width_of
+from .forecasts import CountedForecasts, counted_forecasts, keep_forecasts, listed_forecasts
 from .judging import relief_factor
 from .kinds import KINDS
+from .noises import told_noises
 from .recount import rebuild, work_off_marks
-from .responses import learned_responses
+from .responses import Noises, learned_responses
 from .routes import blueprint
 from .standing import bench_standings, newest_checks, newest_studies
 from .store import counted_facts, counted_period
@@ -26,20 +28,27 @@ __all__ = [
     "CellKey",
     "Cells",
     "CheckPieceOut",
+    "CountedForecasts",
+    "Noises",
     "Repeatability",
     "Tallies",
     "bench_repeatabilities",
     "bench_standings",
     "counted_facts",
+    "counted_forecasts",
     "counted_period",
     "jobs_with",
+    "keep_forecasts",
     "learned_responses",
+    "listed_forecasts",
     "merge_cells",
     "merge_tallies",
     "newest_checks",
     "newest_studies",
     "rebuild",
     "relief_factor",
+    "start_of",
+    "told_noises",
     "width_of",
     "work_off_marks",
 ]

@@ -26,6 +26,7 @@ from .facts import came_back, closings, in_parts
 from .judging import Judge
 from .marks import clear_marks, standing_marks
 from .messages import keep_messages, messages_of
+from .noises import keep_noises, learned_noises, where_read
 from .responses import Kept, keep_learned, pooled
 from .rows import reading_rows
 from .store import count_month, facts_of, keep_facts, keep_months, touched_months
@@ -49,6 +50,7 @@ class _Counted:
     months: list[tuple[UUID, int, Cells, Tallies]] = field(default_factory=list)
     facts: list[dict[str, Any]] = field(default_factory=list)
     messages: list[dict[str, Any]] = field(default_factory=list)
+    noises: list[dict[str, Any]] = field(default_factory=list)
 
 
 def work_off_marks(database: Database, config: Config, clock: Clock) -> int:
@@ -106,6 +108,7 @@ def _count(session: Session, without: UUID | None) -> _Counted:
             counted.jobs.append(job_id)
         counted.marks.append(mark)
     counted.messages = messages_of(session, counted.jobs)
+    counted.noises = learned_noises(session, where_read(session, counted.jobs))
     for model_id, job_ids in _by_model(session, counted.jobs).items():
         model = session.get_one(InstrumentModel, model_id)
         counted.facts += facts_of(session, model, job_ids, zone)
@@ -119,6 +122,7 @@ def _write(session: Session, counted: _Counted, done_with: Collection[UUID]) -> 
         keep_months(session, model_id, {month}, cells, tallies, now=session.info["now"])
     keep_facts(session, counted.jobs, counted.facts)
     keep_messages(session, counted.jobs, counted.messages)
+    keep_noises(session, counted.noises)
     clear_marks(session, done_with)
 
 
@@ -147,6 +151,7 @@ def rebuild(
             tell(number, len(models))
     with database.write(info) as session:
         _keep_learned(session, _pooled(session))
+        keep_noises(session, learned_noises(session, where_read(session)))
     return len(models)
 
 

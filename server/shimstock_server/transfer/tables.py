@@ -23,6 +23,7 @@ LEFT_OUT = {
     "learning_marks": "counted anew after an import",
     "response_samples": "worked out anew after an import",
     "learned_responses": "learned anew after an import",
+    "tool_noises": "learned anew after an import",
     "report_months": "counted anew after an import",
     "report_cells": "counted anew after an import",
     "report_bins": "counted anew after an import",

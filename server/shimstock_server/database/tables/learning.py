@@ -6,7 +6,7 @@ from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import BigInteger, ForeignKey, Index, Integer, String
+from sqlalchemy import BigInteger, ForeignKey, ForeignKeyConstraint, Index, Integer, String
 from sqlalchemy.orm import Mapped, mapped_column
 
 from ..words import Quantity, ReportState, ResponseKind, ResponseLevel, StudyState
@@ -118,7 +118,49 @@ class JobPrior(Base):
     """Of which it was learned: once the job is on another instrument it counts no more."""
     learned: Mapped[dict[str, Any]] = mapped_column(Json)
     """By kind: level, parts, covariance, samples; a kind that is missing stands at the stated prior."""
+    noise: Mapped[dict[str, Any] | None] = mapped_column(Json)
+    """Noise factors by `bench/tool`; what is missing stands at 1, and so does all of an earlier release."""
     kept_at: Mapped[datetime]
+
+
+class ReadingForecast(Base):
+    """What a reading was expected to show when its sheet came; never worked out anew."""
+
+    __tablename__ = "reading_forecasts"
+    __table_args__ = (
+        ForeignKeyConstraint(["sheet_id", "number"], ["readings.sheet_id", "readings.number"]),
+        check("spread > 0 AND level >= 0 AND own >= 0 AND noise > 0", "spreads"),
+        {"info": {"audited": False}},
+    )
+
+    sheet_id: Mapped[UUID] = mapped_column(primary_key=True)
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    expected: Mapped[float]
+    """[mm; cents]."""
+    spread: Mapped[float]
+    """Standard deviation of the reading about it, the tool's own noise included [mm; cents]."""
+    level: Mapped[float]
+    """Variance of the level alone [mm²; cents²]."""
+    own: Mapped[float]
+    """Part of it that earlier readings with the tool brought in, were its noise factor 1 [mm²; cents²]."""
+    noise: Mapped[float]
+    """Noise factor that the forecast reckoned with."""
+    doubtful: Mapped[bool]
+    """Read because an earlier reading was in doubt, or once more where one still stood."""
+
+
+class ToolNoise(Base):
+    """How much more a tool scatters on a bench than is declared; learned from forecasts."""
+
+    __tablename__ = "tool_noises"
+    __table_args__ = ({"info": {"audited": False}},)
+
+    bench_id: Mapped[UUID] = mapped_column(ForeignKey("benches.id"), primary_key=True)
+    tool_id: Mapped[UUID] = mapped_column(ForeignKey("tools.id"), primary_key=True)
+    factor: Mapped[float]
+    readings: Mapped[int]
+    """From how many it was learned."""
+    learned_at: Mapped[datetime]
 
 
 class ReportMonth(Base):
