@@ -64,6 +64,8 @@ if TYPE_CHECKING:
     from ._errors import TooManyRequests as TooManyRequests
     from ._ids import uuid7 as uuid7
     from ._learning_records import AdjustmentResponse as AdjustmentResponse
+    from ._learning_records import Calibration as Calibration
+    from ._learning_records import CalibrationGroup as CalibrationGroup
     from ._learning_records import CheckPiece as CheckPiece
     from ._learning_records import CheckReading as CheckReading
     from ._learning_records import ControlLimits as ControlLimits
@@ -77,9 +79,11 @@ if TYPE_CHECKING:
     from ._learning_records import ReportRun as ReportRun
     from ._learning_records import ResponseSample as ResponseSample
     from ._learning_records import RowProblem as RowProblem
+    from ._learning_records import StatedShare as StatedShare
     from ._learning_records import Study as Study
     from ._learning_records import StudyAgreement as StudyAgreement
     from ._learning_records import StudyReader as StudyReader
+    from ._learning_records import ToolNoise as ToolNoise
     from ._plan_records import Believed as Believed
     from ._plan_records import Change as Change
     from ._plan_records import Coded as Coded
@@ -160,9 +164,9 @@ _HOMES = {
     "NotFound NotReachable NotSignedIn PlainHttpWarning Refused ServiceFailed ShimstockError "
     "TooManyRequests",
     "_ids": "uuid7",
-    "_learning_records": "AdjustmentResponse CheckPiece CheckReading ControlLimits CountedQuantity "
-    "CountedStage ModelReport NextReading RankedModel Ranking ReadingsImport ReportRun ResponseSample "
-    "RowProblem Study StudyAgreement StudyReader",
+    "_learning_records": "AdjustmentResponse Calibration CalibrationGroup CheckPiece CheckReading "
+    "ControlLimits CountedQuantity CountedStage ModelReport NextReading RankedModel Ranking ReadingsImport "
+    "ReportRun ResponseSample RowProblem StatedShare Study StudyAgreement StudyReader ToolNoise",
     "_plan_records": "Believed Change Coded Meant NotAsked Note OtherReading PartMove PlanSettling PlanState "
     "ReadingWanted Recommendation Shown Slip StateNumber Step Surprise Verdict Worth",
     "_quantity": "Quantity",

@@ -13,6 +13,7 @@ from ._errors import BadAnswer
 from ._ids import uuid7
 from ._learning_records import (
     AdjustmentResponse,
+    Calibration,
     CheckPiece,
     CheckReading,
     ModelReport,
@@ -143,6 +144,22 @@ class Reports:
     def bench_agreement_table(self, table: str) -> str:
         """Read one of its tables as CSV: studies, readings, repeats or checks."""
         return str(self._link.ask("/reports/bench-agreement", accept="text/csv", table=table).content)
+
+    def calibration(self, **period: Any) -> Calibration:
+        """Read how often readings fell inside what was stated before, and how much tools scatter."""
+        return read(Calibration, self._link.ask("/reports/calibration", **period))
+
+    def calibration_page(self, **period: Any) -> str:
+        """Read the same as a page with pictures (HTML)."""
+        return str(self._link.ask("/reports/calibration", accept="text/html", **period).content)
+
+    def calibration_table(self, table: str, **period: Any) -> str:
+        """Read one of its tables as CSV: coverage, scatter or forecasts."""
+        return str(self._link.ask("/reports/calibration", accept="text/csv", table=table, **period).content)
+
+    def calibration_tables(self, **period: Any) -> bytes:
+        """Read all its tables as a zip of CSV files."""
+        return _bytes(self._link.ask("/reports/calibration", accept="application/zip", **period), "a zip")
 
     @staticmethod
     def _of(model: Stored | UUID | str) -> str:

@@ -124,6 +124,50 @@ class ModelReport(Record):
 
 
 @dataclass(kw_only=True)
+class StatedShare(Record):
+    """How many readings fell inside an interval that was stated, and the bounds of the true share."""
+
+    stated: float = 0.0
+    inside: int = 0
+    of: int = 0
+    seen: float = 0.0
+    lower: float = 0.0
+    upper: float = 0.0
+
+
+@dataclass(kw_only=True)
+class CalibrationGroup(Record):
+    """Readings alike in one thing: `all`, or a `quantity`, `tool`, `bench` or `model`."""
+
+    by: str = ""
+    id: str | None = None
+    name: str = ""
+    shares: list[StatedShare] = field(default_factory=list)
+    doubtful: list[StatedShare] = field(default_factory=list)
+
+
+@dataclass(kw_only=True)
+class ToolNoise(Record):
+    """How much more a tool scatters on a bench than is declared."""
+
+    bench_id: str = ""
+    bench: str = ""
+    tool_id: str = ""
+    tool: str = ""
+    factor: float = 1.0
+    readings: int = 0
+    words: str = ""
+
+
+@dataclass(kw_only=True)
+class Calibration(Record):
+    """Whether readings fell where they were expected; its period stands in `raw`."""
+
+    groups: list[CalibrationGroup] = field(default_factory=list)
+    noises: list[ToolNoise] = field(default_factory=list)
+
+
+@dataclass(kw_only=True)
 class ReportRun(Stored):
     """How far a long report is."""
 

@@ -6,12 +6,15 @@ import re
 from datetime import timedelta
 from itertools import combinations, pairwise
 from typing import Any
+from uuid import uuid4
 
 import pytest
 
+from tests.server.clients import Client
+from tests.server.conftest import bench_client  # noqa: F401 - a fixture
 from tests.server.learning.test_studies import begin, read_all
 from tests.server.reports.conftest import Counted, counted  # noqa: F401 - a fixture
-from tests.server.workshop import mm
+from tests.server.workshop import mm, sheet, two_post_electric
 
 from . import measures
 from .conftest import Browsers
@@ -87,8 +90,50 @@ def benches_compared(counted: Counted) -> None:  # noqa: F811
         assert checked.status_code == 201, checked.get_data(as_text=True)
 
 
-def test_reports_are_legible_wherever_they_are_looked_at(counted: Counted, browsers: Browsers) -> None:  # noqa: F811
+def forecasts_tried(counted: Counted, bench: Client) -> None:  # noqa: F811
+    """Jobs whose relief is read, the rod turned, and relief read twice: one model of a long name."""
+    ids, shop = counted.workshop.ids, counted.workshop
+    name = "Plover of the long and winding northern shore"
+    shop.add("long", "/v1/instrument-models", two_post_electric(name)
+             | {"string_set_id": ids["strings"], "tuning_id": ids["tuning"]})  # fmt: skip
+    start = counted.clock.now() - timedelta(days=1)
+    for number in range(8):
+        model = ids["long" if number % 2 else "model"]
+        made = shop.add("read", "/v1/instruments", {"model_id": model, "owner_id": ids["owner"]})
+        job = shop.add("job", "/v1/jobs", {"instrument_id": made["id"]})
+        moved = counted.manager.post(
+            f"/v1/jobs/{job['id']}/moves", json={"to": "queued"}, etag=f'"{job["version"]}.mm"'
+        )
+        assert moved.status_code == 200, moved.get_data(as_text=True)
+        claim = bench.post(f"/v1/jobs/{job['id']}/claim", json={}).get_json()["claim"]
+        for minutes, relief in ((0, 0.45), (10, 0.35 + 0.05 * (number % 3)), (12, 0.40)):
+            taken_at = (start + timedelta(minutes=minutes)).isoformat()
+            reading = {
+                "quantity": "relief",
+                "value": mm(relief),
+                "confirmed": True,
+                "tool_id": ids["feelers"],
+            }
+            answer = bench.post(
+                f"/v1/jobs/{job['id']}/reading-sheets", json=sheet([reading], taken_at=taken_at)
+            )
+            assert answer.status_code == 201, answer.get_data(as_text=True)
+            if not minutes:
+                turn = {"id": str(uuid4()), "claim": claim["id"], "part": "truss-rod",
+                        "turns": {"value": 0.25, "unit": "turn"},
+                        "done_at": (start + timedelta(minutes=5)).isoformat()}  # fmt: skip
+                answer = bench.post(f"/v1/jobs/{job['id']}/adjustments", json=turn)
+                assert answer.status_code == 201, answer.get_data(as_text=True)
+        assert bench.delete(f"/v1/jobs/{job['id']}/claim/{claim['id']}").status_code in (200, 204)
+
+
+def test_reports_are_legible_wherever_they_are_looked_at(
+    counted: Counted,  # noqa: F811
+    bench_client: Client,  # noqa: F811
+    browsers: Browsers,
+) -> None:
     benches_compared(counted)
+    forecasts_tried(counted, bench_client)
     period = "first=2024-01-01&last=2025-12-31"
     addresses = {
         "model": f"/v1/reports/instrument-models/{counted.models[0]}?{period}",
@@ -96,6 +141,7 @@ def test_reports_are_legible_wherever_they_are_looked_at(counted: Counted, brows
         "ranking": f"/v1/reports/instrument-models?{period}",
         "benches": "/v1/reports/bench-agreement?units=mm",
         "benches-inch": "/v1/reports/bench-agreement?units=inch",
+        "forecasts": "/v1/reports/calibration",
     }
     texts = {name: shown(counted, path) for name, path in addresses.items()}
     pages = {f"{name}-{width}": (text, width) for name, text in texts.items() for width in (DESK, PHONE)}
@@ -115,11 +161,15 @@ def test_reports_are_legible_wherever_they_are_looked_at(counted: Counted, brows
         # WCAG 2.2, success criterion 1.4.3
         assert [each for each in measured["contrasts"] if each["ratio"] < 4.5] == [], name
         drawings = [drawing for drawing in measured["drawn"] if drawing["frame"]["right"] > 0]
-        assert len(drawings) == {"model": 21, "ranking": 0, "benches": 4}[name.split("-")[0]], name
+        assert (
+            len(drawings) == {"model": 21, "ranking": 0, "benches": 4, "forecasts": 6}[name.split("-")[0]]
+        ), name
         for drawing in drawings:
             check(name, drawing)
         lights = measured["greys"]
-        assert len(lights) == {"model": 3, "ranking": 2, "benches": 2}[name.split("-")[0]], name
+        assert len(lights) == {"model": 3, "ranking": 2, "benches": 2, "forecasts": 1}[name.split("-")[0]], (
+            name
+        )
         assert all(darker + 20.0 < lighter for darker, lighter in pairwise(lights)), (name, lights)
 
 

@@ -45,6 +45,7 @@ bench booking manager
 404 403 404  GET    /v1/check-pieces/{piece_id}/readings
 404 403 404  POST   /v1/check-pieces/{piece_id}/readings
 200 403 200  GET    /v1/reports/bench-agreement
+409 403 409  GET    /v1/reports/calibration
 403 403 200  GET    /v1/exports
 403 403 415  POST   /v1/imports/readings
 200 403 200  GET    /v1/adjustment-responses

@@ -28,12 +28,13 @@ def learned(bench: Bench, everything: bool) -> None:
     """Show what the shop has learned of its adjustments, how surely, and from how many jobs.
 
     A plan uses an instrument's own figures, else its model's, else the shop's, else what is usual: those of
-    the moment when the first reading of its job was taken.
+    the moment when the first reading of its job was taken. So it does with how much each tool scatters.
     """
     found = [
         one for one in bench.client.adjustment_responses.list() if everything or one.level != "instrument"
     ]
-    if not found:
+    noises = bench.client.reports.calibration().noises
+    if not found and not noises:
         raise Stop(
             "nothing is learned yet: it takes a reading before an adjustment and one after it",
             Exit.NOTHING,
@@ -45,11 +46,14 @@ def learned(bench: Bench, everything: bool) -> None:
         serials = _serials(bench) if everything else {}
         for one in sorted(found, key=lambda one: (one.kind, one.level != "shop", one.model_id or "")):
             echo(_line(one, models, serials))
+        for noise in noises:
+            echo(noise.words)
         left = sum(1 for _ in bench.client.adjustment_responses.samples(flagged=True, reviewed=False))
         if left:
             echo(f"{left} to look at: shimstock doubts")
 
-    bench.show({"items": [one.raw for one in found]}, say)
+    told = {"items": [one.raw for one in found], "noises": [one.raw for one in noises]}
+    bench.show(told, say)
 
 
 def _serials(bench: Bench) -> dict[str, str]:

@@ -97,6 +97,34 @@ def print_summary(console: Console, reports: Iterable[Raw]) -> None:
     console.print(table)
 
 
+def print_calibration(console: Console, report: Raw) -> None:
+    """Print how often readings fell inside what was stated, and how much tools scatter."""
+    console.print(Text(f"Readings inside their forecasts, {_days(report)}", style="bold"))
+    bounds = console.width >= NARROW
+    table = _table(["", "readings", "in 50 %", "in 80 %", "in 95 %"], left=(0,))
+    by = "all"
+    for group in report["groups"]:
+        if group["by"] != by:
+            by = group["by"]
+            table.add_row(Text(f"by {by}", style="underline"))
+        for name, shares in ((group["name"], group["shares"]), ("  doubtful", group["doubtful"])):
+            if shares:
+                told = [f"{_share(each['seen'])}{_bounds(each) if bounds else ''}" for each in shares]
+                table.add_row(*(Text(cell) for cell in (name, f"{shares[0]['of']}", *told)))
+    console.print(table)
+    if bounds:
+        console.print(Text("in brackets: where the true share lies, with 95 % confidence"))
+    if report["noises"]:
+        console.print()
+        console.print(Text("How much tools scatter", style="bold"))
+    for each in report["noises"]:
+        console.print(Text(f"  {each['words']}"))
+
+
+def _bounds(share: Raw) -> str:
+    return f" ({100.0 * share['lower']:.0f} … {100.0 * share['upper']:.0f})"
+
+
 def _chief_lines(report: Raw) -> Iterable[str]:
     jobs = report["jobs"]
     if not jobs["count"]:

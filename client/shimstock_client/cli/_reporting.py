@@ -1,4 +1,4 @@
-"""The command about what the shop knows of its models: report."""
+"""The command about what the shop knows of its models, and what its forecasts are worth: report."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from .. import InstrumentModel, ReportRun
 
 TABLES = ("quantities", "bins", "steps", "findings", "season", "jobs")
+OF_FORECASTS = ("coverage", "scatter", "forecasts")
 PATIENCE = 20.0
 """Seconds in which a worker should have begun a long report."""
 EVERY = 0.5
@@ -33,12 +34,19 @@ LONG = 120.0
 @click.option(
     "--all", "everything", is_flag=True, help="All models in full: a long report, made by the worker."
 )
+@click.option(
+    "--calibration",
+    is_flag=True,
+    help="Whether readings fell where they were expected, and how tools scatter.",
+)
 @click.option("--run", "run_id", metavar="ID", help="A long report that was begun before.")
 @click.option("--page", metavar="FILE", help="Write it as a page with pictures (HTML).")
 @click.option("--pdf", metavar="FILE", help="Write it on paper (PDF); one model only.")
 @click.option("--csv", metavar="FILE", help="Write a table (CSV), or all of them when FILE ends in .zip.")
 @click.option(
-    "--table", type=click.Choice(TABLES), help="Which table --csv writes; quantities when left out."
+    "--table",
+    type=click.Choice((*TABLES, *OF_FORECASTS)),
+    help="Which table --csv writes; quantities when left out, with --calibration coverage.",
 )
 @at_bench
 def report(bench: Bench, model: str | None, **how: Any) -> None:
@@ -51,12 +59,15 @@ def report(bench: Bench, model: str | None, **how: Any) -> None:
     shimstock report herrow
     shimstock report herrow --from 2026-01-01 --page herrow.html
     shimstock report --all --maker Brackwater --csv brackwater.zip
+    shimstock report --calibration --page forecasts.html
     """
     _check(model, how)
     if bench.timeout is None:
         bench.timeout = LONG  # hundreds of pictures are drawn for a page
     period = {"first": how["first"], "last": how["last"]}
-    if how["run_id"] is not None or how["everything"]:
+    if how["calibration"]:
+        _calibration(bench, how, period)
+    elif how["run_id"] is not None or how["everything"]:
         _long(bench, how, period)
     elif model is not None:
         _one(bench, _the_model(bench, model, how), how, period)
@@ -67,6 +78,13 @@ def report(bench: Bench, model: str | None, **how: Any) -> None:
 def _check(model: str | None, how: dict[str, Any]) -> None:
     """Refuse what cannot go together."""
     long = how["everything"] or how["run_id"] is not None
+    if how["calibration"] and (long or model or how["pdf"] or how["maker"] or how["kind"]):
+        raise Stop(
+            "--calibration is about all readings: it goes with --from, --to, --page and --csv", Exit.USAGE
+        )
+    if how["table"] is not None and (how["table"] in OF_FORECASTS) != how["calibration"]:
+        told = ", ".join(OF_FORECASTS if how["calibration"] else TABLES)
+        raise Stop(f"--table: this report has {told}", Exit.USAGE)
     if long and model is not None:
         raise Stop("MODEL and --all: one model, or all of them", Exit.USAGE)
     if how["everything"] and how["run_id"] is not None:
@@ -75,7 +93,9 @@ def _check(model: str | None, how: dict[str, Any]) -> None:
         raise Stop("--pdf: name a model; for many models write a --page and print it", Exit.USAGE)
     if how["table"] is not None and (how["csv"] is None or how["csv"].endswith(".zip")):
         raise Stop("--table: needs --csv with a file for one table, not a .zip", Exit.USAGE)
-    if not long and model is None and (how["table"] is not None or (how["csv"] or "").endswith(".zip")):
+    if not (long or model or how["calibration"]) and (
+        how["table"] is not None or (how["csv"] or "").endswith(".zip")
+    ):
         raise Stop("the ranking is one table; name a model, or --all, for others", Exit.USAGE)
 
 
@@ -138,6 +158,37 @@ def _ranking(bench: Bench, how: dict[str, Any], period: dict[str, Any]) -> None:
 
         if not written:
             print_ranking(bench.console, found.raw)
+        _tell(written)
+
+    bench.show(found.raw, say)
+
+
+def _calibration(bench: Bench, how: dict[str, Any], period: dict[str, Any]) -> None:
+    reports = bench.client.reports
+    found = reports.calibration(**period)
+    written = _write(
+        how,
+        {
+            "page": lambda: reports.calibration_page(**period),
+            "csv": lambda: (
+                reports.calibration_tables(**period)
+                if how["csv"].endswith(".zip")
+                else reports.calibration_table(how["table"] or OF_FORECASTS[0], **period)
+            ),
+        },
+    )
+    if not found.groups and not written:
+        raise Stop(
+            "no reading of these days had a forecast: the first of a quantity has none",
+            Exit.NOTHING,
+            found.raw,
+        )
+
+    def say() -> None:
+        from ._report_layout import print_calibration
+
+        if not written:
+            print_calibration(bench.console, found.raw)
         _tell(written)
 
     bench.show(found.raw, say)

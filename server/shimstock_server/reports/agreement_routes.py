@@ -9,20 +9,18 @@ from shimstock_server.learning import bench_standings, newest_checks, newest_stu
 from shimstock_server.shop import ShopNotSetUp, local_day
 from shimstock_server.web.blueprint import Answer, Blueprint
 from shimstock_server.web.context import current
-from shimstock_server.web.problems import InvalidFields
 
 from . import agreement_schemas as schemas
 from .agreement_page import agreement_page
-from .agreement_tables import HEADERS, all_tables, table
-from .page import security_policy
+from .agreement_tables import HEADERS, table
+from .forms import JSON, TYPES, in_form
 
 blueprint = Blueprint("bench-agreement", "How the benches stand: studies, check pieces, and who drifts")
-JSON, HTML, CSV, ZIP = "application/json", "text/html", "text/csv", "application/zip"
 
 
 @blueprint.operation(
     "GET", "/reports/bench-agreement", scopes=("bench", "manager"), query=schemas.BenchAgreementReportQuery,
-    answer=schemas.BenchAgreementOut, types=(JSON, HTML, CSV, ZIP),
+    answer=schemas.BenchAgreementOut, types=TYPES,
 )  # fmt: skip
 def get_bench_agreement(query: dict[str, Any]) -> Answer:
     """Read whether the benches measure the same: the newest study of each quantity, and who drifts.
@@ -30,24 +28,11 @@ def get_bench_agreement(query: dict[str, Any]) -> Answer:
     `Accept` chooses: `application/json`, `text/html`, `text/csv` with `table`, or `application/zip` for all
     tables.
     """
-    report = _report()
-    name = query.get("table")
-    if current.media_type == CSV:
-        if name is None:
-            told = ", ".join(HEADERS)
-            raise InvalidFields.at("/query/table", f"name one of {told}; `Accept: application/zip` has all")
-        return Answer(text=table(name, report, current.units), media_type=CSV)
-    if name is not None:
-        raise InvalidFields.at("/query/table", "only a CSV has tables: ask for `Accept: text/csv`")
-    if current.media_type == ZIP:
-        return Answer(text=all_tables(report, current.units), media_type=ZIP)
-    if current.media_type == HTML:
-        return Answer(
-            text=agreement_page(report, current.units),
-            media_type=HTML,
-            headers={"Content-Security-Policy": security_policy()},
-        )
-    return Answer(report)
+    report, units = _report(), current.units
+    shown = in_form(
+        query, HEADERS, lambda name: table(name, report, units), lambda: agreement_page(report, units)
+    )
+    return shown or Answer(report)
 
 
 def _today() -> date:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import io
-import zipfile
 from collections.abc import Iterator
 from typing import Any
 
@@ -33,17 +31,6 @@ def table(name: str, report: Report, units: str) -> str:
     """Return one table of the report as CSV."""
     rows = {"studies": _studies, "readings": _readings, "repeats": _repeats, "checks": _checks}[name]
     return write_csv(HEADERS[name], rows(report, units))
-
-
-def all_tables(report: Report, units: str) -> bytes:
-    """Return every table as a zip of CSV files, the same bytes for the same report."""
-    packed = io.BytesIO()
-    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
-        for name in HEADERS:
-            entry = zipfile.ZipInfo(f"{name}.csv")
-            entry.compress_type = zipfile.ZIP_DEFLATED
-            archive.writestr(entry, table(name, report, units))
-    return packed.getvalue()
 
 
 def _study(study: dict[str, Any]) -> tuple[Any, ...]:

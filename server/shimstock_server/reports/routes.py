@@ -14,26 +14,22 @@ from shimstock_server.shop import ShopNotSetUp, settings
 from shimstock_server.web.blueprint import Answer, Blueprint
 from shimstock_server.web.context import current
 from shimstock_server.web.paging import page as page_of_rows
-from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.visibility import exists, visibility
 
 from . import schemas
 from .content import model_report
-from .page import page, security_policy
+from .forms import CSV, HTML, JSON, PDF, TYPES, as_page, in_form
+from .page import page
 from .paper import paper
 from .period import period_of
 from .ranking import ranked_models, waiting_jobs
 from .ranking_page import ranking_page, ranking_table
 from .runs import begin_run, show_run
-from .tables import Report, all_tables, table
+from .tables import Report, table
 from .telling import as_data, kept, ranked
 
 blueprint = Blueprint("reports", "Batch reports by instrument model, and long ones made by the worker")
 BENCH = ("bench", "manager")
-JSON, HTML, CSV, ZIP, PDF = (
-    "application/json", "text/html", "text/csv", "application/zip", "application/pdf",
-)  # fmt: skip
-TYPES = (JSON, HTML, CSV, ZIP)
 
 visibility("run_id", exists(ReportRun.id))
 
@@ -62,7 +58,7 @@ def get_ranking(query: dict[str, Any]) -> Answer:
         return Answer(text=ranking_table(rows, shop.currency), media_type=CSV)
     by_cost, waiting = shop.shop_rate is not None, waiting_jobs(current.session)
     if current.media_type == HTML:
-        return _as_page(
+        return as_page(
             ranking_page(
                 rows,
                 period=period,
@@ -97,13 +93,10 @@ def get_model_report(model_id: UUID, query: dict[str, Any]) -> Answer:
     shop = settings(current.session)
     model = current.session.get_one(InstrumentModel, model_id)
     report = model_report(current.session, model, shop, period_of(query, shop, current.now))
-    if current.media_type == JSON:
-        _refuse_table(query)
-        return Answer(as_data(report))
+    shown = _in_form([report], query)
     if current.media_type == PDF:
-        _refuse_table(query)
         return Answer(text=paper(report, current.units), media_type=PDF)
-    return _as_text([report], query)
+    return shown or Answer(as_data(report))
 
 
 @blueprint.operation(
@@ -143,11 +136,11 @@ def get_report_run(run_id: UUID) -> dict[str, Any]:
 def get_run_reports(run_id: UUID, query: dict[str, Any]) -> Answer:
     """Read the models of a long report that are done: page by page as data, or all of them as page or CSV."""
     wanted = select(ReportRunPart).where(ReportRunPart.run_id == run_id)
-    if current.media_type != JSON:
-        parts = current.session.scalars(wanted.order_by(ReportRunPart.number))
-        return _as_text([kept(part.content) for part in parts], query)
-    _refuse_table(query)
-    return page_of_rows(
+    parts = (
+        current.session.scalars(wanted.order_by(ReportRunPart.number)) if current.media_type != JSON else ()
+    )
+    shown = _in_form([kept(part.content) for part in parts], query)
+    return shown or page_of_rows(
         wanted,
         query,
         sort=(ReportRunPart.number, ReportRunPart.model_id),
@@ -155,23 +148,8 @@ def get_run_reports(run_id: UUID, query: dict[str, Any]) -> Answer:
     )
 
 
-def _refuse_table(query: dict[str, Any]) -> None:
-    if query.get("table") is not None:
-        raise InvalidFields.at("/query/table", "only a CSV has tables: ask for `Accept: text/csv`")
-
-
-def _as_text(reports: Sequence[Report], query: dict[str, Any]) -> Answer:
-    name = query.get("table")
-    if current.media_type == CSV:
-        if name is None:
-            told = ", ".join(schemas.TABLES)
-            raise InvalidFields.at("/query/table", f"name one of {told}; `Accept: application/zip` has all")
-        return Answer(text=table(name, reports, current.units), media_type=CSV)
-    _refuse_table(query)
-    if current.media_type == ZIP:
-        return Answer(text=all_tables(reports, current.units), media_type=ZIP)
-    return _as_page(page(reports, current.units))
-
-
-def _as_page(text: str) -> Answer:
-    return Answer(text=text, media_type=HTML, headers={"Content-Security-Policy": security_policy()})
+def _in_form(reports: Sequence[Report], query: dict[str, Any]) -> Answer | None:
+    units = current.units
+    return in_form(
+        query, schemas.TABLES, lambda name: table(name, reports, units), lambda: page(reports, units)
+    )

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import io
-import zipfile
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from shimstock_server.web.csv_text import write_csv
@@ -47,17 +45,6 @@ def table(name: str, reports: Iterable[Report], units: str) -> str:
         "jobs": _jobs,
     }[name]
     return write_csv(HEADERS[name], (row for report in reports for row in rows(report, units)))
-
-
-def all_tables(reports: Sequence[Report], units: str) -> bytes:
-    """Return every table as a zip of CSV files, the same bytes for the same reports."""
-    packed = io.BytesIO()
-    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as archive:
-        for name in HEADERS:
-            entry = zipfile.ZipInfo(f"{name}.csv")
-            entry.compress_type = zipfile.ZIP_DEFLATED
-            archive.writestr(entry, table(name, reports, units))
-    return packed.getvalue()
 
 
 def _model(report: Report) -> tuple[Any, ...]:
