@@ -68,3 +68,27 @@ def whole(value: object, field: str, low: int, high: int) -> int:
     if number != int(number):
         raise OutOfRange(f"{field} must be a whole number from {low} to {high}; {number:g} was given", field)
     return int(number)
+
+
+def for_few(freedom: int) -> float:
+    """How much larger a variance is that was estimated with few degrees of freedom.
+
+    Parameters
+    ----------
+    freedom : int
+        Degrees of freedom [-].
+
+    Returns
+    -------
+    float
+        Factor ν/(ν - 2) on the variance, that of Student's t; below three degrees that of three [-].
+
+    Notes
+    -----
+    JCGM 101:2008, 6.4.9.4 (from memory).
+
+    >>> for_few(10), for_few(1)
+    (1.25, 3.0)
+    """
+    freedom = max(freedom, 3)
+    return freedom / (freedom - 2)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import fdtrc, ndtr
 
-from ._checks import FloatArray, finite, positive, within
+from ._checks import FloatArray, finite, for_few, positive, within
 from .components import NestedSpread, OneWay, crossed, nested_components, one_way
 from .errors import Contradiction, Missing, OutOfRange
 
@@ -122,6 +122,8 @@ class Agreement:
         How many kinds of pieces it can tell apart, 1.41·pieces/agreement, cut off; None = no end [-].
     bench_offsets : array of shape (benches,)
         By how much each bench reads above the mean of all [unit].
+    offset_uncertainty : float
+        Standard uncertainty of such an offset, larger for few readings [unit].
     bench_repeatability : array of shape (benches,)
         Repeatability of each bench by itself [unit].
     difference_limit : float
@@ -138,6 +140,7 @@ class Agreement:
     percent_of_tolerance: float | None
     classes: int | None
     bench_offsets: FloatArray
+    offset_uncertainty: float
     bench_repeatability: FloatArray
     difference_limit: float
     words: tuple[str, ...]
@@ -187,7 +190,8 @@ def bench_agreement(
     -----
     AIAG, *Measurement Systems Analysis*, 4th ed. (2010), ch. III-B: crossed two-way analysis of variance with
     random effects, and the average and range method with K1 = 1/d2 and K2, K3 = 1/d2* for any size.
-    95 % difference limit 1.96·√2·√agreement as the reproducibility limit of ISO 5725-1.
+    95 % difference limit 1.96·√2·√agreement as the reproducibility limit of ISO 5725-1. Uncertainty of an
+    offset: see `for_few`.
     """
     table = finite(readings, "readings")
     if table.ndim != 3 or min(table.shape) < 2:
@@ -218,6 +222,12 @@ def bench_agreement(
     of_total = 100.0 * (variances.agreement / variances.total) ** 0.5
     classes = int(1.41 * variances.pieces**0.5 / spread) if spread > 0 else None
     offsets = table.mean(axis=(0, 2)) - table.mean()
+    parts, benches_read, trials = table.shape
+    freedom = parts * benches_read * (trials - 1)
+    if method == "anova":
+        freedom = lines[2].freedom + (freedom if pooled else 0)
+    # the variance of a bench's mean over all pieces, less the part of it that is in the mean of all benches
+    of_mean = variances.interaction / parts + variances.repeatability / (parts * trials)
     own = np.sqrt(table.var(axis=2, ddof=1).mean(axis=0))
     return Agreement(
         method=method,
@@ -228,6 +238,7 @@ def bench_agreement(
         percent_of_tolerance=of_tolerance,
         classes=classes,
         bench_offsets=offsets,
+        offset_uncertainty=(of_mean * (1.0 - 1.0 / benches_read) * for_few(freedom)) ** 0.5,
         bench_repeatability=own,
         difference_limit=1.96 * 2.0**0.5 * spread,
         words=_words(variances, (of_total, of_tolerance), names, offsets, write),

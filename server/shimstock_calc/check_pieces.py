@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import fdtri, stdtr
+from scipy.special import fdtri, ndtr, stdtr, stdtrit
 
-from ._checks import finite, positive, whole, within
+from ._checks import finite, for_few, positive, whole, within
+from .belief.expected import rounding_shared
 from .errors import Contradiction, Missing
 
 LEAST_HISTORY = 5
@@ -38,6 +39,8 @@ class ControlLimits:
         What the limits rest on [-].
     bias, bias_probability : float or None
         Mean minus the piece's stated value, and the chance of one as large without any [same unit, -].
+    bias_uncertainty : float or None
+        Standard uncertainty of the bias, with the rounding that all readings of one piece share [same unit].
     """
 
     mean: float
@@ -50,6 +53,7 @@ class ControlLimits:
     repetitions: int
     bias: float | None
     bias_probability: float | None
+    bias_uncertainty: float | None = None
 
 
 def control_limits(
@@ -73,7 +77,8 @@ def control_limits(
     repetitions : int
         Readings a day [-].
     width : float
-        Limits of the mean in standard deviations of the daily means, 1 to 5 [-].
+        Limits of the mean: as rare a false alarm as this many standard deviations give where the spread is
+        known, 1 to 5 [-].
     alpha : float
         Chance of a false alarm on the spread, above 0 to 0.5 [-].
     resolution : float, optional
@@ -98,7 +103,11 @@ def control_limits(
     Notes
     -----
     NIST/SEMATECH e-Handbook of Statistical Methods 2.2.2.1 (mean ± k·s2), 2.2.3.1 (s1·√F with J - 1 and
-    K·(J - 1) degrees of freedom) and the case study 2.6.2.
+    K·(J - 1) degrees of freedom) and the case study 2.6.2. From few days s2 is not well known: the limits are
+    those of a prediction interval for one more day, mean ± t·s2·√(1 + 1/K) with K - 1 degrees of freedom
+    (G. J. Hahn & W. Q. Meeker, *Statistical Intervals* (1991), section 4.7; from memory), which come to
+    mean ± k·s2 with many days. Every day counts, those that were out too: a spread that leaves them out is
+    too small, and alarms too often.
     """
     history = np.atleast_1d(finite(means, "means"))
     count = whole(repetitions, "repetitions", 1, 1000)
@@ -109,22 +118,27 @@ def control_limits(
     wide = float(within(width, "width", 1.0, 5.0))
     chance = float(within(positive(alpha, "alpha"), "alpha", 0.0, 0.5))
     centre = float(history.mean())
-    spread = float(history.std(ddof=1))
+    seen = spread = float(history.std(ddof=1))
+    beyond = _t_for(wide, history.size) * spread * math.sqrt(1.0 + 1.0 / history.size)
     if resolution is not None:
-        spread = max(spread, float(positive(resolution, "resolution")) / math.sqrt(12.0))
+        step = float(positive(resolution, "resolution")) / math.sqrt(12.0)
+        spread, beyond = max(spread, step), max(beyond, wide * step)
     first = spread_upper = None
     if count > 1:
         first, spread_upper = _spread_limit(history.size, deviations, count, chance)
-    bias = bias_probability = None
+    bias = bias_probability = unsure = None
     if stated is not None:
         bias = centre - float(finite(stated, "stated"))
         error = spread / math.sqrt(history.size)
         tail = float(stdtr(history.size - 1, -abs(bias) / error)) if error > 0 else 0.5 * float(bias == 0)
         bias_probability = 2.0 * tail
+        unsure = math.sqrt(
+            error**2 * for_few(history.size - 1) + rounding_shared(math.hypot(seen, first or 0.0), resolution)
+        )
     return ControlLimits(
         mean=centre,
-        lower=centre - wide * spread,
-        upper=centre + wide * spread,
+        lower=centre - beyond,
+        upper=centre + beyond,
         mean_sd=spread,
         repetition_sd=first,
         spread_upper=spread_upper,
@@ -132,7 +146,13 @@ def control_limits(
         repetitions=count,
         bias=bias,
         bias_probability=bias_probability,
+        bias_uncertainty=unsure,
     )
+
+
+def _t_for(width: float, days: int) -> float:
+    """How many estimated standard deviations are as rare as some known ones."""
+    return float(stdtrit(days - 1, ndtr(width)))
 
 
 def _spread_limit(days: int, deviations: ArrayLike | None, count: int, chance: float) -> tuple[float, float]:

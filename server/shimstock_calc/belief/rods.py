@@ -13,7 +13,7 @@ import numpy as np
 
 from .._checks import FloatArray
 from ..plan.inputs import Adjustment, PlanInput, Reading
-from ..plan.records import tool_of
+from ..plan.records import not_shared, tool_of
 from ..vocabulary import QUANTITIES
 from .geometry import Geometry
 from .responses import QUICK_TIME, SHARES, SLOW_TIME
@@ -143,6 +143,7 @@ def rod_odds(
     geometry = geometry or Geometry(plan_input)
     filters, reached, now, last = _Filters(), 0.0, 0.0, 0.0
     free = plan_input.instrument.rod.free_play
+    first_read: Reading | None = None
     for entry in geometry.entries:
         now = max(entry.at, now)
         if isinstance(entry, Adjustment):
@@ -155,7 +156,8 @@ def rod_odds(
         filters.pass_time(now - reached)
         reached = now
         if isinstance(entry, Reading):
-            _read(filters, geometry, entry)
+            first_read = first_read or entry
+            _read(filters, geometry, entry, not_shared(first_read, entry))
         elif entry.turns:
             first = last * entry.turns <= 0.0
             lost = LOST + free / 2.0 if first else 0.0
@@ -166,11 +168,11 @@ def rod_odds(
     return RodOdds(*kinds)
 
 
-def _read(filters: _Filters, geometry: Geometry, reading: Reading) -> None:
+def _read(filters: _Filters, geometry: Geometry, reading: Reading, other_bench: float) -> None:
     found = geometry.readings[reading.id]
     if found is None or found[0].side == "treble":
         return
     factor = geometry.of_whole * next(part for place, part in found[1] if place == geometry.at("relief"))
     resolution, repeatability = tool_of(reading)
-    variance = (repeatability or 0.0) ** 2 + (resolution or 0.0) ** 2 / 12.0
+    variance = (repeatability or 0.0) ** 2 + (resolution or 0.0) ** 2 / 12.0 + other_bench
     filters.read(reading.value or 0.0, variance, factor)

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from ..plan.inputs import PlanInput, Reading
-from ..plan.records import tool_of
+from ..plan.records import not_shared, tool_of
 from .expected import Expected
 from .update import Belief
 
@@ -170,4 +170,5 @@ def _agrees(one: Reading, other: Reading) -> bool:
     """Whether two readings agree within twice their uncertainty."""
     resolution, repeatability = tool_of(one)
     spread = math.hypot(repeatability or 0.0, (resolution or 0.0) / math.sqrt(12.0))
-    return abs((one.value or 0.0) - (other.value or 0.0)) <= 2.0 * math.sqrt(2.0) * spread
+    apart = math.sqrt(2.0 * spread**2 + not_shared(one, other))
+    return abs((one.value or 0.0) - (other.value or 0.0)) <= 2.0 * apart

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from ..plan.goals import Spot
 from ..plan.inputs import Reading
-from ..plan.records import tool_of
+from ..plan.records import bench_tool, tool_of
 from ..relief import GRAVITY_SD, gravity_relief
 from .expected import rounding_shared
 from .geometry import Geometry
@@ -33,6 +33,8 @@ class Taken(NamedTuple):
         What lying on the back takes from it [mm].
     offset : int or None
         Place of the rounding that it shares with other readings of its kind.
+    bench : int or None
+        Place of what is not known of the bench's offset.
     shared : float
         Variance of that rounding [mm²; cents²].
     step : float
@@ -45,6 +47,7 @@ class Taken(NamedTuple):
     variance: float
     lying: float
     offset: int | None
+    bench: int | None
     shared: float
     step: float
 
@@ -57,7 +60,8 @@ def taken_in(geometry: Geometry, names: dict[object, int]) -> dict[str, Taken]:
     geometry : Geometry
         The job's.
     names : dict
-        Places of the state's numbers; what readings of one spot with one tool share is added.
+        Places of the state's numbers; what readings of one spot with one tool share, and what is not known
+        of a bench's offset, are added.
 
     Returns
     -------
@@ -75,9 +79,13 @@ def taken_in(geometry: Geometry, names: dict[object, int]) -> dict[str, Taken]:
         tool = tool_of(reading)
         resolution, repeatability = tool[0] or 0.0, tool[1] or 0.0
         variance = repeatability**2 + resolution**2 / 12.0
+        whose, bench = bench_tool(reading), None
+        if whose is not None:
+            bench = names.setdefault(whose, len(names))
+            row = (*row, (bench, 1.0))
         shared, offset = rounding_shared(repeatability, resolution), None
         if shared > SHARED_FROM * variance:
-            offset = names.setdefault((spot, reading.tool, tool), len(names))
+            offset = names.setdefault((spot, reading.tool, tool, bench), len(names))
             row, variance = (*row, (offset, 1.0)), variance - shared
         if (reading.held, reading.fret) in names:
             row = (*row, (names[reading.held, reading.fret], 1.0))
@@ -86,7 +94,7 @@ def taken_in(geometry: Geometry, names: dict[object, int]) -> dict[str, Taken]:
             scale, at = geometry.scale_at(spot), geometry.place
             lying = -rise * float(gravity_relief(scale, geometry.joint, at.held, at.fret))
             variance += (GRAVITY_SD * lying) ** 2
-        found[reading.id] = Taken(place, spot, row, variance, lying, offset, shared, resolution / 2.0)
+        found[reading.id] = Taken(place, spot, row, variance, lying, offset, bench, shared, resolution / 2.0)
     return found
 
 

@@ -235,16 +235,26 @@ class Belief:
     def told(self, spot: Spot, reading: Reading) -> float:
         """Variance that one more reading like this one would take from a spot [mm²; cents²].
 
-        What all readings of a spot with one tool share they cannot tell.
+        What all readings of a spot with one tool share they cannot tell, nor what all of a bench share.
         """
         resolution, repeatability = tool_of(reading)
         noise = (repeatability or 0.0) ** 2 + (resolution or 0.0) ** 2 / 12.0
         row, taken = self.geometry.row(spot), self.taken.get(reading.id)
-        seen = row
+        seen = self._at_bench(spot, reading)
         if taken is not None and taken.offset in self.offsets:
-            seen, noise = (*row, (taken.offset, 1.0)), noise - taken.shared
+            seen, noise = (*seen, (taken.offset, 1.0)), noise - taken.shared
         shared = self.state.shared(seen)
         return along(shared, row) ** 2 / max(along(shared, seen) + noise, 1e-12)
+
+    def shows(self, spot: Spot, reading: Reading) -> Estimate:
+        """What a tool shows of a spot at the bench that took a reading, without the tool's noise."""
+        known = self.state.estimate(self._at_bench(spot, reading))
+        return known if reading.offset is None else known._replace(mean=known.mean + reading.offset.mean)
+
+    def _at_bench(self, spot: Spot, reading: Reading) -> Row:
+        """A spot with what is not known of a bench's offset."""
+        row, taken = self.geometry.row(spot), self.taken.get(reading.id)
+        return row if taken is None or taken.bench is None else (*row, (taken.bench, 1.0))
 
     def after(self, minutes: float) -> Belief:
         """The same belief so many minutes later, nothing more being done."""
@@ -296,6 +306,10 @@ class Belief:
             self._lose(spot)
         for place in self.places:
             state.set(state.place[place], 0.0, HOLD_BIAS)
+        for reading in self.plan_input.readings:
+            taken = self.taken.get(reading.id)
+            if taken is not None and taken.bench is not None and reading.offset is not None:
+                state.set(taken.bench, 0.0, reading.offset.spread)
 
     def _lose(self, spot: Spot) -> None:
         """Forget a level altogether."""

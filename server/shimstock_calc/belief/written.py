@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from ..plan.goals import Spot
+from ..plan.records import BenchTool
 from ..vocabulary import QUANTITIES
 from .geometry import AT_ONCE, COUPLING, HEIGHTS, NUT_COUPLING, QUICKLY, SLOWLY
 from .update import Belief
@@ -98,7 +99,7 @@ def _spot_of(name: object) -> Spot | None:
 
 
 def _unit(name: object) -> str:
-    spot = _spot_of(name)
+    spot = name if isinstance(name, BenchTool) else _spot_of(name)
     return UNITS.get(name, "mm" if spot is None else QUANTITIES[spot.quantity].unit)
 
 
@@ -107,7 +108,10 @@ def _name(name: object) -> str:
         case Spot():
             inner = name.quantity in HEIGHTS and name.string is not None
             return f"{_place(name)}, above the line through the outer strings" if inner else _place(name)
-        case (Spot() as spot, tool, _):
+        case BenchTool():
+            words = name.quantity.replace("-", " ")
+            return f"what is not known of the offset: {words}, {name.tool or 'no tool named'}, {name.bench}"
+        case (Spot() as spot, tool, _, _):
             return f"rounding that readings share: {_place(spot)}, {tool or 'no tool named'}"
         case (tuple() as held, fret):
             return f"bias of relief held at {' and '.join(map(str, held))}, read at fret {fret}"

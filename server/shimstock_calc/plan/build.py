@@ -5,6 +5,7 @@ from __future__ import annotations
 from ..errors import Contradiction, Missing, OutOfRange
 from ..vocabulary import GEOMETRY, QUANTITIES
 from .break_clearance_steps import break_clearance
+from .closing import say_offsets
 from .draft import Draft
 from .final_steps import final_readings
 from .height_steps import action
@@ -67,6 +68,7 @@ def make_plan(plan_input: PlanInput) -> Plan:
         pickups(draft)
         intonation(draft)
         final_readings(draft)
+    say_offsets(draft)
     draft.note("judgement", say("computed from the readings given; the technician's eye and hand decide"))
     return draft.plan()
 

@@ -146,16 +146,17 @@ class Choice:
 
     def _told(self, known: Known) -> float:
         """Variance that one more reading like the last one would take away."""
-        reading = self._last(known)
+        reading = self.last(known)
         return 0.0 if reading is None else self.draft.belief.told(known.spot, reading)
 
-    def _last(self, known: Known) -> Reading | None:
+    def last(self, known: Known) -> Reading | None:
+        """The newest reading of a quantity, whose tool and bench take the next one too."""
         readings = self.draft.belief.level(known.spot).readings
         return readings[-1] if readings else known.reading
 
     def noise(self, known: Known) -> float:
         """Variance of a reading with the tool that took the newest [mm²; cents²]."""
-        reading = self._last(known)
+        reading = self.last(known)
         if reading is None:
             return 0.0
         resolution, repeatability = tool_of(reading)

@@ -14,6 +14,7 @@ from .inputs import Adjustment
 from .outputs import Change, Move, NotAsked, ReadingWanted, Shown, Step, SurprisingReading, Worth
 from .reading_steps import named
 from .readings import Known
+from .records import bench_tool, say_offset
 from .words import say
 
 if TYPE_CHECKING:
@@ -63,8 +64,10 @@ def _shown(draft: Draft, belief: Belief, wanted: ReadingWanted) -> Shown | None:
         return None
     if spot.quantity == "relief" and estimate.mean <= 0.0:
         return None  # a string shows nothing below zero
-    spread = math.sqrt(estimate.variance + draft.choice.noise(known))
-    return Shown(round(estimate.mean, 6), round(spread, 6))
+    last = draft.choice.last(known)
+    shown = estimate if last is None else belief.shows(spot, last)
+    spread = math.sqrt(shown.variance + draft.choice.noise(known))
+    return Shown(round(shown.mean, 6), round(spread, 6))
 
 
 # ---------------------------------------------------------------- what it is worth
@@ -120,6 +123,19 @@ def _left_alone(draft: Draft) -> list[Known]:
         and not known.settled_on
         and (not known.verdict.usable or known.verdict.verdict == "too close to call")
     ]
+
+
+def say_offsets(draft: Draft) -> None:
+    """Say which bench's readings were taken with its known offset taken off."""
+    told: set[object] = set()
+    for known in draft.known.values():
+        reading = known.reading
+        if reading is None or not known.verdict.taken_off or bench_tool(reading) in told:
+            continue
+        told.add(bench_tool(reading))
+        sentence = say_offset(reading, whole=True)
+        if sentence is not None:
+            draft.note("bench-offset", sentence)
 
 
 def say_too_close(draft: Draft) -> None:

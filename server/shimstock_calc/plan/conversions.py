@@ -35,7 +35,14 @@ class Converted(NamedTuple):
     note: Sentence | None = None
 
     def uncertainty(self, reading: Reading) -> float:
-        """Standard uncertainty of the converted reading."""
+        """Standard uncertainty of the converted reading, what is not known of the bench's offset included."""
+        own = self.own_uncertainty(reading)
+        if reading.offset is None or reading.zero_or_less:
+            return own
+        return math.hypot(own, reading.offset.spread * self.factor)
+
+    def own_uncertainty(self, reading: Reading) -> float:
+        """The same without the bench's offset."""
         resolution, repeatability = tool_of(reading)
         return math.hypot(_own_uncertainty(repeatability, resolution, self.factor), self.extra)
 

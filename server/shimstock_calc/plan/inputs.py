@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal, TypeAlias
@@ -208,13 +209,33 @@ class SpecItem:
 
 
 @dataclass(frozen=True)
+class BenchOffset:
+    """By how much a bench reads a quantity too high with a tool: one number for the whole job [mm; cents]."""
+
+    bench: str
+    """Name of the bench; empty = not said."""
+    mean: float
+    sd: float = 0.0
+    """Standard uncertainty of the mean."""
+    reproducibility: float = 0.0
+    """How far benches still differ, from each other or from piece to piece: standard deviation."""
+    source: str = ""
+    """The study or check piece that found it."""
+
+    @property
+    def spread(self) -> float:
+        """Standard deviation of what is not known of it."""
+        return math.hypot(self.sd, self.reproducibility)
+
+
+@dataclass(frozen=True)
 class Reading:
     """One reading as normalised by the service; newest = largest `order`."""
 
     id: str
     quantity: Quantity
     value: float | None
-    """[mm] or [cents]; None only together with `zero_or_less`."""
+    """Less the bench's offset [mm] or [cents]; None only together with `zero_or_less`."""
     order: int
     """Rank of (taken_at, id) among all readings and adjustments of the job."""
     at: float = 0.0
@@ -235,6 +256,8 @@ class Reading:
     """The study that found how well this bench repeats; None = the tool's own figure."""
     noise: float = 1.0
     """How much more the tool scatters than that, as this bench's earlier readings have shown [-]."""
+    offset: BenchOffset | None = None
+    """What was taken off the value; None = nothing is known of the bench with this tool."""
     position: Literal["playing", "on-back"] = "playing"
     capo: int | None = None
     """Fret of the capo, None = no capo."""

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from .inputs import (
     Adjustment,
+    BenchOffset,
     Bridge,
     BridgeKind,
     Consent,
@@ -58,6 +59,7 @@ from .words import Measure, Sentence
 __all__ = [
     "Adjustment",
     "Believed",
+    "BenchOffset",
     "Block",
     "Bridge",
     "BridgeKind",

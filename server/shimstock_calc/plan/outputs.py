@@ -71,10 +71,17 @@ class Verdict:
     """Why there is no verdict, or what was converted or assumed."""
     uncertainty_source: str | None = None
     """What the uncertainty comes from, in words."""
+    taken_off: float = 0.0
+    """By how much the bench's tool reads too high; `value` is without it."""
     now: Believed | None = None
     """As it is now; None = nothing is known."""
     tomorrow: Believed | None = None
     """As it will be a day later, nothing more being done."""
+
+    @property
+    def as_read(self) -> float | None:
+        """What the tool showed, at the spec's frets."""
+        return None if self.value is None else round(self.value + self.taken_off, 6)
 
 
 @dataclass(frozen=True)

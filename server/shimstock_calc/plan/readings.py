@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 from ..belief.price import Limits, chance
@@ -12,7 +12,7 @@ from .conversions import Converted, Converter
 from .goals import OCTAVE, SIDES, Goal, Spot
 from .inputs import PlanInput, Quantity, Reading, Side
 from .outputs import Verdict, VerdictWord
-from .records import Records, tool_assumed, tool_of, uncertainty_source
+from .records import Records, as_read, not_shared, say_offset, tool_assumed, tool_of, uncertainty_source
 from .words import Sentence, say
 
 Asked: TypeAlias = tuple[
@@ -83,7 +83,7 @@ class Sheet:
         uncertainty = converted.uncertainty(reading)
         several = belief is not None and belief.level(spot).total > 1
         if belief is not None and several:
-            found = _believed(goal, reading, belief)
+            found = _believed(goal, reading, belief, converted.factor)
         else:
             found = _judged(goal, reading, converted, uncertainty)
         return Known(goal, found, reading, several, uncertainty)
@@ -94,8 +94,9 @@ class Sheet:
             return Known(goal, _unread(goal, say("needs relief on the bass side and on the treble side")))
         reliefs = [self.converter.relief(bass), self.converter.relief(treble)]
         value = reliefs[0].value - reliefs[1].value
-        spreads = [each.uncertainty(reading) for each, reading in zip(reliefs, (bass, treble), strict=True)]
-        uncertainty = sum(spread**2 for spread in spreads) ** 0.5
+        both = zip(reliefs, (bass, treble), strict=True)
+        spreads = [each.own_uncertainty(reading) for each, reading in both]
+        uncertainty = (sum(spread**2 for spread in spreads) + not_shared(bass, treble)) ** 0.5
         item = goal.item
         probability = float(probability_in_spec(value, item.lower, item.upper, uncertainty))
         note = say("relief on the bass side minus relief on the treble side")
@@ -108,7 +109,8 @@ def _judged(goal: Goal, reading: Reading, converted: Converted, uncertainty: flo
     """Verdict by one reading alone."""
     resolution, repeatability = tool_of(reading)
     low, high, value = goal.item.lower, goal.item.upper, converted.value
-    if repeatability is None and converted.extra == 0.0 and resolution is not None:
+    unsure = converted.extra or (reading.offset is not None and reading.offset.spread)
+    if repeatability is None and not unsure and resolution is not None:
         step = resolution * abs(converted.factor)
         probability = float(probability_in_spec(value, low, high, resolution=step))
     else:
@@ -116,16 +118,28 @@ def _judged(goal: Goal, reading: Reading, converted: Converted, uncertainty: flo
     note = converted.note
     if tool_assumed(reading) and note is None:
         note = say("no tool named: taken as the coarsest usual tool")
-    return _said(goal, reading, (value, uncertainty), probability, note, accepted=reading.accepted)
+    found = _said(goal, reading, (value, uncertainty), probability, note, accepted=reading.accepted)
+    return _without_offset(found, reading, converted.factor)
 
 
-def _believed(goal: Goal, reading: Reading, belief: Belief) -> Verdict:
+def _believed(goal: Goal, reading: Reading, belief: Belief, factor: float) -> Verdict:
     """Verdict by all that is known of a level, where more than one reading tells of it."""
     estimate, item = belief.estimate(goal.spot), goal.item
     value, spread = round(estimate.mean, 6), round(estimate.spread, 6)
     probability = chance(value, spread, Limits(item.target, item.lower, item.upper))
     note = say("with {count} earlier readings", count=belief.level(goal.spot).total - 1)
-    return _said(goal, reading, (value, spread), probability, note, accepted=reading.accepted)
+    found = _said(goal, reading, (value, spread), probability, note, accepted=reading.accepted)
+    return _without_offset(found, reading, factor)
+
+
+def _without_offset(found: Verdict, reading: Reading, factor: float) -> Verdict:
+    """Say with a verdict that the bench's offset was taken off, where it shows."""
+    told = say_offset(reading)
+    if reading.offset is None or told is None:
+        return found
+    if found.reason is not None:
+        told = Sentence(f"{found.reason.template}; {told.template}", (*found.reason.values, *told.values))
+    return replace(found, taken_off=round(reading.offset.mean * factor, 6), reason=told)
 
 
 def _at_its_fret(reading: Reading, goal: Goal) -> bool:
@@ -205,7 +219,7 @@ def _unread(
     return Verdict(
         *_asked(goal),
         reading=reading.id if reading else None,
-        value=reading.value if reading else None,
+        value=as_read(reading) if reading else None,
         uncertainty=None,
         probability=None,
         verdict=None,

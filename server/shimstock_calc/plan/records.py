@@ -3,13 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import NamedTuple
 
 from ..vocabulary import QUANTITIES
 from .geometry import side_scale, string_scale
 from .goals import Spot, relief_place, spot_of
-from .inputs import PlanInput, Reading
+from .inputs import PlanInput, Quantity, Reading
 from .staleness import disturbed_since
-from .words import Sentence, say
+from .words import Measure, Sentence, say
+
+
+LEAST_TOLD = 0.005, 0.05
+"""Least offset that is told: what would be written as more than nothing [mm; cents]."""
+
+
+class BenchTool(NamedTuple):
+    """A bench with a tool, and what it reads: what an offset belongs to."""
+
+    bench: str
+    tool: str | None
+    quantity: Quantity
 
 
 class Records:
@@ -91,6 +104,46 @@ def tool_of(reading: Reading) -> tuple[float | None, float | None]:
     return reading.resolution, None if repeatability is None else repeatability * reading.noise
 
 
+def as_read(reading: Reading) -> float | None:
+    """What the tool showed, the bench's offset included."""
+    if reading.value is None or reading.offset is None:
+        return reading.value
+    return round(reading.value + reading.offset.mean, 6)
+
+
+def bench_tool(reading: Reading) -> BenchTool | None:
+    """Whose offset a reading carries; None where nothing is known of it, or no tool was in it."""
+    if reading.offset is None or reading.zero_or_less:
+        return None
+    return BenchTool(reading.offset.bench, reading.tool, reading.quantity)
+
+
+def not_shared(one: Reading, other: Reading) -> float:
+    """Variance of two readings' offsets that does not cancel in their difference."""
+    if bench_tool(one) == bench_tool(other):
+        return 0.0
+    return sum(each.offset.spread**2 for each in (one, other) if each.offset and bench_tool(each))
+
+
+def say_offset(reading: Reading, *, whole: bool = False) -> Sentence | None:
+    """Say what the bench's offset did to a reading; None where it did nothing that could be seen."""
+    offset = reading.offset
+    if offset is None or reading.zero_or_less:
+        return None
+    if abs(offset.mean) < LEAST_TOLD[reading.quantity == "intonation"]:
+        return None
+    told = "{who} reads {what} {by} too {way}, by {source}" if whole else "{who} reads {by} too {way}"
+    return say(
+        told + "; {done}",
+        who=" at ".join(each for each in (reading.tool, offset.bench) if each) or "this bench",
+        what=reading.quantity.replace("-", " "),
+        source=offset.source,
+        by=Measure(reading.quantity, abs(offset.mean)),
+        way="high" if offset.mean > 0.0 else "low",
+        done="taken off" if offset.mean > 0.0 else "added",
+    )
+
+
 def looks(readings: Iterable[Reading]) -> int:
     """How often something was looked at: a confirmed reading stands for two."""
     return sum(2 if reading.confirmed else 1 for reading in readings)
@@ -102,6 +155,8 @@ def uncertainty_source(reading: Reading) -> str:
         return "no tool named: the coarsest usual tool"
     tool, step = reading.tool or "the tool", (reading.resolution or 0.0) / 12.0**0.5
     repeatability = tool_of(reading)[1]
+    if reading.offset is not None and reading.offset.spread > max(repeatability or 0.0, step):
+        return f"how well the bench's offset is known, by {reading.offset.source}"
     if repeatability is None or repeatability < step:
         return f"the step of {tool}"
     times = f"{reading.noise:.1f}"

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from ..belief.expected import Expected
 from ..belief.surprise import Surprise
 from ..vocabulary import QUANTITIES
 from .contradictions import Contradicted
 from .goals import Spot
 from .inputs import Reading
 from .outputs import Meant, OtherReading, Slip, SlipCode, SurprisingReading
-from .records import tool_of
+from .records import as_read, tool_of
 from .words import Measure, MeasureKind, Sentence, say
 
 if TYPE_CHECKING:
@@ -66,6 +68,7 @@ def surprising_readings(draft: Draft) -> tuple[SurprisingReading, ...]:
 
 
 def _surprising(draft: Draft, found: Surprise) -> SurprisingReading:
+    found = replace(found, expected=_as_shown(found.expected))
     shown = found.expected
     reading, spot = shown.reading, shown.spot
     earlier = {name: odds for name, odds in found.wrong.items() if name != reading.id}
@@ -122,8 +125,17 @@ def _text(found: Surprise, other: OtherReading | None, slips: list[Slip]) -> Sen
     )
 
 
+def _as_shown(expected: Expected) -> Expected:
+    """The same with the bench's offset, as the tool showed it."""
+    reading = expected.reading
+    if reading.offset is None or reading.zero_or_less:
+        return expected
+    by = reading.offset.mean
+    return expected._replace(value=round(expected.value + by, 6), expected=expected.expected + by)
+
+
 def _other(reading: Reading, spot: Spot) -> OtherReading:
-    return OtherReading(reading.id, *spot, value=reading.value)
+    return OtherReading(reading.id, *spot, value=as_read(reading))
 
 
 def _kind(spot: Spot) -> MeasureKind:
@@ -177,8 +189,8 @@ def _expected_at(draft: Draft, spot: Spot, reading: Reading) -> float:
     """What a spot was expected to show when another was read, or shows where it was not read since."""
     for each in draft.belief.expected:
         if each.spot == spot and each.reading.order >= reading.order and not each.first:
-            return each.expected
-    return draft.belief.estimate(spot).mean
+            return _as_shown(each).expected
+    return draft.belief.shows(spot, reading).mean
 
 
 def _beside(spot: Spot, other: Spot) -> bool:
@@ -238,10 +250,10 @@ def _contradicting(found: Contradicted) -> SurprisingReading:
     names = QUANTITIES[first.spot.quantity].name, QUANTITIES[second.spot.quantity].name
     return SurprisingReading(
         reading, *first.spot,
-        value=first.verdict.value or 0.0,
+        value=first.verdict.as_read or 0.0,
         expected=None,
         spread=None,
-        other=OtherReading(second.verdict.reading or "", *second.spot, value=second.verdict.value),
+        other=OtherReading(second.verdict.reading or "", *second.spot, value=second.verdict.as_read),
         slips=(
             Slip("this-reading", chance, reading),
             Slip("other-reading", round(1.0 - chance, 4), second.verdict.reading),
@@ -252,8 +264,8 @@ def _contradicting(found: Contradicted) -> SurprisingReading:
         text=say(
             f"{found.side} side: {names[0]} {{first}} and {names[1]} {{second}} do not fit: {found.message}; "
             f"likeliest {names[0]} is wrong (chance {{chance}})",
-            first=Measure(_kind(first.spot), first.verdict.value or 0.0),
-            second=Measure(_kind(second.spot), second.verdict.value or 0.0),
+            first=Measure(_kind(first.spot), first.verdict.as_read or 0.0),
+            second=Measure(_kind(second.spot), second.verdict.as_read or 0.0),
             chance=Measure("probability", chance),
         ),
     )  # fmt: skip

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
 from shimstock_calc.check_pieces import (
@@ -133,8 +133,10 @@ def limits_of(session: Session, piece: CheckPiece, *, before: datetime | None = 
 
     Notes
     -----
-    Checks that were out are left out, so that a bench that drifts does not take its limits with it; of a day
-    the first one that was not out counts, since readings of one hour differ by less than those of two days.
+    Of a day the first check counts, out or not: readings of one hour differ by less than those of two days,
+    and limits from which days that were out were left out alarm too often. Days that were out count once the
+    bench has read within its limits again, or the second day of a drift would pass. A slow drift does not
+    take its limits along, since the first `MOST_HISTORY` days draw them.
     """
     history = history_of(session, piece, before=before)
     if len(history) < LEAST_HISTORY:
@@ -155,24 +157,36 @@ def history_of(
     session: Session, piece: CheckPiece, *, before: datetime | None = None
 ) -> Sequence[CheckReading]:
     """Return the checks from which limits are drawn, the first first: one a day."""
-    wanted = [CheckReading.piece_id == piece.id, CheckReading.verdict.in_((IN_CONTROL, TOO_LITTLE))]
+    wanted = [CheckReading.piece_id == piece.id]
     if before is not None:
         wanted.append(CheckReading.taken_at < before)
     if piece.limits_from is not None:
         wanted.append(CheckReading.day >= piece.limits_from)
+        # what was out on that day was read before the repair
+        repaired = CheckReading.verdict.in_((IN_CONTROL, TOO_LITTLE))
+        wanted.append(or_(CheckReading.day > piece.limits_from, repaired))
     place = (
         func.row_number()
         .over(partition_by=CheckReading.day, order_by=(CheckReading.taken_at, CheckReading.id))
         .label("place")
     )
     ranked = select(CheckReading.id, place).where(*wanted).subquery()
-    return session.scalars(
+    first_ones = session.scalars(
         select(CheckReading)
         .join(ranked, ranked.c.id == CheckReading.id)
         .where(ranked.c.place == 1)
         .order_by(CheckReading.taken_at, CheckReading.id)
-        .limit(MOST_HISTORY)
+        .limit(MOST_HISTORY + 1)
     ).all()
+    return _without_last_out(first_ones)[:MOST_HISTORY]
+
+
+def _without_last_out(checks: Sequence[CheckReading]) -> Sequence[CheckReading]:
+    """Leave out the last checks as far as all of them were out."""
+    count = len(checks)
+    while count and checks[count - 1].verdict not in (IN_CONTROL, TOO_LITTLE):
+        count -= 1
+    return checks[:count]
 
 
 def newest_check(session: Session, piece: CheckPiece) -> CheckReading | None:
@@ -212,7 +226,17 @@ def _newest_is(check: CheckReading | None, piece: CheckPiece, words: str) -> boo
 
 
 def _limits(limits: ControlLimits, kind: str) -> dict[str, Any]:
-    names = ("mean", "lower", "upper", "mean_sd", "repetition_sd", "spread_upper", "days", "bias")
+    names = (
+        "mean",
+        "lower",
+        "upper",
+        "mean_sd",
+        "repetition_sd",
+        "spread_upper",
+        "days",
+        "bias",
+        "bias_uncertainty",
+    )
     return {"kind": kind, "bias_probability": limits.bias_probability} | {
         name: getattr(limits, name) for name in names
     }

@@ -10,6 +10,7 @@ from uuid import uuid4
 
 import numpy as np
 import pytest
+import scipy.stats
 
 from tests.reference import load
 from tests.server.clients import code, pointers
@@ -50,7 +51,7 @@ def drifting(shop: Shop) -> dict[str, bool]:
 
 
 def test_limits_come_from_the_benchs_own_history_and_a_drift_is_flagged(shop: Shop) -> None:
-    """NIST/SEMATECH e-Handbook 2.2.2.1 and 2.2.3.1: mean ± 3 s2, s1·√F, against numpy's own figures."""
+    """NIST/SEMATECH e-Handbook 2.2.2.1 and 2.2.3.1, with Student's t for few days, against scipy."""
     piece = add(shop)
     assert (piece["limits"], piece["newest"], piece["drifting"]) == (None, None, False)
     days = [
@@ -64,10 +65,11 @@ def test_limits_come_from_the_benchs_own_history_and_a_drift_is_flagged(shop: Sh
         assert check(shop, piece, *day)["verdict"] == "too little history"
     limits = shop.bench.get(f"/v1/check-pieces/{piece['id']}").get_json()["limits"]
     means = np.mean(days, axis=1)
-    spread = max(means.std(ddof=1), 0.05 / np.sqrt(12))  # at least that of feelers in steps of 0.05 mm
+    beyond = scipy.stats.t.ppf(scipy.stats.norm.cdf(3), 4) * means.std(ddof=1) * np.sqrt(1 + 1 / 5)
+    assert beyond > 3 * 0.05 / np.sqrt(12)  # at least that of feelers in steps of 0.05 mm
     assert limits["days"] == 5
     assert limits["mean"]["value"] == pytest.approx(means.mean(), abs=0.0006)
-    assert limits["upper"]["value"] == pytest.approx(means.mean() + 3 * spread, abs=0.0006)
+    assert limits["upper"]["value"] == pytest.approx(means.mean() + beyond, abs=0.0006)
     pooled = np.sqrt(np.var(days, axis=1, ddof=1).mean())
     assert limits["repetition_sd"]["value"] == pytest.approx(pooled, abs=0.0006)
     assert limits["bias"]["value"] == pytest.approx(means.mean() - 1.0, abs=0.0006)
@@ -79,9 +81,10 @@ def test_limits_come_from_the_benchs_own_history_and_a_drift_is_flagged(shop: Sh
     assert check(shop, piece, 1.00, 1.30, 0.70)["verdict"] == "repeats badly"
     told = shop.bench.get(f"/v1/check-pieces/{piece['id']}").get_json()
     assert (told["drifting"], told["repeats_badly"]) == (False, True)
-    # what was out does not move the limits
-    assert shop.bench.get(f"/v1/check-pieces/{piece['id']}").get_json()["limits"]["days"] == 6
+    assert told["limits"]["days"] == 6
     assert check(shop, piece, 1.00, 1.00, 1.01)["verdict"] == "in control"
+    # what was out counts as soon as it is over: limits that leave it out alarm too often
+    assert shop.bench.get(f"/v1/check-pieces/{piece['id']}").get_json()["limits"]["days"] == 9
     assert drifting(shop) == {"First bench": False}
     listed = shop.bench.get(f"/v1/check-pieces/{piece['id']}/readings?limit=3").get_json()["items"]
     assert [each["verdict"] for each in listed] == ["in control", "repeats badly", "reads high"]
@@ -147,6 +150,24 @@ def test_the_published_check_standard_through_the_public_surface(shop: Shop) -> 
     )
     assert s1 == pytest.approx(0.07871, abs=3e-5)  # read in inches, told in thousandths of a mm
     assert s2 == pytest.approx(0.02742157, abs=3e-5)
+
+
+def test_days_that_were_out_stay_in_the_history(shop: Shop) -> None:
+    """NIST/SEMATECH e-Handbook 2.6.2, 25 days of a check standard: s1 0.06139 and s2 0.02680 as printed.
+
+    Two of its days repeat badly by the limits from the days before; without them s1 were 0.0540.
+    """
+    piece = add(shop, quantity="pickup-height", tool_id=None, stated=None, repetitions=6)
+    rows = load.rows("nist_mpc62")
+    told = [
+        check(shop, piece, *six_like(float(row["average"]), float(row["sd_6reps"])), unit="in")["verdict"]
+        for row in rows
+    ]
+    assert [n for n, verdict in enumerate(told) if "badly" in verdict] == [7, 19]
+    limits = shop.bench.get(f"/v1/check-pieces/{piece['id']}").get_json()["limits"]
+    assert limits["days"] == 25
+    assert limits["repetition_sd"]["value"] / 25.4 == pytest.approx(0.06139, abs=3e-5)
+    assert limits["mean_sd"]["value"] / 25.4 == pytest.approx(0.02680, abs=3e-5)
 
 
 def test_days_count_and_not_how_often_somebody_checks(shop: Shop) -> None:
