@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from ._bench_records import ReadingSheet as ReadingSheet
     from ._bench_records import RoomAir as RoomAir
     from ._bench_records import SettlingJob as SettlingJob
+    from ._bench_records import ToolDrift as ToolDrift
     from ._booking_records import Availability as Availability
     from ._booking_records import BookedInstrument as BookedInstrument
     from ._booking_records import BookedJob as BookedJob
@@ -154,8 +155,8 @@ if TYPE_CHECKING:
 _HOMES = {
     "_answer": "Answer",
     "_bench": "as_planned",
-    "_bench_records": "Adjustment AllowedMove Card CardLook CardQuantity Claim Consent Job Move NewFinding "
-    "NewReading PartUsed Quote Reading ReadingSheet RoomAir SettlingJob",
+    "_bench_records": "Adjustment AllowedMove Card CardLook CardQuantity Claim Consent ToolDrift Job Move "
+    "NewFinding NewReading PartUsed Quote Reading ReadingSheet RoomAir SettlingJob",
     "_booking_records": "Availability BookedInstrument BookedJob Booking CardLink Event EventObject Events "
     "Service Slot SlotDay WebhookDelivery WebhookEndpoint",
     "_client": "Client",

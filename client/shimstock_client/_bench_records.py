@@ -182,6 +182,25 @@ class Reading(Record):
 
 
 @dataclass(kw_only=True)
+class ToolDrift(Record):
+    """A tool of a bench that was out of its limits when its check piece was last read."""
+
+    check_piece_id: str = ""
+    check_piece: str = ""
+    tool_id: str | None = None
+    tool: str | None = None
+    quantity: str = ""
+    verdict: str = ""
+    mean: Quantity | None = None
+    deviation: Quantity | None = None
+    limit: Quantity | None = None
+    beyond: Quantity | None = None
+    since: str | None = None
+    checked_at: datetime | None = None
+    text: str = ""
+
+
+@dataclass(kw_only=True)
 class ReadingSheet(Stored):
     """Readings taken at one bench, by one technician, at one time, in one condition."""
 
@@ -206,6 +225,8 @@ class ReadingSheet(Stored):
     readings: list[Reading] = field(default_factory=list)
     surprises: list[Surprise] = field(default_factory=list)
     """Readings of it that did not fit the job's others when it was sent."""
+    drifts: list[ToolDrift] = field(default_factory=list)
+    """Tools of it that were out of their limits when the bench last read their check piece."""
 
 
 @dataclass(kw_only=True)
@@ -294,6 +315,8 @@ class Card(Record):
     language: str = ""
     summary: str = ""
     quantities: list[CardQuantity] = field(default_factory=list)
+    offsets: list[str] = field(default_factory=list)
+    """Benches whose tools read too high or too low: numbers are as read, verdicts allow for it."""
     done: list[str] = field(default_factory=list)
     left: list[str] = field(default_factory=list)
     """What is not in spec, not read or out of reach, and why."""

@@ -252,6 +252,7 @@ class ControlLimits(Record):
     spread_upper: Quantity | None = None
     days: int = 0
     bias: Quantity | None = None
+    bias_uncertainty: Quantity | None = None
 
 
 @dataclass(kw_only=True)

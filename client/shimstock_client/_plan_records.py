@@ -43,6 +43,8 @@ class Verdict(Record):
     stale: bool = False
     zero_or_less: bool = False
     accepted: bool = False
+    taken_off: Quantity | None = None
+    """By how much the bench's tool is known to read too high: not in `value`."""
     reason: str | None = None
     now: Believed | None = None
     tomorrow: Believed | None = None

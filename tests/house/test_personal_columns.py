@@ -73,8 +73,9 @@ NO_OWNERS_WORDS = {
         "watched_quantities.neck_tau", "watched_quantities.top_tau",
     ),
     "worked out by the service": (
-        "job_priors.learned", "job_priors.noise", "learned_responses.covariance", "learned_responses.parts",
-        "reminders.reason", "report_run_parts.content", "report_runs.wish", "response_samples.adjustments",
+        "job_priors.benches", "job_priors.learned", "job_priors.noise", "learned_responses.covariance",
+        "learned_responses.parts", "reminders.reason",
+        "report_run_parts.content", "report_runs.wish", "response_samples.adjustments",
         "response_samples.precision", "response_samples.pull", "shown_plans.plan",
     ),
     "hashes of what is personal (`database/history.py`)": ("audit_events.before", "audit_events.after"),

@@ -332,7 +332,7 @@ def _answer(bench: Bench, sent: ReadingSheet) -> None:
             echo("The job is not on your bench; the sheet is kept and marked so.")
         for line in _learned(sent):
             echo(line)
-        for line in _surprises(sent):
+        for line in (*_surprises(sent), *(one.text for one in sent.drifts)):
             echo(line)
         echo("shimstock plan shows what to do next.")
 

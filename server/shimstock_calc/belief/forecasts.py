@@ -7,7 +7,8 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from ..plan.inputs import LEAST_REST, PlanInput, Reading
-from ..plan.records import WEATHER, tool_of
+from ..plan.records import tool_of
+from ..vocabulary import QUANTITIES
 from .expected import Level
 from .state import Estimate
 from .surprise import weigh
@@ -127,4 +128,4 @@ def _stands(level: Level, reading: Reading, belief: Belief) -> bool:
     if not level.readings:
         return False
     rested = reading.at - level.readings[-1].at >= LEAST_REST
-    return not (rested and belief.still_coming and reading.quantity in WEATHER)
+    return not (rested and belief.still_coming and QUANTITIES[reading.quantity].follows_air)

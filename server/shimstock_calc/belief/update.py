@@ -230,7 +230,7 @@ class Belief:
             self._round_alike(taken)
         known = self.state.estimate(taken.row)
         shown = Estimate(known.mean + taken.lying, known.variance + taken.variance)
-        return None if shown.spread > PLAUSIBLE[reading.quantity] else shown
+        return None if shown.spread > QUANTITIES[reading.quantity].width else shown
 
     def told(self, spot: Spot, reading: Reading) -> float:
         """Variance that one more reading like this one would take from a spot [mm²; cents²].

@@ -12,7 +12,6 @@ from .inputs import PlanInput, Quantity, Reading
 from .staleness import disturbed_since
 from .words import Measure, Sentence, say
 
-
 LEAST_TOLD = 0.005, 0.05
 """Least offset that is told: what would be written as more than nothing [mm; cents]."""
 

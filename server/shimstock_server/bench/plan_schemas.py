@@ -8,6 +8,7 @@ from shimstock_calc.plan.outputs import SlipCode, StepKind, VerdictWord
 from shimstock_server.database.words import ConsentKind, Part, Quantity, Side
 from shimstock_server.web.fields import (
     Choice,
+    Day,
     Id,
     Instant,
     ListOf,
@@ -87,6 +88,11 @@ class VerdictOut(PlaceOut):
     accepted = Truth(
         required=True,
         metadata={"description": "The technician left it so: nothing is planned for it, the verdict stays."},
+    )
+    taken_off = QuantityOut(
+        kind_from="kind",
+        required=True,
+        metadata={"description": "By how much the bench's tool is known to read too high: not in `value`."},
     )
     reason = Text(max=2000, allow_none=True)
     now = Nested(
@@ -246,6 +252,30 @@ class SurpriseOut(PlaceOut):
     text = Text(max=2000, required=True)
 
 
+class ToolDriftOut(StrictSchema):
+    """A tool of the bench that was out of its limits when its check piece was last read."""
+
+    check_piece_id = Id(required=True)
+    check_piece = Text(max=200, required=True)
+    tool_id = Id(allow_none=True, required=True)
+    tool = Text(max=200, allow_none=True, required=True)
+    quantity = Choice(Quantity, required=True)
+    verdict = Text(max=60, required=True)
+    mean = QuantityOut(kind_from="kind", required=True)
+    deviation = QuantityOut(kind_from="kind", required=True, allow_none=True)
+    limit = QuantityOut(
+        kind_from="kind",
+        required=True,
+        metadata={"description": "Of the mean, or of the deviation where it repeats badly."},
+    )
+    beyond = QuantityOut(
+        kind_from="kind", required=True, metadata={"description": "How far it was beyond that limit."}
+    )
+    since = Day(required=True, metadata={"description": "Day of the first check since which it is out."})
+    checked_at = Instant(required=True)
+    text = Text(max=2000, required=True)
+
+
 class PostedSheetOut(ReadingSheetOut):
     """A sheet as it is kept, and what does not fit on it."""
 
@@ -256,6 +286,11 @@ class PostedSheetOut(ReadingSheetOut):
             "description": "Readings of this sheet that do not fit the job's others; empty also where "
             "nothing can be said yet."
         },
+    )
+    drifts = ListOf(
+        Nested(ToolDriftOut),
+        required=True,
+        metadata={"description": "Tools of this sheet that were out of their limits at their last check."},
     )
 
 

@@ -85,6 +85,7 @@ class DescribedTool:
     quantities: tuple[str, ...]
     resolution: float
     repeatability: float | None
+    offset: plan_model.BenchOffset | None = None
 
 
 def read_readings(

@@ -26,7 +26,7 @@ from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.shop import Shop
 from shimstock_server.database.words import ConsentKind, Method
 from shimstock_server.jobs import standing_consents
-from shimstock_server.learning import Noises, learned_responses
+from shimstock_server.learning import BenchOffsets, Noises, kept_offsets, learned_responses
 from shimstock_server.shop import plan_settings, settings
 
 from .problems import InstrumentUnknown
@@ -127,8 +127,9 @@ def _entries(session: Session, job: Job) -> tuple[plan_model.PlanInput, list[Rea
         spec_of_job(session, job, instrument),
         sheets,
         done,
-        settings(session),
+        shop=settings(session),
         noises=Noises(session, job.id, instrument.id),
+        offsets=kept_offsets(session, [job.id]),
     )
     pulls = pull_changes(session, instrument, sheets, done)
     return (
@@ -146,8 +147,9 @@ def source_of_readings(
     spec: tuple[plan_model.SpecItem, ...],
     sheets: Sequence[ReadingSheet],
     adjustments: Sequence[Adjustment],
-    shop: Shop,
     *,
+    shop: Shop,
+    offsets: BenchOffsets,
     noises: Noises | None = None,
 ) -> plan_model.PlanInput:
     """What verdicts depend on: the instrument, its targets, what was read and what was done."""
@@ -156,7 +158,9 @@ def source_of_readings(
         instrument=geometry,
         spec=spec,
         readings=tuple(
-            plan_reading(reading, sheet, timeline, noises) for sheet in sheets for reading in sheet.readings
+            plan_reading(reading, sheet, timeline, offsets, noises)
+            for sheet in sheets
+            for reading in sheet.readings
         ),
         adjustments=tuple(plan_adjustment(adjustment, timeline) for adjustment in adjustments),
         settings=plan_settings(shop),
@@ -183,13 +187,22 @@ class Timeline:
 
 
 def plan_reading(
-    reading: Reading, sheet: ReadingSheet, timeline: Timeline, noises: Noises | None = None
+    reading: Reading,
+    sheet: ReadingSheet,
+    timeline: Timeline,
+    offsets: BenchOffsets,
+    noises: Noises | None = None,
 ) -> plan_model.Reading:
-    """A reading as the plan takes it; without noise factors every tool scatters as declared."""
+    """A reading as the plan takes it, less what its bench is known to read too high.
+
+    Without noise factors every tool scatters as declared.
+    """
+    offset = offsets.of(sheet.job_id, sheet.bench_id, reading.tool_id, reading.quantity)
+    value = reading.value if offset is None else round(reading.value - offset.mean, 6)
     return plan_model.Reading(
         id=f"{sheet.id}/{reading.number}",
         quantity=reading.quantity.value,
-        value=None if reading.zero_or_less else reading.value,
+        value=None if reading.zero_or_less else value,
         order=timeline.order(sheet.counts_at, sheet.id),
         at=timeline.minutes(sheet.counts_at),
         side=reading.side.value if reading.side is not None else None,
@@ -211,6 +224,7 @@ def plan_reading(
         humidity=sheet.room_humidity,
         confirmed=reading.confirmed,
         accepted=reading.accepted,
+        offset=offset,
     )
 
 

@@ -11,6 +11,7 @@ from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.words import JobState
 from shimstock_server.jobs import ClaimEnded, late_minutes, load_job
+from shimstock_server.learning import drifts_at
 from shimstock_server.web.blueprint import Answer, Blueprint
 from shimstock_server.web.context import current
 from shimstock_server.web.paging import page
@@ -45,7 +46,8 @@ def post_reading_sheet(job_id: UUID, body: dict[str, Any]) -> Answer:
     The id is the client's: the same sheet again answers 200 with what is stored, another content 409.
 
     `surprises` names the readings that do not fit the job's others, what was expected, and the likeliest
-    slips: the moment to look again. They are kept all the same.
+    slips: the moment to look again. They are kept all the same. `drifts` names the tools that were out of
+    their limits when this bench last read their check piece.
     """
     job = load_job(current.session, job_id, for_change=True)
     sheet, new = sheets.record_sheet(
@@ -53,7 +55,16 @@ def post_reading_sheet(job_id: UUID, body: dict[str, Any]) -> Answer:
     )
     return Answer(
         sheets.show_sheet(sheet, None if new else _superseded_by(sheet))
-        | {"surprises": surprises_on(current.session, job, sheet, current.units, new=new)},
+        | {
+            "surprises": surprises_on(current.session, job, sheet, current.units, new=new),
+            "drifts": drifts_at(
+                current.session,
+                sheet.bench_id,
+                {each.tool_id for each in sheet.readings if each.tool_id is not None},
+                {each.quantity for each in sheet.readings},
+                current.units,
+            ),
+        },
         status=201 if new else 200,
         location=f"/v1/jobs/{job_id}/reading-sheets/{sheet.id}",
     )

@@ -21,7 +21,7 @@ from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import ConsentKind, Part, Stage
-from shimstock_server.learning import Noises, learned_responses
+from shimstock_server.learning import BenchOffsets, Noises, learned_responses, present_offsets
 from shimstock_server.shop import ShopNotSetUp, merge_prices, plan_settings, prices_of, settings, told_in
 from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.quantities import KINDS
@@ -42,6 +42,8 @@ NOWHERE = UUID(int=0)
 """The id of the sheet that stands in the request itself."""
 
 GIVEN = "given in the request"
+OFFSET = ("offset", "offset_uncertainty", "reproducibility")
+"""What a request may say of a tool's offset: how large, how sure, and how benches differ beyond it."""
 OF_SHEET = ("position", "at_pitch", "acclimatised")
 
 
@@ -71,7 +73,7 @@ def plan_from_body(
         instrument=instrument,
         spec=spec,
         readings=tuple(
-            plan_reading(reading, sheet, timeline, noises)
+            plan_reading(reading, sheet, timeline, history.offsets, noises)
             for sheet in history.sheets
             for reading in history.readings[sheet.id]
         ),
@@ -89,6 +91,14 @@ def plan_from_body(
         settings=_settings(session, body["settings"]),
     )
     return make(replace(source, responses=_responses(session, body, source)), timeline.began)
+
+
+def _offset(tool: dict[str, Any]) -> plan_model.BenchOffset | None:
+    """What a request says of a tool's offset; None where it says nothing."""
+    if all(tool[name] is None for name in OFFSET):
+        return None
+    mean, sd, reproducibility = (0.0 if tool[name] is None else tool[name].value for name in OFFSET)
+    return plan_model.BenchOffset(tool["bench"], mean, sd, reproducibility, GIVEN)
 
 
 class _History:
@@ -109,6 +119,9 @@ class _History:
         self.errors: list[dict[str, str]] = []
         self.readings: dict[UUID, list[Reading]] = {}
         self.tools = self._tools(body["tools"])
+        offsets = BenchOffsets() if bench_id is None else present_offsets(session)
+        said = {tool.id: tool.offset for tool in self.tools.values() if tool.offset is not None}
+        self.offsets = offsets.beside(bench_id or NOWHERE, said)
         sheets = [self._sheet(wish, n, UUID(int=n + 1)) for n, wish in enumerate(body["sheets"])]
         if body["readings"] or body["findings"] or not sheets:
             sheets.append(self._sheet({**body, "taken_at": body["taken_at"] or now}, None, NOWHERE))
@@ -125,8 +138,9 @@ class _History:
         for n, each in enumerate(sent):
             unit = told_in(each["resolution"])
             repeats = each["repeatability"]
-            if repeats is not None and told_in(repeats) != unit:
-                self._wrong(f"/tools/{n}/repeatability/unit", f"must be of the resolution's kind: {unit}")
+            for name in ("repeatability", *OFFSET):
+                if each[name] is not None and told_in(each[name]) != unit:
+                    self._wrong(f"/tools/{n}/{name}/unit", f"must be of the resolution's kind: {unit}")
             if each["name"] in found:
                 self._wrong(f"/tools/{n}/name", "is there twice")
             found[each["name"]] = DescribedTool(
@@ -137,6 +151,7 @@ class _History:
                 ),
                 resolution=each["resolution"].value,
                 repeatability=None if repeats is None else repeats.value,
+                offset=_offset(each),
             )
         return found
 
@@ -145,10 +160,10 @@ class _History:
         room = wish["room"]
         sheet = ReadingSheet(
             id=wish.get("id") or usual_id,
+            bench_id=self.bench_id or NOWHERE,
             stage=Stage.AS_RECEIVED,
             taken_at=wish["taken_at"],
             received_at=wish["taken_at"],
-            bench_id=self.bench_id,
             **{name: wish[name] for name in OF_SHEET},
             room_humidity=room["relative_humidity"].value if room else None,
             findings=[dict(finding, code=finding["code"].value) for finding in wish["findings"]],

@@ -43,6 +43,30 @@ class ToolSaidIn(StrictSchema):
     name = Text(max=200, required=True)
     resolution = ToolSizeIn(required=True)
     repeatability = ToolSizeIn(load_default=None, allow_none=True)
+    bench = Text(
+        max=200,
+        load_default="",
+        metadata={"description": "The bench that it stands at, for what is said of its offset."},
+    )
+    offset = ToolSizeIn(
+        signed=True,
+        load_default=None,
+        allow_none=True,
+        metadata={"description": "By how much it reads too high there; it is taken off. Left out: 0."},
+    )
+    offset_uncertainty = ToolSizeIn(
+        load_default=None,
+        allow_none=True,
+        metadata={"description": "Standard uncertainty of that offset. Left out: 0."},
+    )
+    reproducibility = ToolSizeIn(
+        load_default=None,
+        allow_none=True,
+        metadata={
+            "description": "How far benches differ beyond it, one number for all readings: standard "
+            "deviation. Left out: 0."
+        },
+    )
 
 
 _TOOL = {"description": "Name of one of the request's `tools`; instead of a `tool_id`."}

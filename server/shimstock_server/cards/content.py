@@ -17,7 +17,7 @@ class Look:
     """What was read of one item at one end of the job, converted to the spec's frets."""
 
     value: float | None = None
-    """As read, not converted, when `verdict` is None."""
+    """What the tool showed, the bench's offset included; not converted when `verdict` is None."""
     uncertainty: float | None = None
     probability: float | None = None
     """That the true value lies inside the limits."""
@@ -175,6 +175,8 @@ class CardContent:
     refusals: tuple[Refusal, ...] = ()
     offers: tuple[Offer, ...] = ()
     remarks: tuple[Remark, ...] = ()
+    offsets: tuple[Sentence, ...] = ()
+    """Benches whose tools are known to read too high or too low: verdicts allow for it, numbers do not."""
     returned_because: str | None = None
     room: Air | None = None
     settling: bool = False

@@ -102,6 +102,7 @@ def card_of(session: Session, job: Job) -> CardContent:
             for note in found.notes
             if note.alternatives or note.quote
         ),
+        offsets=tuple(note.text for note in found.notes if note.code == "bench-offset"),
         returned_because=moves[-1].reason if returned else None,
         room=_air(last),
         settling=settling,
@@ -154,7 +155,7 @@ def _lines(found: BeforeAndAfter, days: _Days) -> tuple[Line, ...]:
 def _look(verdict: plan_model.Verdict, taken: dict[UUID, date]) -> Look:
     sheet = sheet_of(verdict)
     return Look(
-        value=None if verdict.zero_or_less else verdict.value,
+        value=None if verdict.zero_or_less else verdict.as_read,
         uncertainty=verdict.uncertainty,
         probability=verdict.probability,
         verdict=verdict.verdict,

@@ -74,6 +74,7 @@ def what_it_says(content: CardContent, speech: Speech, *, embedded: bool = False
         "strips": [
             part for quantity, lines in content.strips() for part in _strip(quantity, lines, content, speech)
         ],
+        "offsets": [speech.sentence(each) for each in content.offsets],
         "pictures": [Markup(drawn[side]) for side in SIDES],  # noqa: S704 - escaped by ElementTree
         "done": what_was_done(content, speech),
         "left": wording.left_open(content, speech) + wording.refused(content, speech),

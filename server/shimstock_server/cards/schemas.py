@@ -125,6 +125,14 @@ class CardOut(StrictSchema):
     language = Text(max=35, required=True)
     summary = Text(max=SENTENCE, required=True)
     quantities = ListOf(Nested(CardQuantityOut), required=True)
+    offsets = ListOf(
+        Text(max=SENTENCE),
+        required=True,
+        metadata={
+            "description": "Benches whose tools are known to read too high or too low: numbers are as read, "
+            "verdicts allow for it."
+        },
+    )
     done = ListOf(Text(max=SENTENCE), required=True, metadata={"description": "What was done, in words."})
     left = ListOf(
         Text(max=SENTENCE),

@@ -37,6 +37,7 @@ def as_data(content: CardContent, speech: Speech) -> dict[str, Any]:
         "language": speech.words.tag,
         "summary": wording.summary(content, speech),
         "quantities": [_quantity(line, speech) for line in content.lines],
+        "offsets": [speech.sentence(each) for each in content.offsets],
         "done": what_was_done(content, speech),
         "left": wording.left_open(content, speech),
         "refused": wording.refused(content, speech),

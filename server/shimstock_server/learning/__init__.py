@@ -5,10 +5,12 @@ from .agreement_routes import check_routes, study_routes
 from .agreement_schemas import CheckPieceOut
 from .check_pieces import TOO_LITTLE
 from .counting import KEPT, MOISTURE, Cell, CellKey, Cells, merge_cells, start_of, width_of
+from .drifts import drifts_at
 from .forecasts import CountedForecasts, counted_forecasts, keep_forecasts, listed_forecasts
 from .judging import relief_factor
 from .kinds import KINDS
 from .noises import told_noises
+from .offsets import BenchOffsets, kept_offsets, present_offsets
 from .recount import rebuild, work_off_marks
 from .responses import Noises, learned_responses
 from .routes import blueprint
@@ -24,6 +26,7 @@ __all__ = [
     "MOISTURE",
     "STEP",
     "TOO_LITTLE",
+    "BenchOffsets",
     "Cell",
     "CellKey",
     "Cells",
@@ -37,14 +40,17 @@ __all__ = [
     "counted_facts",
     "counted_forecasts",
     "counted_period",
+    "drifts_at",
     "jobs_with",
     "keep_forecasts",
+    "kept_offsets",
     "learned_responses",
     "listed_forecasts",
     "merge_cells",
     "merge_tallies",
     "newest_checks",
     "newest_studies",
+    "present_offsets",
     "rebuild",
     "relief_factor",
     "start_of",

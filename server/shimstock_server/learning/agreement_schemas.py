@@ -290,6 +290,7 @@ class ControlLimitsOut(StrictSchema):
     spread_upper = QuantityOut(kind_from="kind", required=True, allow_none=True)
     days = Whole(required=True)
     bias = QuantityOut(kind_from="kind", required=True, allow_none=True)
+    bias_uncertainty = QuantityOut(kind_from="kind", required=True, allow_none=True)
     bias_probability = Number(required=True, allow_none=True)
 
 

@@ -17,6 +17,7 @@ from shimstock_server.database.tables.bench import Adjustment, ReadingSheet, sta
 from shimstock_server.database.tables.jobs import Job, JobMove, JobPart
 from shimstock_server.database.words import JobState, Part, Stage
 
+from .parts import in_parts
 from .rows import Row, side_and_string
 
 COMES_BACK = timedelta(days=90)
@@ -26,14 +27,6 @@ CLOSING = (JobState.READY, JobState.RETURNED_UNREPAIRED)
 
 RECEIVED, RETURNED = "received", "returned"
 WORDS = {IN_SPEC: "in", TOO_CLOSE: "close", OUT_OF_SPEC: "out"}
-MANY = 500
-
-
-def in_parts(ids: Iterable[UUID]) -> Iterable[list[UUID]]:
-    """Cut a list of ids into what a statement can hold."""
-    found = list(ids)
-    for start in range(0, len(found), MANY):
-        yield found[start : start + MANY]
 
 
 def closings(session: Session, job_ids: Iterable[UUID]) -> dict[UUID, datetime]:

@@ -9,12 +9,13 @@ from typing import Any
 from uuid import UUID
 
 from sqlalchemy import Integer, Select, cast, func, insert, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session
 
 from shimstock_calc.belief.calibration import SHARES, reach
 from shimstock_calc.belief.forecasts import forecasts
 from shimstock_calc.plan.model import PlanInput
-from shimstock_server.database.tables.bench import Reading, ReadingSheet
+from shimstock_calc.plan.model import Reading as Taken
+from shimstock_server.database.tables.bench import Reading, ReadingSheet, stands
 from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.learning import ReadingForecast
@@ -28,16 +29,16 @@ AWAY = Reading.value - ReadingForecast.expected
 def keep_forecasts(session: Session, source: PlanInput, sheet: ReadingSheet) -> None:
     """Keep what each reading of a new sheet was expected to show, as it stands before any of them counts."""
     ids = {f"{sheet.id}/{reading.number}": reading.number for reading in sheet.readings}
-    noise = {each.id: each.noise for each in source.readings}
+    taken = {each.id: each for each in source.readings}
     rows = [
         {
             "sheet_id": sheet.id,
             "number": ids[each.reading],
-            "expected": each.expected,
+            "expected": each.expected + _offset(taken[each.reading]),
             "spread": each.spread,
             "level": each.level,
             "own": each.own,
-            "noise": noise[each.reading],
+            "noise": taken[each.reading].noise,
             "doubtful": each.doubtful,
         }
         for each in forecasts(source, ids)
@@ -46,10 +47,13 @@ def keep_forecasts(session: Session, source: PlanInput, sheet: ReadingSheet) -> 
         session.execute(insert(ReadingForecast), rows)
 
 
+def _offset(reading: Taken) -> float:
+    """What the plan took off the reading: the forecast is of what the tool shows."""
+    return 0.0 if reading.offset is None else reading.offset.mean
+
+
 def standing_forecasts(*columns: Any) -> Select[Any]:
     """Forecasts of readings that no correction has replaced; one that touched showed no value."""
-    later = aliased(ReadingSheet)
-    corrected = select(later.id).where(later.supersedes_id == ReadingSheet.id).exists()
     return (
         select(*columns)
         .select_from(ReadingForecast)
@@ -58,7 +62,7 @@ def standing_forecasts(*columns: Any) -> Select[Any]:
             Reading,
             (Reading.sheet_id == ReadingForecast.sheet_id) & (Reading.number == ReadingForecast.number),
         )
-        .where(~corrected, Reading.zero_or_less.is_(False))
+        .where(stands(ReadingSheet), Reading.zero_or_less.is_(False))
     )
 
 

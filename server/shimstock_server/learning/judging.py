@@ -74,10 +74,9 @@ class Judge:
             resolution, repeatability = row.resolution, row.repeatability
             if resolution is None and repeatability is None:
                 resolution, repeatability = row.quantity.term.coarsest
-            rectangular = repeatability is None
-            size = (
-                resolution if rectangular else max(repeatability or 0.0, (resolution or 0.0) / math.sqrt(12))
-            )
+            rectangular = repeatability is None and not row.unsure
+            own = max(repeatability or 0.0, (resolution or 0.0) / math.sqrt(12))
+            size = resolution if rectangular else math.hypot(own, row.unsure)
             key = limits.lower is None, limits.upper is None, rectangular
             assert size is not None
             groups.setdefault(key, []).append(

@@ -22,11 +22,12 @@ from shimstock_server.database.words import ResponseKind
 from shimstock_server.shop import ShopNotSetUp, settings
 
 from .counting import Cells, count_cells
-from .facts import came_back, closings, in_parts
+from .facts import came_back, closings
 from .judging import Judge
 from .marks import clear_marks, standing_marks
 from .messages import keep_messages, messages_of
 from .noises import keep_noises, learned_noises, where_read
+from .parts import in_parts
 from .responses import Kept, keep_learned, pooled
 from .rows import reading_rows
 from .store import count_month, facts_of, keep_facts, keep_months, touched_months

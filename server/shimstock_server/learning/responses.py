@@ -24,8 +24,9 @@ from shimstock_server.database.tables.learning import JobPrior, LearnedResponse,
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import ResponseKind, ResponseLevel
 
-from .facts import in_parts
 from .noises import noises_now
+from .offsets import learned_offsets
+from .parts import in_parts
 
 PER_MODEL = 1000
 """Newest jobs of a model that are pooled: it bounds the work, and old woodwork does not weigh for ever."""
@@ -196,6 +197,7 @@ def keep_prior(session: Session, job: Job) -> None:
             instrument_id=instrument.id,
             learned=_learned(session, instrument.model_id, instrument.id),
             noise=noises_now(session),
+            benches=learned_offsets(session),
             kept_at=session.info["now"],
         )
     )

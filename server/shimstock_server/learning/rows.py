@@ -1,5 +1,7 @@
 """The readings that reports count: of one model, standing, at pitch, acclimatised, in playing position.
 
+What a bench is known to read too high is taken off.
+
 How an instrument went out tells of each place the newest reading that nothing has moved since, whatever the
 stage of its sheet: a final check reads what moved, and leaves what stands.
 """
@@ -22,6 +24,8 @@ from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import WENT_OUT, JobState, Position, Quantity, Side, Stage
+
+from .offsets import kept_offsets
 
 
 class Row(NamedTuple):
@@ -49,6 +53,8 @@ class Row(NamedTuple):
     repeatability: float | None
     went_out: bool
     """Whether the instrument went out so: the newest reading of its place, and nothing moved it since."""
+    unsure: float = 0.0
+    """What is not known of the bench's offset, which is taken off the value: standard deviation."""
 
 
 class Place(NamedTuple):
@@ -85,6 +91,8 @@ def reading_rows(session: Session, model: InstrumentModel, *which: ColumnElement
             Reading.repeatability,
             ReadingSheet.received_at,
             Job.state,
+            ReadingSheet.bench_id,
+            Reading.tool_id,
         )
         .select_from(Instrument)
         .join(Job, Job.instrument_id == Instrument.id)
@@ -100,10 +108,15 @@ def reading_rows(session: Session, model: InstrumentModel, *which: ColumnElement
         )
         .order_by(ReadingSheet.taken_at, ReadingSheet.id, Reading.number)
     )
-    read = [
-        (counts_at(each.taken_at, each.received_at), each.state, Row._make((*each[:-2], False)))
-        for each in session.execute(statement)
-    ]
+    found = session.execute(statement).all()
+    offsets = kept_offsets(session, {each[0] for each in found})
+    read = []
+    for each in found:
+        row = Row._make((*each[:-4], False, 0.0))
+        offset = offsets.of(row.job_id, each.bench_id, each.tool_id, row.quantity)
+        if offset is not None and not row.zero_or_less:
+            row = row._replace(value=round(row.value - offset.mean, 6), unsure=offset.spread)
+        read.append((counts_at(each.taken_at, each.received_at), each.state, row))
     read.sort(key=lambda each: each[0])
     return _marked(read, _moved(session, model, *which), model)
 

@@ -26,8 +26,9 @@ from shimstock_server.database.tables.learning import (
 from shimstock_server.database.tables.owners import Instrument
 
 from .counting import Cell, CellKey, Cells, count_cells, first_day, merge_cells, month_of, start_of
-from .facts import came_back, closings, in_parts, job_facts
+from .facts import came_back, closings, job_facts
 from .judging import Judge
+from .parts import in_parts
 from .rows import Row, of_jobs, read_between, reading_rows
 from .tallies import Tallies, Tally, TallyKey, count_tallies, merge_tallies
 

@@ -19,7 +19,7 @@ from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import Stage
 
 from .counting import month_of
-from .facts import in_parts
+from .parts import in_parts
 
 STEP, FINDING = "step", "finding"
 

@@ -67,7 +67,17 @@ class Zone(Text):
 
 
 class ToolSizeIn(StrictField):
-    """A tool's resolution or repeatability: a length, cents or percent."""
+    """A tool's resolution or repeatability: a length, cents or percent.
+
+    Parameters
+    ----------
+    signed : bool
+        Whether it may lie below zero or be zero, as an offset may.
+    """
+
+    def __init__(self, *, signed: bool = False, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.signed = signed
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **_: Any) -> Any:  # noqa: ARG002
         unit = value.get("unit") if isinstance(value, dict) else None
@@ -75,7 +85,7 @@ class ToolSizeIn(StrictField):
         if isinstance(value, dict) and "unit" in value and not fitting:
             raise ValidationError({"unit": [f"must be one of {', '.join(self.units())}"]})
         size = read_quantity(value, KINDS[fitting[0] if fitting else SIZES[0]])
-        if size.value <= 0:
+        if size.value <= 0 and not self.signed:
             raise ValidationError({"value": ["must be above 0"]})
         return size
 

@@ -120,6 +120,8 @@ class JobPrior(Base):
     """By kind: level, parts, covariance, samples; a kind that is missing stands at the stated prior."""
     noise: Mapped[dict[str, Any] | None] = mapped_column(Json)
     """Noise factors by `bench/tool`; what is missing stands at 1, and so does all of an earlier release."""
+    benches: Mapped[list[Any] | None] = mapped_column(Json)
+    """What was known of each bench's offset, by tool and quantity; null: nothing is taken off."""
     kept_at: Mapped[datetime]
 
 
