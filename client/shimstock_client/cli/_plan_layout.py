@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
@@ -173,15 +174,21 @@ def held(frets: Sequence[int]) -> str:
 
 
 def reading_of(one: Verdict) -> str:
-    """Write a reading with its standard uncertainty."""
+    """Write a reading with its standard uncertainty, and what the bench's offset changed of it."""
     if one.zero_or_less:
         return "zero or less"
     if one.value is None:
         return "–"
     told = number(one.value, signed=one.quantity == "intonation")
     if one.uncertainty is not None:
-        return f"{told} ± {number(one.uncertainty)} {unit(one.value)}"
-    return told + spaced_unit(one.value)
+        told = f"{told} ± {number(one.uncertainty)} {unit(one.value)}"
+    else:
+        told += spaced_unit(one.value)
+    off = one.taken_off
+    if off is None or not off.value:
+        return told
+    size = number(replace(off, value=abs(off.value)))
+    return f"{told} ({size} {'taken off' if off.value > 0 else 'added'})"
 
 
 def spec_of(one: Verdict | Change) -> str:

@@ -26,6 +26,7 @@ def test_what_is_taken_off_and_that_a_tool_drifted_is_told(shop: Shop, command: 
     told = command("plan").out
     assert "Feeler leaves at First bench reads relief 0.05 mm too high" in " ".join(told.split())
     assert 'by the check piece "block 1.00"; taken off' in " ".join(told.split())
+    assert "0.27 ± 0.03 mm (0.05 taken off)" in told
     plan = shop.client().recommendations.of_job(job["id"])
     verdict = next(one for one in plan.verdicts if one.quantity == "relief" and one.reading)
     assert verdict.taken_off is not None
