@@ -39,7 +39,7 @@ RECORD = """    QuantityTerm(
         width=3.0,
         coarsest=(0.05, 0.03),
         minutes=0.5,
-        moved_by=frozenset({"neck-shim"}),
+        moved_by=frozenset({"neck-shim", "bridge-post"}),
     ),
 """
 MIGRATION = '''"""a quantity more"""

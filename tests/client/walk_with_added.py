@@ -43,10 +43,10 @@ def test_a_quantity_from_the_sheet_to_the_report(
     assert read.code == 0, read.err
     refused = command("read", "heel 40", "--at-pitch")
     assert "heel gap from 0 to 3 mm is plausible" in refused.err
-    # the plan: judged, and moved by the shim alone
+    # the plan: judged, and moved by the shim, not by the rod
     plan = json.loads(command("plan", "--json").out)
     assert verdict(plan) == ("out of spec", 0.4, "mm")
-    assert command("done", "post", "bass", "lower", "1/8", "--own").code == 0
+    assert command("done", "rod", "tighten", "1/8", "--own").code == 0
     assert verdict(json.loads(command("plan", "--json").out))[1] == 0.4
     assert command("done", "shim", "0.3mm", "--own").code == 0
     told = command("plan").out
@@ -79,11 +79,17 @@ def test_a_kind_of_bridge_from_the_model_to_the_plan(shop: Shop, command: Comman
     model["bridge"] |= {"kind": "rocker"}
     shop.things.add("model", "/v1/instrument-models", model)
     shop.things.add("instrument", "/v1/instruments", {"model_id": ids["model"], "owner_id": ids["owner"]})
+    asked = {"quantity": "heel-gap", "target": mm(0.1), "lower": mm(0.0), "upper": mm(0.2)}
+    shop.things.add("gap", f"/v1/instrument-models/{ids['model']}/setup-spec", {"items": [asked]}, "PUT")
     shop.things.queued_job()
     assert command("take").code == 0
     high = [text.replace("1.7", "2.6").replace("1.5", "2.4") for text in IN_SPEC]
-    assert command("read", *high, "--looked-over", "--at-pitch").code == 0
+    assert command("read", *high, "heel 0.1", "--looked-over", "--at-pitch").code == 0
+    steps = json.loads(command("plan", "--json").out)["steps"]
     assert "rocker screw" in command("plan").out
+    # turning them moves the heel too, as was said of the quantity: it is read once more at the end
+    (last,) = [step["readings_next"] for step in steps if step["kind"] == "final-readings"]
+    assert "heel-gap" in [each["quantity"] for each in last]
     # it stands on two posts, and springs hold it not
     assert command("done", "post", "bass", "lower", "1/8", "--own").code == 0
     refused = command("done", "claw", "tighten", "1/8", "--own")

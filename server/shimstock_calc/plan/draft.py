@@ -7,13 +7,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Literal, TypeAlias
 
-from ..belief.geometry import COUPLING, NUT_COUPLING
+from ..belief.geometry import COUPLING, FOLLOWED, NUT_COUPLING
 from ..belief.price import chance
 from ..belief.rods import LEAST, rod_odds
 from ..belief.state import Estimate
 from ..belief.surprise import weigh
 from ..belief.update import DAY
 from ..conformity import probability_in_spec
+from ..vocabulary import DISTURBS, QUANTITIES
 from .choice import Choice, fixed, limits
 from .closing import not_asked, say_too_close, with_expected, with_worth
 from .contradictions import contradicted
@@ -36,6 +37,11 @@ from .readings import Known, Sheet
 from .slips import surprising_readings
 from .staleness import own_part_moved
 from .words import Sentence
+
+ONLY_READ: frozenset[Quantity] = frozenset(
+    word for word, term in QUANTITIES.items() if not term.has_step and word not in FOLLOWED
+)
+"""Quantities of which nothing is forecast: what moves them makes them due."""
 
 Gate: TypeAlias = Literal["nothing", "changes", "everything"]
 """What has to wait for a reading: nothing, changes of the instrument, or later readings as well."""
@@ -259,6 +265,8 @@ class Draft:
         now = not self.held and not step.blocked_by and not depends
         placed = replace(step, number=len(self.steps) + 1, do_now=now, changes_instrument=True)
         self.steps.append(placed)
+        if step.part is not None and not refused:
+            self.disturb(*(each for each in DISTURBS[step.part] if each in ONLY_READ))
         if not refused and (alone or step.irreversible):
             self.held = self.ahead = True
         return placed

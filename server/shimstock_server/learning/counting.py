@@ -12,8 +12,9 @@ from zoneinfo import ZoneInfo
 
 from shimstock_calc.conformity import IN_SPEC, OUT_OF_SPEC
 from shimstock_calc.summary import Bins, Moments
+from shimstock_calc.vocabulary import QUANTITIES
 from shimstock_calc.wood import wood_moisture
-from shimstock_server.database.words import Quantity, Stage
+from shimstock_server.database.words import Stage
 
 from .rows import Place, Row, place_of
 
@@ -23,7 +24,10 @@ MOISTURE = "room-moisture"
 KEPT = "kept"
 """The stage of final readings of jobs that did not come back."""
 
-WIDTHS = {Quantity.INTONATION.value: 0.5, MOISTURE: 0.1}
+WIDTHS: dict[str, float] = {
+    **{word: 0.5 for word, term in QUANTITIES.items() if term.unit == "cents"},
+    MOISTURE: 0.1,
+}
 MM_WIDTH = 0.01
 
 

@@ -19,6 +19,7 @@ from shimstock_server.database.tables.bench import Reading, ReadingSheet, stands
 from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
+from shimstock_server.database.words import Quantity
 from shimstock_server.web.csv_text import write_csv
 from shimstock_server.web.fields import instant_text
 
@@ -137,8 +138,7 @@ def _readings(session: Session) -> Iterator[str]:
     yield write_csv(READINGS, ())
     for row in session.execute(statement):
         cells = [_cell(value) for value in row]
-        unit = "cents" if cells[15] == "intonation" else "mm"
-        cells.insert(25, unit)
+        cells.insert(25, Quantity(cells[15]).term.unit)
         yield write_csv(cells, ())
 
 
