@@ -123,6 +123,7 @@ if TYPE_CHECKING:
     from ._records import Technician as Technician
     from ._records import Tool as Tool
     from ._records import Tuning as Tuning
+    from ._records import WorkMinutes as WorkMinutes
     from ._retries import BoundedRetry as BoundedRetry
     from ._season_records import Calendar as Calendar
     from ._season_records import Climate as Climate
@@ -172,7 +173,7 @@ _HOMES = {
     "ReadingWanted Recommendation Shown Slip StateNumber Step Surprise Verdict Worth",
     "_quantity": "Quantity",
     "_records": "Absence ApiKey Bench Closure Instrument InstrumentModel OpeningHours Owner SetupSpec Shift "
-    "Shop SpecItem SpecSource StringOfSet StringSet Technician Tool Tuning",
+    "Shop SpecItem SpecSource StringOfSet StringSet Technician Tool Tuning WorkMinutes",
     "_retries": "BoundedRetry",
     "_season_records": "Calendar Climate ClimateMonth Forecast ForecastCurve ForecastDay Hygrometer Keeping "
     "LogGap LogOutcome Reminder ReminderEvent Room RoomDay RoomNow RoomReading RoomRemark RoomWarning "

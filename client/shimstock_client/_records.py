@@ -30,6 +30,23 @@ class OpeningHours(Record):
 
 
 @dataclass(kw_only=True)
+class WorkMinutes(Record):
+    """What a reading or an adjustment takes, and where that is known from."""
+
+    of: str = ""
+    """`reading` or `adjustment`."""
+    name: str = ""
+    minutes: float = 0.0
+    """What plans of new jobs reckon with."""
+    source: str = ""
+    """`own`, `learned` or `usual`."""
+    usual: float = 0.0
+    learned: float | None = None
+    count: int = 0
+    own: float | None = None
+
+
+@dataclass(kw_only=True)
 class Shop(Stored):
     """The shop's settings."""
 
@@ -51,6 +68,8 @@ class Shop(Stored):
     everything_at_the_end: bool | None = None
     prices: dict[str, Any] = field(default_factory=dict)
     """Minutes of readings and adjustments, and what a mistake costs: what the plans reckon with."""
+    minutes: list[WorkMinutes] = field(default_factory=list)
+    """Where the minutes of each reading and adjustment come from."""
     opening_hours: list[OpeningHours] = field(default_factory=list)
 
 

@@ -73,8 +73,8 @@ NO_OWNERS_WORDS = {
         "watched_quantities.neck_tau", "watched_quantities.top_tau",
     ),
     "worked out by the service": (
-        "job_priors.benches", "job_priors.learned", "job_priors.noise", "learned_responses.covariance",
-        "learned_responses.parts", "reminders.reason",
+        "job_priors.benches", "job_priors.learned", "job_priors.noise", "report_jobs.took",
+        "learned_responses.covariance", "learned_responses.parts", "reminders.reason",
         "report_run_parts.content", "report_runs.wish", "response_samples.adjustments",
         "response_samples.precision", "response_samples.pull", "shown_plans.plan",
     ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -11,7 +12,7 @@ from ._exits import Exit, Stop
 from ._speaking import echo
 
 if TYPE_CHECKING:
-    from .. import Shop
+    from .. import Shop, WorkMinutes
 
 GROUPS = {"reading": "A reading", "adjustment": "An adjustment"}
 USUAL = "usual"
@@ -36,7 +37,9 @@ TOLD = {
 def prices(bench: Bench, *, changes: tuple[str, ...], everything: bool | None) -> None:
     """Show what the plans reckon with, in bench minutes, or change it; changing takes a manager's key.
 
-    What is worth reading or adjusting follows from these minutes. The word `usual` takes one back.
+    What is worth reading or adjusting follows from these minutes. What the shop sets here counts; else
+    the median of what this shop's closed jobs took, once there are enough of a kind; else what is usual.
+    A job stays with what was learned when its first reading came. The word `usual` takes one back.
 
     \b
     shimstock prices
@@ -52,7 +55,11 @@ def prices(bench: Bench, *, changes: tuple[str, ...], everything: bool | None) -
         fields["everything_at_the_end"] = everything
     if fields:
         shop = bench.client.shop.update(shop, **fields)
-    shown = {"prices": shop.prices, "everything_at_the_end": shop.everything_at_the_end}
+    shown = {
+        "prices": shop.prices,
+        "minutes": [asdict(each) for each in shop.minutes],
+        "everything_at_the_end": shop.everything_at_the_end,
+    }
     bench.show(shown, lambda: _say(shop))
 
 
@@ -84,7 +91,22 @@ def _say(shop: Shop) -> None:
         echo(f"{name.replace('_', '-'):<16} {shop.prices[name]:>7g} min  {told}")
     for group, title in GROUPS.items():
         echo(f"\n{title}:")
-        for name, minutes in shop.prices[group].items():
-            echo(f"{name:<16} {minutes:>7g} min")
+        for each in shop.minutes:
+            if each.of == group:
+                echo(f"{each.name:<16} {each.minutes:>7g} min  {_source(each)}")
     what = "everything once more" if shop.everything_at_the_end else "what moved since it was read"
     echo(f"\nThe final check reads {what}.")
+
+
+def _source(each: WorkMinutes) -> str:
+    """Say where minutes come from, and what else is known."""
+    if each.source == "usual" and not each.count:
+        return "usual"
+    seen = f"median of {each.count} in closed jobs"
+    if each.source == "learned":
+        return f"learned, {seen}; usual {each.usual:g}"
+    known = [f"usual {each.usual:g}"] if each.source == "own" else ["usual"]
+    if each.learned is not None:
+        few = "" if each.source == "own" else ", too few yet"
+        known.append(f"{each.learned:g} is the {seen}{few}")
+    return "; ".join([*(["set by the shop"] if each.source == "own" else []), *known])

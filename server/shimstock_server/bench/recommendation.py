@@ -26,7 +26,7 @@ from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.shop import Shop
 from shimstock_server.database.words import ConsentKind, Method
 from shimstock_server.jobs import standing_consents
-from shimstock_server.learning import BenchOffsets, Noises, kept_offsets, learned_responses
+from shimstock_server.learning import BenchOffsets, Noises, kept_offsets, learned_responses, minutes_for
 from shimstock_server.shop import plan_settings, settings
 
 from .problems import InstrumentUnknown
@@ -97,6 +97,7 @@ def _gather(session: Session, job: Job) -> tuple[plan_model.PlanInput, datetime 
         wanted=plan_model.Wanted() if restrung else _wanted(session, job, instrument),
         other_sets=plan_other_sets(session, instrument),
         consents=tuple(_consents(standing_consents(session, job.id))),
+        settings=plan_settings(settings(session), minutes_for(session, job)),
     )
     responses = learned_responses(session, instrument.model_id, instrument.id, source, job_id=job.id)
     return replace(source, responses=responses), timeline.began

@@ -22,7 +22,15 @@ from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingS
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import ConsentKind, Part, Stage
 from shimstock_server.learning import BenchOffsets, Noises, learned_responses, present_offsets
-from shimstock_server.shop import ShopNotSetUp, merge_prices, plan_settings, prices_of, settings, told_in
+from shimstock_server.shop import (
+    ShopNotSetUp,
+    learned_minutes,
+    merge_prices,
+    plan_settings,
+    prices_of,
+    settings,
+    told_in,
+)
 from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.quantities import KINDS
 
@@ -221,7 +229,9 @@ def _settings(session: Session, sent: dict[str, Any]) -> plan_model.Settings:
         raise InvalidFields.at("/settings/humidity_low", message)
     if "everything_at_the_end" in sent:
         found = replace(found, everything_at_the_end=sent["everything_at_the_end"])
-    return replace(found, prices=prices_of(merge_prices(stored, sent.get("prices", {}))))
+    return replace(
+        found, prices=prices_of(merge_prices(stored, sent.get("prices", {})), learned_minutes(session))
+    )
 
 
 def _said(consents: list[dict[str, Any]]) -> list[tuple[ConsentKind, bool]]:

@@ -9,6 +9,7 @@ from .drifts import drifts_at
 from .forecasts import CountedForecasts, counted_forecasts, keep_forecasts, listed_forecasts
 from .judging import relief_factor
 from .kinds import KINDS
+from .minutes import minutes_for
 from .noises import told_noises
 from .offsets import BenchOffsets, kept_offsets, present_offsets
 from .recount import rebuild, work_off_marks
@@ -48,6 +49,7 @@ __all__ = [
     "listed_forecasts",
     "merge_cells",
     "merge_tallies",
+    "minutes_for",
     "newest_checks",
     "newest_studies",
     "present_offsets",

@@ -17,6 +17,7 @@ from shimstock_server.database.tables.bench import Adjustment, ReadingSheet, sta
 from shimstock_server.database.tables.jobs import Job, JobMove, JobPart
 from shimstock_server.database.words import JobState, Part, Stage
 
+from .minutes import taken_by
 from .parts import in_parts
 from .rows import Row, side_and_string
 
@@ -93,6 +94,7 @@ def job_facts(
     received = _received(session, closed)
     facts = []
     for some in in_parts(closed):
+        took = taken_by(session, some)
         for job in session.execute(
             select(Job.id, Job.worked_minutes, Job.created_at).where(Job.id.in_(some)).order_by(Job.id)
         ):
@@ -110,6 +112,7 @@ def job_facts(
                     "restrung": job.id in restrung,
                     "gauge_changed": job.id in changed,
                     "came_back": back.get(job.id, False),
+                    "took": took.get(job.id, {}),
                 }
                 | {
                     f"{end}_{word}": counts[end, word]

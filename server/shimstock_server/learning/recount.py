@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -26,6 +26,7 @@ from .facts import came_back, closings
 from .judging import Judge
 from .marks import clear_marks, standing_marks
 from .messages import keep_messages, messages_of
+from .minutes import keep_minutes, pooled_minutes
 from .noises import keep_noises, learned_noises, where_read
 from .parts import in_parts
 from .responses import Kept, keep_learned, pooled
@@ -76,7 +77,7 @@ def work_off_marks(database: Database, config: Config, clock: Clock) -> int:
 
 
 def _learn(database: Database, info: dict[str, Any], held: UUID) -> None:
-    """Pool the messages of every kind while benches write, keep what came of it, and clear the held mark."""
+    """Pool messages and minutes while benches write, keep what came of it, and clear the held mark."""
     with database.read(info) as session:
         learned = _pooled(session)
     with database.write(info) as session:
@@ -88,13 +89,21 @@ def _learn(database: Database, info: dict[str, Any], held: UUID) -> None:
         clear_marks(session, [held])
 
 
-def _pooled(session: Session) -> dict[ResponseKind, Kept]:
-    return {kind: pooled(session, kind) for kind in ResponseKind}
+class _Learned(NamedTuple):
+    """What all jobs teach together."""
+
+    responses: dict[ResponseKind, Kept]
+    minutes: list[dict[str, Any]]
 
 
-def _keep_learned(session: Session, learned: dict[ResponseKind, Kept]) -> None:
-    for kind, rows in learned.items():
+def _pooled(session: Session) -> _Learned:
+    return _Learned({kind: pooled(session, kind) for kind in ResponseKind}, pooled_minutes(session))
+
+
+def _keep_learned(session: Session, learned: _Learned) -> None:
+    for kind, rows in learned.responses.items():
         keep_learned(session, kind, rows, now=session.info["now"])
+    keep_minutes(session, learned.minutes)
 
 
 def _count(session: Session, without: UUID | None) -> _Counted:

@@ -23,6 +23,7 @@ from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.learning import JobPrior, LearnedResponse, ResponseSample, SampleReview
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import ResponseKind, ResponseLevel
+from shimstock_server.shop import learned_minutes
 
 from .noises import noises_now
 from .offsets import learned_offsets
@@ -195,7 +196,8 @@ def keep_prior(session: Session, job: Job) -> None:
         JobPrior(
             job_id=job.id,
             instrument_id=instrument.id,
-            learned=_learned(session, instrument.model_id, instrument.id),
+            learned=_learned(session, instrument.model_id, instrument.id)
+            | {"minutes": learned_minutes(session)},
             noise=noises_now(session),
             benches=learned_offsets(session),
             kept_at=session.info["now"],

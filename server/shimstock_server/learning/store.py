@@ -285,7 +285,7 @@ def counted_facts(
             .where(Instrument.model_id == model.id)
         )
     )
-    columns = ReportJob.__table__.columns
+    columns = [column for column in ReportJob.__table__.columns if column.name != "took"]
     rows = session.execute(
         select(*columns)
         .where(ReportJob.model_id == model.id, ReportJob.day.between(first, last))

@@ -12,7 +12,7 @@ from .hours import (
     wall_hours,
 )
 from .people import add_bench, add_technician, add_tool, on_roster, told_in
-from .prices import merge_prices, plan_settings, prices_of
+from .prices import LEAST_SAMPLES, LEAST_WORK, learned_minutes, merge_prices, plan_settings, prices_of
 from .record import add_closure, set_up
 from .routes import shop, staff
 from .schemas import (
@@ -29,6 +29,8 @@ from .schemas import (
 blueprints = (shop, staff)
 
 __all__ = [
+    "LEAST_SAMPLES",
+    "LEAST_WORK",
     "BenchIn",
     "ClosureIn",
     "ShopIn",
@@ -44,6 +46,7 @@ __all__ = [
     "add_tool",
     "blueprints",
     "last_opening",
+    "learned_minutes",
     "local_day",
     "merge_prices",
     "next_opening",

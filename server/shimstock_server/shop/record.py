@@ -20,7 +20,7 @@ from shimstock_server.web.problems import InvalidFields
 from shimstock_server.web.typed import kept
 
 from .hours import opening, settings
-from .prices import merge_prices, prices_of
+from .prices import learned_minutes, merge_prices, minutes_told, prices_of
 from .problems import DayTaken
 
 FIELDS = (
@@ -181,7 +181,7 @@ def _shut_out(session: Session, day: date) -> list[UUID]:
     return [each.id for each in booked if not any(opens <= each.at < closes for opens, closes in spans)]
 
 
-def told(shop: Shop) -> dict[str, Any]:
+def told(session: Session, shop: Shop) -> dict[str, Any]:
     """Return the shop as it is answered."""
     return {
         "id": shop.id,
@@ -189,6 +189,7 @@ def told(shop: Shop) -> dict[str, Any]:
         "created_at": shop.created_at,
         "updated_at": shop.updated_at,
         **{field: getattr(shop, field) for field in FIELDS},
-        "prices": asdict(prices_of(shop.prices)),
+        "prices": asdict(prices_of(shop.prices, learned_minutes(session))),
+        "minutes": minutes_told(session, shop.prices),
         "opening_hours": shop.opening_hours,
     }

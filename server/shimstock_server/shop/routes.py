@@ -51,12 +51,13 @@ visibility("tool_id", exists(Tool.id))
 
 
 @shop.operation("GET", "/shop", scopes=READERS, answer=ShopOut, conflicts=(NoShopYet,))
-def show_shop() -> dict[str, Any]:
-    """Show the shop's settings."""
+def show_shop() -> Answer:
+    """Show the shop's settings, and where the minutes that its plans reckon with come from."""
     row = record.find(current.session)
     if row is None:
         raise NoShopYet()
-    return record.told(row)
+    # what is learned changes without a new version of the settings
+    return Answer(record.told(current.session, row), by_the_clock=True)
 
 
 @shop.operation(
@@ -74,7 +75,7 @@ def put_shop(body: dict[str, Any]) -> dict[str, Any]:
     if row is not None:
         require_if_match()
         must_match(row)
-    return record.told(record.set_up(current.session, body))
+    return record.told(current.session, record.set_up(current.session, body))
 
 
 @shop.operation(
@@ -90,7 +91,7 @@ def put_shop(body: dict[str, Any]) -> dict[str, Any]:
 def change_shop(body: dict[str, Any]) -> dict[str, Any]:
     """Change some of the shop's settings; prices not named stay, the opening hours are replaced whole."""
     must_match(settings(current.session))
-    return record.told(record.change(current.session, body))
+    return record.told(current.session, record.change(current.session, body))
 
 
 @shop.operation("GET", "/closures", scopes=READERS, query=ClosureQuery, answer=page_of(ClosureOut))

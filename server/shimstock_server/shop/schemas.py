@@ -30,10 +30,9 @@ from shimstock_server.web.quantities import KINDS, QuantityIn, QuantityOut, read
 from shimstock_server.web.typed import AsTyped, without_defaults
 
 from .people import OTHER_QUANTITIES, SIZES
+from .prices import GROUPS, LEAST_SAMPLES, LEAST_WORK
 
 _WEEKDAY = {"description": "Monday is 1, Sunday is 7 (ISO 8601)."}
-LEAST_WORK = 0.05
-"""Least that a reading or an adjustment takes [min]: one that cost nothing would be wanted for ever."""
 MEASURED = (*(str(quantity) for quantity in Quantity), *OTHER_QUANTITIES)
 
 
@@ -135,7 +134,7 @@ AdjustmentMinutes: Any = type(
 
 
 class ShopPrices(StrictSchema):
-    """What the plans reckon with, in bench minutes; null takes a figure back to what is usual."""
+    """What the plans reckon with, in bench minutes; null takes a figure back to what is learned or usual."""
 
     wrong = Number(
         1.0,
@@ -152,6 +151,33 @@ class ShopPrices(StrictSchema):
     retune_floating = _minutes(description="The same on a tremolo that floats.")
     reading = Nested(ReadingMinutes)
     adjustment = Nested(AdjustmentMinutes)
+
+
+class MinutesOut(StrictSchema):
+    """What a reading or an adjustment takes, and where that is known from."""
+
+    of = Choice(GROUPS)
+    name = Text()
+    minutes = Number(metadata={"description": "What plans of new jobs reckon with [bench minutes]."})
+    source = Choice(
+        ("own", "learned", "usual"),
+        metadata={"description": "Where they come from: set by the shop, else learned, else usual."},
+    )
+    usual = Number(metadata={"description": "Without any job of this shop; judgement."})
+    learned = Number(
+        allow_none=True,
+        metadata={
+            "description": "Median of what the newest closed jobs took: the time since the entry before, or "
+            "the minutes said of an adjustment, less the tuning after it."
+        },
+    )
+    count = Whole(
+        metadata={
+            "description": "Readings or adjustments that the median is of; it is reckoned with from "
+            f"{LEAST_SAMPLES} on."
+        }
+    )
+    own = Number(allow_none=True, metadata={"description": "What the shop has set instead; null = nothing."})
 
 
 class ShopIn(StrictSchema):
@@ -247,6 +273,7 @@ class ShopOut(StrictSchema):
     humidity_high = QuantityOut("relative-humidity")
     everything_at_the_end = Truth()
     prices = Nested(ShopPrices)
+    minutes = ListOf(Nested(MinutesOut))
     opening_hours = ListOf(Nested(OpeningOut))
 
 

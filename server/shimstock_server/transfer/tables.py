@@ -24,6 +24,7 @@ LEFT_OUT = {
     "response_samples": "worked out anew after an import",
     "learned_responses": "learned anew after an import",
     "tool_noises": "learned anew after an import",
+    "learned_minutes": "learned anew after an import",
     "report_months": "counted anew after an import",
     "report_cells": "counted anew after an import",
     "report_bins": "counted anew after an import",

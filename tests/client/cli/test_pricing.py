@@ -6,6 +6,8 @@ import json
 
 import pytest
 
+from shimstock_client import WorkMinutes
+from shimstock_client.cli._pricing import _source
 from tests.client.conftest import Command, Shop
 
 
@@ -22,7 +24,8 @@ def test_prices_are_shown_changed_and_taken_back(shop: Shop, manager: Command) -
     assert "wrong                160 min" in shown.out
     assert "The final check reads what moved since it was read." in shown.out
     changed = manager("prices", "wrong", "240", "relief", "1,5", "retune-floating", "5", "--everything")
-    assert "relief               1.5 min" in changed.out
+    assert "relief               1.5 min  set by the shop; usual 1" in changed.out
+    assert "action               0.5 min  usual" in changed.out
     settings = shop.client("manager").shop.get()
     assert (settings.prices["wrong"], settings.prices["reading"]["relief"]) == (240.0, 1.5)
     assert settings.prices["retune_floating"] == 5.0
@@ -31,6 +34,20 @@ def test_prices_are_shown_changed_and_taken_back(shop: Shop, manager: Command) -
     told = json.loads(manager("prices", "--json").out)
     assert (told["prices"]["wrong"], told["prices"]["reading"]["relief"]) == (240.0, 1.0)
     assert told["everything_at_the_end"] is False
+    assert {each["source"] for each in told["minutes"]} == {"usual"}
+
+
+@pytest.mark.parametrize(
+    "source, count, told",
+    [
+        ("learned", 31, "learned, median of 31 in closed jobs; usual 1"),
+        ("usual", 7, "usual; 1.4 is the median of 7 in closed jobs, too few yet"),
+        ("own", 31, "set by the shop; usual 1; 1.4 is the median of 31 in closed jobs"),
+    ],
+)
+def test_it_is_said_where_minutes_come_from(source: str, count: int, told: str) -> None:
+    each = WorkMinutes(name="relief", usual=1.0, learned=1.4, source=source, count=count)
+    assert _source(each) == told
 
 
 @pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)

@@ -117,7 +117,10 @@ class JobPrior(Base):
     instrument_id: Mapped[UUID] = mapped_column(ForeignKey("instruments.id"))
     """Of which it was learned: once the job is on another instrument it counts no more."""
     learned: Mapped[dict[str, Any]] = mapped_column(Json)
-    """By kind: level, parts, covariance, samples; a kind that is missing stands at the stated prior."""
+    """By kind: level, parts, covariance, samples; a kind that is missing stands at the stated prior.
+
+    Beside them `minutes`, by group and name.
+    """
     noise: Mapped[dict[str, Any] | None] = mapped_column(Json)
     """Noise factors by `bench/tool`; what is missing stands at 1, and so does all of an earlier release."""
     benches: Mapped[list[Any] | None] = mapped_column(Json)
@@ -268,6 +271,22 @@ class ReportJob(Base):
     returned_in: Mapped[int]
     returned_close: Mapped[int]
     returned_out: Mapped[int]
+    took: Mapped[dict[str, Any] | None] = mapped_column(Json)
+    """Minutes of its readings and adjustments, by group and name; null until they are worked out."""
+
+
+class LearnedMinutes(Base):
+    """What a reading or an adjustment takes in this shop: the median of what closed jobs took."""
+
+    __tablename__ = "learned_minutes"
+    __table_args__ = ({"info": {"audited": False}},)
+
+    group: Mapped[str] = mapped_column("kind", String(20), primary_key=True)
+    """`reading` or `adjustment`."""
+    name: Mapped[str] = mapped_column(String(40), primary_key=True)
+    """A quantity's word or a part's."""
+    minutes: Mapped[float]
+    count: Mapped[int]
 
 
 class ReportRun(Identified, Base):
