@@ -19,12 +19,12 @@ from sqlalchemy import delete, insert, select
 from sqlalchemy.orm import Session
 
 from shimstock_calc.plan.model import Prices
-from shimstock_calc.vocabulary import PARTS
 from shimstock_server.database.tables.bench import Adjustment, ReadingSheet, stands
 from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.jobs import Job, JobMove
 from shimstock_server.database.tables.learning import JobPrior, LearnedMinutes, ReportJob
 from shimstock_server.database.tables.owners import Instrument
+from shimstock_server.database.words import Part
 from shimstock_server.shop import LEAST_WORK, learned_minutes
 
 NEWEST = 1000
@@ -128,7 +128,7 @@ def _taken(entries: Sequence[_Entry], moves: Sequence[datetime], tuning: float) 
     def add(entry: _Entry, minutes: float) -> None:
         if entry.name is None or entry.name not in known[entry.group]:
             return
-        if entry.group == ADJUSTMENT and entry.name is not None and PARTS[entry.name].detunes:
+        if entry.group == ADJUSTMENT and Part(entry.name).term.detunes:
             minutes -= tuning
         each = max(round(minutes / entry.count, 3), LEAST_WORK)
         found.setdefault(entry.group, {}).setdefault(entry.name, []).append(each)
