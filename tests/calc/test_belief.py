@@ -305,6 +305,19 @@ def test_a_reading_is_worth_most_where_the_verdict_hangs_on_it():
     assert worth(0.60) == pytest.approx(0.0, abs=1e-6)
 
 
+def test_a_reading_after_which_nothing_may_be_filed_is_worth_nothing():
+    bounds, act = Limits(0.40, 0.30, 0.50), (After(0.0, 10.0),)
+
+    def worth(told):
+        return worth_of_reading(
+            Estimate(0.48, 0.02**2), told, bounds,
+            before=(), afterwards=act, minutes=0.0, prices=Prices(), surely_high=0.5,
+        )  # fmt: skip
+
+    assert abs(worth(1e-8)) < 0.01  # it changes nothing, and what it leaves forbids the file
+    assert worth(0.019**2) > 1.0
+
+
 def test_an_adjustment_is_worth_the_risk_that_it_takes_away_less_its_minutes():
     bounds = Limits(0.20, 0.10, 0.30)
     far = worth_of_adjusting(Estimate(0.60, 0.03**2), After(0.0, 10.0), bounds, Prices())

@@ -97,6 +97,25 @@ def test_a_reading_that_hangs_on_a_limit_says_what_it_is_worth_though_it_is_in_s
     assert again.worth.saves > again.worth.costs
 
 
+@pytest.mark.parametrize("off, kind, count", [(1, "intonation", 1), (6, "read-again", 6)])
+def test_readings_that_are_worth_their_minutes_together_open_a_prompt(off, kind, count):
+    cents = [0.9] * off + [0.0] * (6 - off)
+    thrice = [each | {"noise": 2.0, "order": 30 + n} for n in range(3) for each in intonation(cents)]
+    first = plan([*GOOD, *pickup_height(2.0), *thrice]).steps[0]
+    assert (first.kind, len(first.readings_next)) == (kind, count)
+    assert first.worth.saves > first.worth.costs
+    alone = (first.worth.costs - 1.0) / count + 1.0
+    assert kind == "intonation" or first.worth.saves / count < alone  # none is worth a prompt of its own
+
+
+def test_what_no_setup_mends_is_read_again_before_the_owner_is_told():
+    # two slots a hair above what is too low: a nut is not replaced on one reading
+    low = [relief(0.20), *nut_action(0.37, 0.26), *action(1.70, 1.50), *pickup_height(2.0)]
+    made = plan([*low, *intonation([0.0] * 6)])
+    assert kinds(made)[0] == "read-again"
+    assert {each.side for each in made.steps[0].readings_next} >= {"treble"}
+
+
 def test_a_reading_is_never_explained_by_itself():
     turned = [{"part": "truss-rod", "turns": 0.25, "order": 10 * n, "at": 10.0 * n} for n in (1, 2)]
     read = [relief(value, order=10 * n + 5, at=10.0 * n + 5) for n, value in enumerate((0.40, 0.30, 0.35))]

@@ -7,7 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-from shimstock_calc.plan.model import Plan, PlanInput, Step
+from shimstock_calc.plan.choice import MOST_READINGS
+from shimstock_calc.plan.model import Plan, PlanInput, Reading, Step
+from shimstock_calc.plan.rod_check import LOOKS
 from tests.calc.population.bench import Bench, Outcome
 from tests.calc.population.instruments import SCENARIOS
 from tests.calc.population.plan_policy import PlanPolicy
@@ -121,6 +123,33 @@ def test_following_the_plan_reaches_spec_and_oversteps_no_caution(block):
     assert wilson(broken["floor of the nut"], JOBS)[0] <= FILED_TOO_FAR
     assert not broken["floor of the saddle"]
     assert not broken["rod: turned without a relief reading since the last turn"]
+
+
+@pytest.mark.parametrize(
+    "scenario, seed",
+    [
+        ("ordinary", 200_595),  # a slot near its limit that too little spoke for filing
+        ("ordinary", 200_616),  # a rod that was given up, under a string that touches
+        ("ordinary", 200_722),  # action out now, in spec tomorrow, and not worth a new saddle height
+        ("twice-the-noise-known", 300_045),  # a slot that stands where filing would stop
+        ("twice-the-noise-known", 300_425),
+        ("every-bridge", 1_011_330),
+        ("half-late", 1_005_154),
+        ("half-late", 1_005_174),
+        ("half-late", 1_005_651),
+    ],
+)
+def test_a_job_ends_with_a_word_and_no_quantity_is_read_for_ever(scenario, seed):
+    bench, outcome = followed(seed, scenario)
+    assert outcome.ended not in {"loop", "no word"}
+    read, most = Counter(), 0
+    for entry in sorted([*bench.readings, *bench.adjustments], key=lambda each: each.order):
+        if isinstance(entry, Reading):
+            read[entry.quantity, entry.side, entry.string, entry.pickup] += 1
+            most = max(most, *read.values())
+        else:
+            read.clear()
+    assert most <= MOST_READINGS + LOOKS  # a suspected rod is looked at three times at once
 
 
 def test_a_dead_rod_is_soon_left_alone():

@@ -41,13 +41,16 @@ class After(NamedTuple):
     Attributes
     ----------
     spread : float
-        Standard deviation about the target once it has been read again [mm; cents].
+        Standard deviation once it has been read again [mm; cents].
     minutes : float
         What it costs [bench minutes].
+    above : float
+        How far above the target it ends [mm; cents].
     """
 
     spread: float
     minutes: float
+    above: float = 0.0
 
 
 def normal(z: float) -> float:
@@ -90,6 +93,26 @@ def chance(mean: float, spread: float, limits: Limits) -> float:
     return round(max(above - below, 0.0), 4)
 
 
+def too_high(mean: float, spread: float, limits: Limits) -> float:
+    """Chance that a quantity lies above its limits.
+
+    Parameters
+    ----------
+    mean, spread : float
+        What is believed of it [mm; cents].
+    limits : Limits
+        Its limits [mm; cents].
+
+    Returns
+    -------
+    float
+        Chance, to four digits, so that machines agree [-].
+    """
+    if limits.upper is None:
+        return 0.0
+    return round(1.0 - normal((limits.upper - mean) / max(spread, 1e-9)), 4)
+
+
 def loss_left(known: Estimate, limits: Limits, prices: Prices) -> float:
     """Expected loss when a quantity is left as it is.
 
@@ -127,7 +150,7 @@ def loss_adjusted(after: After, limits: Limits, prices: Prices) -> float:
     float
         Loss and minutes [bench minutes].
     """
-    return prices.wrong * (1.0 - chance(limits.target, after.spread, limits)) + after.minutes
+    return prices.wrong * (1.0 - chance(limits.target + after.above, after.spread, limits)) + after.minutes
 
 
 def worth_of_adjusting(known: Estimate, after: After, limits: Limits, prices: Prices) -> float:
@@ -168,6 +191,7 @@ def worth_of_reading(
     afterwards: Sequence[After],
     minutes: float,
     prices: Prices,
+    surely_high: float = 0.0,
 ) -> float:
     """What a reading saves, less its minutes.
 
@@ -185,6 +209,8 @@ def worth_of_reading(
         What the reading costs [bench minutes].
     prices : Prices
         What the shop reckons with [bench minutes].
+    surely_high : float
+        Chance of being too high without which nothing may be done afterwards [-].
 
     Returns
     -------
@@ -198,7 +224,9 @@ def worth_of_reading(
     spread, left = math.sqrt(taken), known.variance - taken
     expected, wide = 0.0, math.sqrt(max(left, 0.0))
     for z, weight in RESULTS:
-        lost = prices.wrong * (1.0 - chance(known.mean + z * spread, wide, limits))
-        expected += weight * min(lost, adjusted)
+        mean = known.mean + z * spread
+        lost = prices.wrong * (1.0 - chance(mean, wide, limits))
+        allowed = not surely_high or too_high(mean, wide, limits) >= surely_high
+        expected += weight * (min(lost, adjusted) if allowed else lost)
     total = sum(weight for _, weight in RESULTS)
     return best - expected / total - minutes

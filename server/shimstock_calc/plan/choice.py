@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from ..belief.price import After, Limits, chance, normal, worth_of_adjusting, worth_of_reading
+from ..belief.price import After, Limits, chance, too_high, worth_of_adjusting, worth_of_reading
 from ..belief.state import Estimate
+from ..belief.update import HAND
 from ..conformity import SURE
 from ..vocabulary import BRIDGES, PARTS, QUANTITIES
 from .goals import Spot
@@ -14,6 +15,7 @@ from .inputs import Adjustment, Part, Prices, Quantity, Reading
 from .outputs import Worth
 from .readings import Known
 from .records import looks, tool_of
+from .staleness import affects, own_part
 
 if TYPE_CHECKING:
     from .draft import Draft
@@ -21,17 +23,28 @@ if TYPE_CHECKING:
 AGAIN_FROM = 0.7
 """Chance of being in spec from which intonation is read again before it is adjusted [-]; judgement."""
 
-EVEN, FAIR = 0.5, 0.2
+EVEN, FAIR = 0.5, 0.1
 """Chance of being too high from which a slot or saddle is filed after two readings, and after more [-]."""
 
 LEFT = 0.98
 """Chance of being in spec from which a quantity is left as it was read [-]; judgement."""
+
+LEAST_OFF = 0.01
+"""Least that a file is taken to a slot for [mm]; judgement."""
+
+MOST_READINGS, MOST_ADJUSTMENTS = 8, 4
+"""Readings of a quantity since something moved it, and adjustments of it in one job, after which it is left,
+with a word [-]; judgement.
+"""
 
 PASSES = 3.0
 """Passes of the file that a nut slot usually takes [-]; judgement."""
 
 LATE = 0.1
 """What a rod's response leaves unsure after its last turn was read, as turns of that [turns]; judgement."""
+
+TOLD = After(0.0, 40.0)
+"""What it costs that the owner is told of what no setup mends [bench minutes]; judgement."""
 
 
 class Choice:
@@ -41,20 +54,59 @@ class Choice:
         self.draft = draft
         self.prices = prices
         self._worths: dict[Spot, tuple[float, float]] = {}
+        self._prompts: dict[int, float] = {}
 
     def adjusts(self, known: Known) -> bool:
         """Whether an adjustment is worth its minutes, and no reading before it is.
 
         What cannot be undone is planned, so that the owner can be asked, and waits for its second reading.
         """
-        reading, adjusting = self._worth(known)
+        adjusting = self._worth(known)[1]
+        if self._adjusted_enough(known):
+            return False
         if self.read_once(known):
             return adjusting > 0.0 and self._too_high(known) >= EVEN
-        return adjusting > 0.0 and reading <= 0.0 and self.may_file(known)
+        return adjusting > 0.0 and not self.reads(known) and self.may_file(known)
 
     def reads(self, known: Known) -> bool:
-        """Whether another reading is worth its minutes before anything is done."""
-        return self._worth(known)[0] > 0.0
+        """Whether another reading is worth its minutes before anything is done.
+
+        A prompt is opened by all readings that join it: their worths together outweigh it.
+        """
+        if self.read_enough(known.spot):
+            return False
+        return self._worth(known)[0] > 0.0 and self._together(known) > self.prices.prompt
+
+    def read_enough(self, spot: Spot) -> bool:
+        """Whether a quantity was read so often since something moved it that it is read no more."""
+        records = self.draft.sheet.records
+        since = records.disturbed_since(spot)
+        return sum(each.order > since for each in records.by_spot.get(spot, ())) >= MOST_READINGS
+
+    def _adjusted_enough(self, known: Known) -> bool:
+        """Whether a quantity was adjusted and read so often that it is adjusted no more.
+
+        A file only ever takes off, and the rod has its own bound.
+        """
+        spot = known.spot
+        if spot.quantity in {"relief", "nut-action"}:
+            return False
+        read = [each.order for each in self.draft.sheet.records.by_spot.get(spot, ())]
+        own = [
+            each.order
+            for each in self.draft.plan_input.adjustments
+            if own_part(each, spot) and affects(each, spot, self.draft.plan_input)
+        ]
+        return len({sum(order < each for order in read) for each in own}) >= MOST_ADJUSTMENTS
+
+    def _together(self, known: Known) -> float:
+        """What all readings save that are asked in one prompt with this one, less their own minutes."""
+        prompt = QUANTITIES[known.spot.quantity].prompt
+        if prompt not in self._prompts:
+            group = [each.word for each in QUANTITIES.values() if each.prompt == prompt]
+            joining = [each for each in self.draft.of(*group) if not each.verdict.zero_or_less]
+            self._prompts[prompt] = sum(max(self._worth(each)[0], 0.0) for each in joining)
+        return self._prompts[prompt]
 
     def read_once(self, known: Known) -> bool:
         """Whether what would be taken off and does not come back rests on a single reading."""
@@ -82,12 +134,9 @@ class Choice:
         act = None if reading else self._act(known, estimate)
         if not reading and act is None:
             return None
-        costs = act.minutes if act is not None else self._reading_minutes(known)
+        costs = act.minutes if act is not None else self.prices.reading[known.spot.quantity]
         saves = max(self._worth(known)[0 if reading else 1] + costs, 0.0)
         return Worth(round(saves, 1), round(costs, 1))
-
-    def _reading_minutes(self, known: Known) -> float:
-        return self.prices.reading[known.spot.quantity] + self.prices.prompt
 
     def doubtful(self, known: Known) -> bool:
         """Whether a quantity is not surely in spec tomorrow, nor accepted."""
@@ -109,20 +158,21 @@ class Choice:
         if estimate is None or self._left(known):
             return 0.0, 0.0
         act = self._act(known, estimate)
-        possible = (act,) if act is not None else ()
-        bounds = limits(known)
+        files, bounds = self.files(known), limits(known)
         reading = worth_of_reading(
             estimate,
             self._told(known),
             bounds,
-            before=possible if self.may_file(known) else (),
-            afterwards=possible,
-            minutes=self._reading_minutes(known),
+            before=() if act is not None and not self.may_file(known) else (act or TOLD,),
+            afterwards=(act or TOLD,),
+            minutes=self.prices.reading[known.spot.quantity],
             prices=self.prices,
+            surely_high=(EVEN if self._once(known) else FAIR) if files else 0.0,
         )
         adjusting = worth_of_adjusting(estimate, act, bounds, self.prices) if act is not None else 0.0
         if known.spot.quantity == "intonation" and adjusting > 0.0 and self._once(known):
-            reading = max(reading, 1e-3) if self.chance(known) >= AGAIN_FROM else reading
+            again = self.chance(known) >= AGAIN_FROM
+            reading = max(reading, self.prices.prompt + adjusting) if again else reading
         return reading, adjusting
 
     def may_file(self, known: Known) -> bool:
@@ -136,10 +186,9 @@ class Choice:
         return count >= 2 and self._too_high(known) >= (EVEN if count == 2 else FAIR)
 
     def _too_high(self, known: Known) -> float:
-        estimate, upper = self.draft.tomorrow[known.spot], known.goal.item.upper
-        if upper is None:
-            return 0.0
-        return round(1.0 - normal((upper - estimate.mean) / max(estimate.spread, 1e-9)), 4)
+        """Chance that it is too high now, or will be tomorrow: of the two the larger."""
+        both = self.draft.belief.estimate(known.spot), self.draft.tomorrow[known.spot]
+        return max(too_high(each.mean, each.spread, limits(known)) for each in both)
 
     def _once(self, known: Known) -> bool:
         return looks(self.draft.belief.level(known.spot).readings) < 2
@@ -172,16 +221,27 @@ class Choice:
         retune = prices.retune_floating if BRIDGES[kind].floats else prices.retune
         minutes = prices.adjustment[part] + prices.prompt
         minutes += retune if PARTS[part].detunes else 0.0
-        coming = max(estimate.variance - self.draft.belief.estimate(known.spot).variance, 0.0)
-        spread = math.sqrt(self.noise(known) + coming)
+        now, noise = self.draft.belief.estimate(known.spot).variance, self.noise(known)
+        coming = max(estimate.variance - now, 0.0)
+        moved = now + (HAND * away) ** 2  # what is known of it stays known, but for the hand
+        left = noise if part == "truss-rod" else moved * noise / max(moved + noise, 1e-12)
+        spread = math.sqrt(left + coming)
         if part == "truss-rod":
             turns = max(math.ceil(away / -self.draft.response.mean / 0.25 - 1e-9), 1)
             minutes = turns * (minutes + prices.reading["relief"])
             minutes += 0.0 if self.draft.belief.turned else prices.visit
             spread = math.hypot(spread, LATE * self.draft.response.spread)
+        above = 0.0
         if part == "nut-slot":
             minutes += PASSES * (prices.adjustment[part] + prices.reading["nut-action"])
-        return After(spread, minutes + self._readings_due(part, known.spot))
+            above = self._stop(known) - known.goal.item.target
+        return After(spread, minutes + self._readings_due(part, known.spot), above)
+
+    def _stop(self, known: Known) -> float:
+        """Where the filing of a slot stops; its target, where the tool is too coarse to file by."""
+        item = known.goal.item
+        stop = item.target + 2.0 * known.reading_uncertainty
+        return item.target if item.upper is None or stop > item.upper else stop
 
     def _part(self, known: Known, estimate: Estimate) -> Part | None:
         quantity = known.spot.quantity
@@ -189,7 +249,7 @@ class Choice:
             return BRIDGES[self.draft.instrument.bridge.kind].raised_by
         if quantity == "intonation" and self.draft.instrument.bridge.kind == "fixed-saddle":
             return None
-        if quantity == "nut-action" and estimate.mean <= known.goal.item.target:
+        if quantity == "nut-action" and estimate.mean <= self._stop(known) + LEAST_OFF:
             return None
         return QUANTITIES[quantity].part
 

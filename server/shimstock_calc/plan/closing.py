@@ -20,6 +20,9 @@ from .words import say
 if TYPE_CHECKING:
     from .draft import Draft
 
+SILENT = frozenset({"judgement", "delicate-finish", "too-close"})
+"""Notes that do not say why a job ends."""
+
 
 def spot_at(place: Change | ReadingWanted | SurprisingReading) -> Spot:
     """Where a change happens, or a reading is or was taken."""
@@ -89,7 +92,10 @@ def _worth(draft: Draft, step: Step) -> Worth | None:
         return None
     found = [draft.choice.worth(each, reading=reading) for each in known]
     gains = [each for each in found if each is not None and each.saves > each.costs]
-    return max(gains, key=lambda each: each.saves - each.costs, default=None)
+    if not reading or not gains:
+        return max(gains, key=lambda each: each.saves - each.costs, default=None)
+    costs = sum(each.costs for each in gains) + draft.choice.prices.prompt
+    return Worth(round(sum(each.saves for each in gains), 1), round(costs, 1))
 
 
 def _surprising(draft: Draft) -> set[Spot]:
@@ -105,10 +111,16 @@ def not_asked(draft: Draft) -> tuple[NotAsked, ...]:
     if draft.stopped or draft.relief_unreachable:
         return ()
     return tuple(
-        NotAsked(*known.spot, draft.choice.chance(known), draft.choice.worth(known, reading=True))
+        NotAsked(*known.spot, draft.choice.chance(known), _alone(draft, known))
         for known in _left_alone(draft)
         if known.spot in draft.tomorrow and not draft.choice.reads(known)
     )
+
+
+def _alone(draft: Draft, known: Known) -> Worth | None:
+    """The worth of a reading that no other joins: its prompt is its own."""
+    found = draft.choice.worth(known, reading=True)
+    return found and replace(found, costs=round(found.costs + draft.choice.prices.prompt, 1))
 
 
 def _left_alone(draft: Draft) -> list[Known]:
@@ -136,6 +148,21 @@ def say_offsets(draft: Draft) -> None:
         sentence = say_offset(reading, whole=True)
         if sentence is not None:
             draft.note("bench-offset", sentence)
+
+
+def say_stays_out(draft: Draft) -> None:
+    """Say what is left out of spec where nothing is to do and nothing else has said why."""
+    if any(note.code not in SILENT for note in draft.notes):
+        return
+    left = [known.spot for known in draft.known.values() if not known.settled_on]
+    draft.note(
+        "stays-out",
+        say(
+            "nothing more is to do here, and this is not in spec: {what}; accept it with a note, or quote "
+            "what goes beyond a setup",
+            what=named(left) if left else "the instrument",
+        ),
+    )
 
 
 def say_too_close(draft: Draft) -> None:

@@ -16,7 +16,7 @@ from ..belief.update import DAY
 from ..conformity import probability_in_spec
 from ..vocabulary import DISTURBS, QUANTITIES
 from .choice import Choice, fixed, limits
-from .closing import not_asked, say_too_close, with_expected, with_worth
+from .closing import not_asked, say_stays_out, say_too_close, with_expected, with_worth
 from .contradictions import contradicted
 from .geometry import ReliefPlace, coupling, share, share_across, side_scale, string_scale
 from .goals import OCTAVE, Goal, Spot
@@ -157,9 +157,9 @@ class Draft:
             return False
         if self.unread_since_adjusted(known):
             return False
-        return not any(each.expected.spot == known.spot for each in self.weighed.open) and self.choice.reads(
-            known
-        )
+        if any(each.expected.spot == known.spot for each in self.weighed.open):
+            return False
+        return self.choice.reads(known) or (self.choice.read_once(known) and self.choice.adjusts(known))
 
     def relief_open(self) -> bool:
         """Whether nothing can be said of nut and bridge yet: relief is not read, or stays wrong."""
@@ -320,6 +320,8 @@ class Draft:
         )
         open_steps = any(step.do_now for step in self.steps)
         waits = any(_waits_for_owner(step) for step in self.steps)
+        if not (complete or open_steps or waits):
+            say_stays_out(self)
         used = sorted({found.reading for found in verdicts if found.reading and found.usable})
         rest = next((step for step in self.steps if step.do_now and step.kind == "settle"), None)
         until = self.settling.read_from if rest and self.resting else None

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from ..errors import Refused
 from ..nut import SlotFiling, slot_effect, slot_filing
 from .cautions import cautions
+from .choice import LEAST_OFF
 from .consents import consent_blocks, consent_needed, refused
 from .draft import Draft, Shift
 from .geometry import outermost, share, share_across
@@ -161,8 +162,9 @@ def _file(draft: Draft, high: list[Known]) -> None:
             slots.append(slot)
     if coarse:
         _finer(draft, coarse)
+    slots = [slot for slot in _falling(draft, slots) if slot.filing.nut_action >= LEAST_OFF]
     if slots:
-        _place(draft, _falling(draft, slots))
+        _place(draft, slots)
 
 
 def _falling(draft: Draft, slots: list[Slot]) -> list[Slot]:

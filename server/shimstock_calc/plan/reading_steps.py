@@ -141,7 +141,7 @@ def surprised(draft: Draft) -> None:
     count = len(draft.weighed.surprises)
     for each in draft.surprises[:count]:
         known = draft.known.get(Spot(each.quantity, each.side, each.string, each.pickup))
-        if each.open and known is not None:
+        if each.open and known is not None and not draft.choice.read_enough(known.spot):
             _doubt(draft, (known,), each.text, "does not fit")
     for found, each in zip(draft.contradicted, draft.surprises[count:], strict=True):
         _doubt(draft, found.several, each.text, "contradicts the others")

@@ -9,11 +9,15 @@ from .goals import Spot
 from .inputs import Adjustment, BridgeKind, PlanInput, Side
 
 
+def own_part(adjustment: Adjustment, spot: Spot) -> bool:
+    """Whether a part is adjusted for the sake of a quantity."""
+    return adjustment.part in QUANTITIES[spot.quantity].adjusted_by
+
+
 def own_part_moved(spot: Spot, since: int, plan_input: PlanInput) -> bool:
     """Whether a quantity was adjusted after a reading, for its own sake."""
-    own = QUANTITIES[spot.quantity].adjusted_by
     return any(
-        each.order > since and each.part in own and affects(each, spot, plan_input)
+        each.order > since and own_part(each, spot) and affects(each, spot, plan_input)
         for each in plan_input.adjustments
     )
 

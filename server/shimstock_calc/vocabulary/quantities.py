@@ -89,6 +89,8 @@ class QuantityTerm:
         Parts that are adjusted for its sake: it is read before anything more is done to it.
     part : str or None
         The part whose price decides whether it is adjusted; None where the bridge decides, or none does.
+    prompt : int
+        The prompt in which it is read again: 1 the neck, 2 nut and bridge, 3 what follows them; judgement.
     has_step : bool
         Whether a step of the plan is about it; the others are only read.
     follows_air : bool
@@ -124,6 +126,7 @@ class QuantityTerm:
     fret: int | None = None
     plausible_on: Mapping[KindWord, tuple[float, float]] = field(default_factory=dict)
     by_rule: bool = False
+    prompt: int = 3
     has_step: bool = False
     follows_air: bool = False
     follows_height: bool = False
@@ -165,6 +168,7 @@ _TERMS = (
         width=4.0,
         coarsest=(0.05, 0.03),
         minutes=1.0,
+        prompt=1,
         moved_by=_BENT | {"spring-claw"},
         adjusted_by=frozenset({"truss-rod", "strings"}),
         part="truss-rod",
@@ -183,6 +187,7 @@ _TERMS = (
         width=2.0,
         coarsest=(0.05, 0.042),
         minutes=1.0,
+        prompt=1,
         moved_by=_BENT,
         follows_air=True,
     ),
@@ -201,6 +206,7 @@ _TERMS = (
         width=2.0,
         coarsest=(0.25, 0.06),
         minutes=0.75,
+        prompt=2,
         moved_by=_LIFTED | _BENT | {"nut-slot"},
         adjusted_by=frozenset({"nut-slot", "strings"}),
         part="nut-slot",
@@ -226,6 +232,7 @@ _TERMS = (
         coarsest=(0.5, 0.08),
         by_rule=True,
         minutes=0.5,
+        prompt=2,
         moved_by=_LIFTED | _BENT | {"nut-slot"},
         adjusted_by=frozenset({"bridge-post", "saddle-screw", "saddle", "neck-shim", "strings"}),
         has_step=True,
@@ -250,6 +257,7 @@ _TERMS = (
         coarsest=(0.5, 0.08),
         by_rule=True,
         minutes=0.5,
+        prompt=2,
         moved_by=frozenset({"saddle"}),
         adjusted_by=frozenset({"saddle"}),
         follows_height=True,
