@@ -108,6 +108,20 @@ def test_readings_that_are_worth_their_minutes_together_open_a_prompt(off, kind,
     assert kind == "intonation" or first.worth.saves / count < alone  # none is worth a prompt of its own
 
 
+@pytest.mark.parametrize("last, again", [([3.1], [1]), ([2.9], []), ([3.1, 3.1], [])])
+def test_an_only_reading_outside_its_limits_is_taken_again_before_the_job_is_closed(last, again):
+    spec = [
+        each | ({"lower": -3.0, "upper": 3.0} if each["quantity"] == "intonation" else {})
+        for each in CASE["spec"]
+    ]
+    moved = {"part": "saddle-position", "string": 1, "amount": 2.2, "order": 30}
+    later = [{**intonation([cents])[0], "order": 31 + n} for n, cents in enumerate(last)]
+    first = [each | {"order": 20 + n} for n in range(3) for each in intonation([5.2, *[0.0] * 5])]
+    made = plan([*GOOD, *pickup_height(2.0), *first, *later], adjustments=[moved], spec=spec)
+    assert next(each for each in made.verdicts if each.string == 1).verdict == "in spec"
+    assert [each.string for step in made.steps for each in step.readings_next] == again
+
+
 def test_what_no_setup_mends_is_read_again_before_the_owner_is_told():
     # two slots a hair above what is too low: a nut is not replaced on one reading
     low = [relief(0.20), *nut_action(0.37, 0.26), *action(1.70, 1.50), *pickup_height(2.0)]

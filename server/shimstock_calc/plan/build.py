@@ -15,7 +15,7 @@ from .model import Plan, PlanInput
 from .nut_steps import nut, say_low_to_come
 from .pickup_steps import pickups
 from .plate_steps import distrust_heights, plate
-from .reading_steps import measure, surprised, tune_first
+from .reading_steps import measure, read_outliers, surprised, tune_first
 from .relief_steps import relief, settle
 from .string_steps import restring, restring_to_come, say_strings_on_it, stop_at_steel_on_nylon
 from .words import say
@@ -68,6 +68,7 @@ def make_plan(plan_input: PlanInput) -> Plan:
         pickups(draft)
         intonation(draft)
         final_readings(draft)
+    read_outliers(draft)
     say_offsets(draft)
     draft.note("judgement", say("computed from the readings given; the technician's eye and hand decide"))
     return draft.plan()

@@ -10,6 +10,7 @@ from .goals import Spot
 from .inputs import LEAST_REST
 from .model import Quantity, Settling, Step
 from .readings import Known
+from .records import looks
 from .words import Sentence, say
 
 if TYPE_CHECKING:
@@ -196,6 +197,38 @@ def place_again(draft: Draft, again: list[Known], *, gate: Gate) -> None:
         ),
         gate=gate,
     )
+
+
+def read_outliers(draft: Draft) -> None:
+    """Read once more what is left as in spec though its only reading since it moved lies outside its limits.
+
+    Only once nothing else is to do: until then later readings may say as much.
+    """
+    if any(step.do_now for step in draft.steps):
+        return
+    again = [known for known in draft.known.values() if _outlies(draft, known)]
+    if again:
+        draft.place_reading(
+            Step(
+                0,
+                "read-again",
+                None,
+                say("Read {what} again", what=named([known.spot for known in again])),
+                why=say(
+                    "the newest reading lies outside the limits, though all readings together say in spec"
+                ),
+                readings_next=tuple(draft.wanted(known, "lies outside the limits") for known in again),
+            ),
+            gate="nothing",
+        )
+
+
+def _outlies(draft: Draft, known: Known) -> bool:
+    readings, item = draft.belief.level(known.spot).readings, known.goal.item
+    if not known.settled_on or known.verdict.accepted or looks(readings) != 1:
+        return False
+    value = item.target if readings[0].value is None else readings[0].value
+    return (item.lower is not None and value < item.lower) or (item.upper is not None and value > item.upper)
 
 
 def tune_first(draft: Draft) -> None:
