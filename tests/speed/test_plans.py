@@ -138,7 +138,7 @@ def bare(job: PlanInput) -> None:
 
 
 @pytest.mark.parametrize(
-    "slips, believing, planning", [(False, 5.5, 7.0), (True, 38.0, 40.0)], ids=["plain", "five slips"]
+    "slips, believing, planning", [(False, 5.0, 6.5), (True, 34.0, 36.0)], ids=["plain", "five slips"]
 )
 def test_a_plan_takes_milliseconds(
     slips: bool, believing: float, planning: float, figure: Callable[[str], None]

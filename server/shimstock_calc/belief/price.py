@@ -12,6 +12,8 @@ from typing import NamedTuple
 from ..plan.inputs import Prices
 from .state import Estimate
 
+ROOT_TWO = math.sqrt(2.0)
+
 POINTS = 21
 """Predicted results of a reading over which its worth is averaged [-]."""
 
@@ -53,22 +55,6 @@ class After(NamedTuple):
     above: float = 0.0
 
 
-def normal(z: float) -> float:
-    """Share of a normal distribution below z.
-
-    Parameters
-    ----------
-    z : float
-        Standard deviations from the mean [-].
-
-    Returns
-    -------
-    float
-        Share [-].
-    """
-    return 0.5 * math.erfc(-z / math.sqrt(2.0))
-
-
 def chance(mean: float, spread: float, limits: Limits) -> float:
     """Chance that a quantity lies in its limits: JCGM 106:2012 7.2, for a normal posterior.
 
@@ -87,10 +73,10 @@ def chance(mean: float, spread: float, limits: Limits) -> float:
     >>> chance(0.20, 0.03, Limits(0.20, 0.10, 0.30))
     0.9991
     """
-    wide = max(spread, 1e-9)
-    above = 1.0 if limits.upper is None else normal((limits.upper - mean) / wide)
-    below = 0.0 if limits.lower is None else normal((limits.lower - mean) / wide)
-    return round(max(above - below, 0.0), 4)
+    wide, lower, upper = max(spread, 1e-9) * ROOT_TWO, limits.lower, limits.upper
+    above = 2.0 if upper is None else math.erfc((mean - upper) / wide)
+    below = 0.0 if lower is None else math.erfc((mean - lower) / wide)
+    return round(max(0.5 * (above - below), 0.0), 4)
 
 
 def too_high(mean: float, spread: float, limits: Limits) -> float:
@@ -110,7 +96,7 @@ def too_high(mean: float, spread: float, limits: Limits) -> float:
     """
     if limits.upper is None:
         return 0.0
-    return round(1.0 - normal((limits.upper - mean) / max(spread, 1e-9)), 4)
+    return round(0.5 * math.erfc((limits.upper - mean) / (max(spread, 1e-9) * ROOT_TWO)), 4)
 
 
 def loss_left(known: Estimate, limits: Limits, prices: Prices) -> float:
@@ -181,6 +167,9 @@ RESULTS = tuple(
 )
 """The predicted results [standard deviations from the expected one], with their weights [-]."""
 
+WEIGHT = sum(weight for _, weight in RESULTS)
+"""All of them together [-]."""
+
 
 def worth_of_reading(
     known: Estimate,
@@ -228,5 +217,4 @@ def worth_of_reading(
         lost = prices.wrong * (1.0 - chance(mean, wide, limits))
         allowed = not surely_high or too_high(mean, wide, limits) >= surely_high
         expected += weight * (min(lost, adjusted) if allowed else lost)
-    total = sum(weight for _, weight in RESULTS)
-    return best - expected / total - minutes
+    return best - expected / WEIGHT - minutes
