@@ -320,7 +320,8 @@ class Draft:
         )
         open_steps = any(step.do_now for step in self.steps)
         waits = any(_waits_for_owner(step) for step in self.steps)
-        if not (complete or open_steps or waits):
+        refused = any(block.code == "refused" for step in self.steps for block in step.blocked_by)
+        if not (complete or refused or open_steps or waits):
             say_stays_out(self)
         used = sorted({found.reading for found in verdicts if found.reading and found.usable})
         rest = next((step for step in self.steps if step.do_now and step.kind == "settle"), None)

@@ -132,14 +132,18 @@ def chances(plan: Plan) -> dict[Spot, float]:
 
 
 def forecasts(plan: Plan, job: Job) -> dict[Spot, tuple[float, float]]:
-    """What the next reading of each spot with the usual tool is expected to show."""
+    """What the next reading of each spot with the usual tool is expected to show.
+
+    Without what is read again because it did not fit: that reading was chosen for being doubtful.
+    """
+    doubtful = {(each.quantity, each.side, each.string, each.pickup) for each in plan.surprises if each.open}
     return {
         Spot(each.quantity, each.side, each.string, each.pickup): (
             each.now.value,
             math.hypot(each.now.spread, noise_of(each.quantity, job)),
         )
         for each in plan.verdicts
-        if each.now is not None
+        if each.now is not None and (each.quantity, each.side, each.string, each.pickup) not in doubtful
     }
 
 
