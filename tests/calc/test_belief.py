@@ -174,6 +174,16 @@ def test_a_bridge_turn_moves_heights_by_its_thread_and_pickups_with_them():
     assert belief.estimate(pickup).mean < 2.5
 
 
+def test_a_bridge_turn_of_unknown_travel_leaves_what_no_post_moves():
+    # what stands out of a saddle's slot: geometry
+    out = {"quantity": "saddle-out", "side": "bass", "value": 3.0, "id": "out", "order": 1}
+    post = [{"part": "bridge-post", "turns": None, "side": "bass", "order": 50}]
+    read = Belief(plan_input(CASE, readings=[{**relief(0.2), "order": 1}, out]))
+    turned = Belief(plan_input(CASE, readings=[{**relief(0.2), "order": 1}, out], adjustments=post))
+    where = Spot("saddle-out", "bass")
+    assert turned.estimate(where) == read.estimate(where)
+
+
 def test_rounding_is_shared_as_far_as_scatter_does_not_dither_it():
     # general reference: simulation of rounded readings of one spot, averaged over where it lies in its step
     rng = np.random.default_rng(3)

@@ -83,15 +83,16 @@ def test_readings_with_room_air_teach_and_the_forecast_says_so(shop: SeasonShop)
 
 
 @ON_SQLITE
-def test_what_lies_between_an_adjustment_teaches_nothing(shop: SeasonShop) -> None:
+@pytest.mark.parametrize("part", ["truss-rod", "spring-claw"])  # springs pull against the strings' pull
+def test_what_lies_between_an_adjustment_teaches_nothing(shop: SeasonShop, part: str) -> None:
     job = shop.things.ids["job"]
     path = f"/v1/jobs/{job}"
     shop.bench.post(f"{path}/moves", json={"to": "queued"}, etag=shop.bench.get(path).headers["ETag"])
     claim = shop.bench.post(f"{path}/claim", json={}).get_json()["claim"]["id"]
     recheck(shop, 0.14, 45.0, "as-received")
     shop.advance(hours=1)
-    turn = {"id": str(uuid4()), "claim": claim, "done_at": shop.clock.now().isoformat(), "part": "truss-rod",
-            "turns": {"value": -0.25, "unit": "turn"}}  # fmt: skip
+    turn = {"id": str(uuid4()), "claim": claim, "done_at": shop.clock.now().isoformat(), "part": part,
+            "turns": {"value": -0.25, "unit": "turn"}, "confirmed": True}  # fmt: skip
     assert shop.bench.post(f"{path}/adjustments", json=turn).status_code == 201
     shop.advance(days=30)
     recheck(shop, 0.28, 65.0, "final")
