@@ -132,10 +132,17 @@ class WebhookEndpoints(Collection[WebhookEndpoint]):
         """Walk what was told, the newest first; `state="parked"` is what was given up."""
         return self._link.walk("/webhook-deliveries", WebhookDelivery, **filters)
 
+    def test(
+        self, endpoint: WebhookEndpoint | UUID | str, *, idempotency_key: str | None = None
+    ) -> WebhookDelivery:
+        """Send an endpoint a `webhook-endpoint.tested`, whatever types it wants to be told of."""
+        path = f"{self._one(endpoint)}/test"
+        return read(WebhookDelivery, self._link.change("POST", path, {}, idempotency_key=idempotency_key))
+
     def replay(
         self, delivery: WebhookDelivery | UUID | str, *, idempotency_key: str | None = None
     ) -> WebhookDelivery:
-        """Send something again."""
+        """Send something now: what is on its way, was delivered or was parked."""
         identifier = delivery.id if isinstance(delivery, WebhookDelivery) else delivery
         path = f"/webhook-deliveries/{id_of(identifier)}/replay"
         return read(WebhookDelivery, self._link.change("POST", path, {}, idempotency_key=idempotency_key))

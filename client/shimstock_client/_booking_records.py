@@ -175,6 +175,8 @@ class WebhookDelivery(Record):
     ended_at: datetime | None = None
     last_status: int | None = None
     last_error: str | None = None
+    last_answer: str | None = None
+    """The beginning of what the endpoint answered."""
 
 
 @dataclass(kw_only=True)

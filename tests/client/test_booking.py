@@ -157,6 +157,9 @@ def test_a_website_hears_of_its_booking(
     (told,) = site.webhook_endpoints.deliveries(endpoint_id=endpoint.id)
     assert (told.state, told.event_id, told.last_status) == ("delivered", heard[0].id, 204)
     assert site.webhook_endpoints.replay(told).state == "pending"
+    assert site.webhook_endpoints.replay(told).state == "pending", "what is on its way is sent now"
+    tested = site.webhook_endpoints.test(endpoint)
+    assert (tested.type, tested.state) == ("webhook-endpoint.tested", "pending")
     assert [event.id for event in site.events.since(before)] == [heard[0].id]
     changed = site.webhook_endpoints.update(site.webhook_endpoints.get(endpoint.id), active=False)
     assert changed.disabled_reason == "switched-off"

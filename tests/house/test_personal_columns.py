@@ -41,8 +41,8 @@ SHOPS_OWN_WORDS = {
         "response_samples.doubt", "room_alerts.meaning", "watched_quantities.place",
     ),
     "an integrator's": (
-        "api_keys.name", "idempotency_keys.key", "idempotency_keys.path", "webhook_endpoints.description",
-        "webhook_endpoints.url",
+        "api_keys.name", "delivery_attempts.answer", "idempotency_keys.key", "idempotency_keys.path",
+        "webhook_endpoints.description", "webhook_endpoints.url",
     ),
     "taken out answer by answer (`web/idempotency.py`)": ("idempotency_keys.body",),
 }  # fmt: skip

@@ -230,6 +230,7 @@ bench booking manager
 403 404 404  PATCH  /v1/webhook-endpoints/{endpoint_id}
 403 404 404  DELETE /v1/webhook-endpoints/{endpoint_id}
 403 404 404  POST   /v1/webhook-endpoints/{endpoint_id}/secret
+403 404 404  POST   /v1/webhook-endpoints/{endpoint_id}/test
 """
 
 

@@ -8,6 +8,7 @@ sends the message again, under the same id.
 from __future__ import annotations
 
 import contextlib
+import random
 import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -34,10 +35,17 @@ from .events import message
 from .outbox import number_events
 
 SCHEDULE = (
-    timedelta(seconds=5), timedelta(minutes=5), timedelta(minutes=30), timedelta(hours=2), timedelta(hours=5),
-    timedelta(hours=10), timedelta(hours=14), timedelta(hours=20), timedelta(hours=24),
+    timedelta(seconds=5), timedelta(seconds=15), timedelta(minutes=1), timedelta(minutes=5),
+    timedelta(minutes=30), timedelta(hours=2), timedelta(hours=5), timedelta(hours=10), timedelta(hours=14),
+    timedelta(hours=20), timedelta(hours=24),
 )  # fmt: skip
-"""From each failed attempt to the next: ten attempts in a little over three days, then it is parked."""
+"""From each failed attempt to the next: twelve attempts in three to four days, then it is parked.
+
+The steps are those that Standard Webhooks 1.0.0 recommends, with 15 s and 1 min between the first two
+(judgement): most receivers that are away are being restarted.
+"""
+LATER = 0.2
+"""Part of each step by which chance may make it longer, so that not all comes at once (judgement)."""
 LEASE = timedelta(minutes=2)
 """Longer than the attempts of a batch can take, name look-ups included."""
 THREADS = 8
@@ -210,6 +218,7 @@ def note(database: Database, config: Config, one: Leased, outcome: sending.Outco
                 delivery_id=row.id,
                 status=outcome.status,
                 error=outcome.error,
+                answer=outcome.answer if _may_be_shown(session, row.endpoint_id, config) else None,
                 milliseconds=outcome.milliseconds,
                 created_at=now,
             )
@@ -226,7 +235,16 @@ def note(database: Database, config: Config, one: Leased, outcome: sending.Outco
         elif row.attempts > len(SCHEDULE):
             row.state, row.ended_at = DeliveryState.PARKED, now
         else:
-            row.due_at = now + max(SCHEDULE[row.attempts - 1], wished_pause(outcome.retry_after, now))
+            step = SCHEDULE[row.attempts - 1] * random.uniform(1, 1 + LATER)  # noqa: S311 - spreads attempts
+            row.due_at = now + max(step, wished_pause(outcome.retry_after, now))
+
+
+def _may_be_shown(session: Session, endpoint_id: UUID, config: Config) -> bool:
+    """Whether whoever reads the log may see what the endpoint answered.
+
+    Where the operator lets webhooks into the own network a website must not read there.
+    """
+    return not config.webhook_private or session.get_one(WebhookEndpoint, endpoint_id).site_id is None
 
 
 def wished_pause(retry_after: str | None, now: datetime) -> timedelta:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from .events import EVENT_TYPES
+from .events import EVENT_TYPES, TEST
 from .schemas import BODIES
 
 _HEADERS = (
@@ -20,13 +20,13 @@ _HEADERS = (
 _ANSWERS = {
     "2XX": {
         "x-name": "EventTaken",
-        "description": "Understood. Answer within 15 seconds, and do the work afterwards.",
+        "description": "Understood. Begin to answer within 5 seconds, and do the work afterwards.",
     },
     "410": {"x-name": "EventsUnwanted", "description": "Tell this endpoint no more: it is switched off."},
     "default": {
         "x-name": "EventNotTaken",
-        "description": "Tried again after 5 s, 5 min, 30 min, 2 h, 5 h, 10 h, 14 h, 20 h, 24 h or as "
-        "Retry-After says; then parked. Redirects are not followed.",
+        "description": "Tried again after 5 s, 15 s, 1 min, 5 min, 30 min, 2 h, 5 h, 10 h, 14 h, 20 h and "
+        "24 h, each up to a fifth later, or as Retry-After says; then parked. Redirects are not followed.",
     },
 }
 
@@ -41,6 +41,8 @@ def describe(spec: Any) -> None:
             if kind.for_sites
             else "Told to the shop."
         )
+        if name == TEST:
+            who = "Told to the endpoint that is tested, a website's or the shop's."
         webhooks[name] = {
             "post": {
                 "operationId": "on_" + name.replace(".", "_").replace("-", "_"),

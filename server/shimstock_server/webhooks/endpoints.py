@@ -7,11 +7,12 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import Select, delete, func, select, update
+from sqlalchemy import ColumnElement, Select, delete, func, select, update
 from sqlalchemy.orm import Session
 
 from shimstock_server.clock import Clock
 from shimstock_server.config import Config
+from shimstock_server.database.history import emit
 from shimstock_server.database.session import Database
 from shimstock_server.database.tables.operations import DomainEvent
 from shimstock_server.database.tables.webhooks import DeliveryAttempt, WebhookDelivery, WebhookEndpoint
@@ -22,7 +23,7 @@ from shimstock_server.web.problems import InvalidFields
 
 from . import signing, targets
 from .events import EVENT_TYPES, FOR_SITES
-from .problems import StillOnItsWay, TooManyEndpoints
+from .problems import EndpointSwitchedOff, TooManyEndpoints
 
 MOST = 20
 """Endpoints of one website, and of the shop itself."""
@@ -93,9 +94,15 @@ def add(
 
 
 def change(
-    session: Session, row: WebhookEndpoint, body: Mapping[str, Any], *, actor: Actor, config: Config
+    session: Session,
+    row: WebhookEndpoint,
+    body: Mapping[str, Any],
+    *,
+    actor: Actor,
+    config: Config,
+    now: datetime,
 ) -> WebhookEndpoint:
-    """Change an endpoint; one that is made active again goes on with what was on its way then."""
+    """Change an endpoint; one that is made active again is sent what was on its way then, at once."""
     _check(body, actor=actor, config=config)
     for name in ("url", "description"):
         if name in body:
@@ -105,6 +112,8 @@ def change(
     if "active" in body and body["active"] != row.active:
         row.active = body["active"]
         row.disabled_reason = None if row.active else SWITCHED_OFF
+        if row.active:
+            _hurry(session, WebhookDelivery.endpoint_id == row.id, now=now)
     session.flush()
     return row
 
@@ -200,8 +209,9 @@ def delivery_told(session: Session, row: WebhookDelivery) -> dict[str, Any]:
         "ended_at": row.ended_at,
         "last_status": None if last is None else last.status,
         "last_error": None if last is None else last.error,
+        "last_answer": None if last is None else last.answer,
         "log": [
-            {"at": each.created_at, "status": each.status, "error": each.error,
+            {"at": each.created_at, "status": each.status, "error": each.error, "answer": each.answer,
              "milliseconds": each.milliseconds}
             for each in tried
         ],
@@ -209,21 +219,64 @@ def delivery_told(session: Session, row: WebhookDelivery) -> dict[str, Any]:
 
 
 def replay(session: Session, delivery_id: UUID, *, now: datetime) -> WebhookDelivery:
-    """Put a delivery on its way again, from the start of the schedule and under the same id.
+    """Send a delivery now, from the start of the schedule and under the same id.
 
-    Raises
-    ------
-    StillOnItsWay
-        When it is on its way already.
+    What happened to the same object earlier and is still on its way goes first.
     """
     row = session.scalars(
         select(WebhookDelivery).where(WebhookDelivery.id == delivery_id).with_for_update()
     ).one()
-    if row.state is DeliveryState.PENDING:
-        raise StillOnItsWay
     row.state, row.attempts, row.due_at, row.ended_at = DeliveryState.PENDING, 0, now, None
-    session.flush()
+    _hurry_before(session, row, now=now)
     return row
+
+
+def test(session: Session, row: WebhookEndpoint, *, now: datetime) -> WebhookDelivery:
+    """Send an endpoint an event that says nothing, whatever types it wants to be told of.
+
+    Raises
+    ------
+    EndpointSwitchedOff
+        When it is told of nothing.
+    """
+    if not row.active:
+        raise EndpointSwitchedOff
+    event = session.get_one(DomainEvent, emit(session, "webhook-endpoint.tested", row))
+    sent = WebhookDelivery(
+        endpoint_id=row.id,
+        event_id=event.id,
+        object_type=event.object_type,
+        object_id=event.object_id,
+        sequence=event.sequence,
+        state=DeliveryState.PENDING,
+        attempts=0,
+        due_at=now,
+    )
+    session.add(sent)
+    _hurry_before(session, sent, now=now)
+    return sent
+
+
+def _hurry_before(session: Session, row: WebhookDelivery, *, now: datetime) -> None:
+    session.flush()
+    _hurry(
+        session,
+        WebhookDelivery.endpoint_id == row.endpoint_id,
+        WebhookDelivery.object_type == row.object_type,
+        WebhookDelivery.object_id == row.object_id,
+        WebhookDelivery.sequence < row.sequence,
+        now=now,
+    )
+
+
+def _hurry(session: Session, *which: ColumnElement[bool], now: datetime) -> None:
+    """Let what is on its way be sent now, and go on from the start of the schedule."""
+    session.execute(
+        update(WebhookDelivery)
+        .where(WebhookDelivery.state == DeliveryState.PENDING, *which)
+        .values(due_at=now, attempts=0)
+        .execution_options(synchronize_session=False)
+    )
 
 
 def forget_delivered(database: Database, config: Config, clock: Clock) -> int:

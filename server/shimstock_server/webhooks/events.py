@@ -120,6 +120,7 @@ _ALL = (
     EventType("climate.changed", "The climate of a place was changed."),
     EventType("season-settings.changed", "How the shop forecasts was changed."),
     EventType("card-link.revoked", "An address of an owner's page was revoked.", {"job": Id()}),
+    EventType("webhook-endpoint.tested", "A test, sent to the one endpoint that it was asked for."),
     EventType("service.created", "A service was added."),
     EventType("service.changed", "A service was changed."),
     EventType("shop.changed", "The shop's settings were changed."),
@@ -134,6 +135,9 @@ _ALL = (
     EventType("setup-spec.changed", "A setup spec has a new version.",
               {"scope": Choice(SpecScope), "number": Whole()}),
 )  # fmt: skip
+
+TEST = "webhook-endpoint.tested"
+"""What nobody is told of but the endpoint that was tested."""
 
 EVENT_TYPES: dict[str, EventType] = {each.name: each for each in _ALL}
 """Every type there is, by name."""

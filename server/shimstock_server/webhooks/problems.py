@@ -12,8 +12,8 @@ class TooManyEndpoints(Conflict):
     title = "Too many endpoints"
 
 
-class StillOnItsWay(Conflict):
-    """This delivery is on its way; it can be replayed once it was delivered or parked."""
+class EndpointSwitchedOff(Conflict):
+    """This endpoint is switched off and is told of nothing; switch it on with `{"active": true}` first."""
 
-    code = "still-on-its-way"
-    title = "Still on its way"
+    code = "endpoint-switched-off"
+    title = "Endpoint switched off"

@@ -19,7 +19,7 @@ from shimstock_server.web.visibility import visibility
 from . import endpoints, schemas
 from .events import message
 from .outbox import of_site
-from .problems import StillOnItsWay, TooManyEndpoints
+from .problems import EndpointSwitchedOff, TooManyEndpoints
 
 webhooks = Blueprint("webhooks", "Who is told of what happens, as Standard Webhooks; and what came of it.")
 feed = Blueprint("events", "Everything that happened, for programs that keep themselves up to date.")
@@ -76,7 +76,7 @@ def _for_change(endpoint_id: UUID) -> WebhookEndpoint:
 def change_webhook_endpoint(endpoint_id: UUID, body: dict[str, Any]) -> dict[str, Any]:
     """Change an endpoint, switch it off or on again."""
     row = _for_change(endpoint_id)
-    endpoints.change(current.session, row, body, actor=current.actor, config=current.config)
+    endpoints.change(current.session, row, body, actor=current.actor, config=current.config, now=current.now)
     return _endpoint(row)
 
 
@@ -99,6 +99,17 @@ def rotate_webhook_secret(endpoint_id: UUID, body: dict[str, Any]) -> dict[str, 
         current.session, row, body["keep_hours"], config=current.config, now=current.now
     )
     return _endpoint(row, secret)
+
+
+@webhooks.operation(
+    "POST", "/webhook-endpoints/<uuid:endpoint_id>/test", scopes=SCOPES, answer=schemas.DeliveryOut,
+    status=201, writes=True, creates="key", conflicts=(EndpointSwitchedOff,),
+)  # fmt: skip
+def test_webhook_endpoint(endpoint_id: UUID) -> Answer:
+    """Send an endpoint a `webhook-endpoint.tested`; the delivery tells what came of it, within seconds."""
+    row = current.session.get_one(WebhookEndpoint, endpoint_id)
+    sent = endpoints.test(current.session, row, now=current.now)
+    return Answer(_delivery(sent), location=f"/v1/webhook-deliveries/{sent.id}")
 
 
 # ------------------------------------------------------------ the log
@@ -134,10 +145,10 @@ def show_webhook_delivery(delivery_id: UUID) -> dict[str, Any]:
 
 @webhooks.operation(
     "POST", "/webhook-deliveries/<uuid:delivery_id>/replay", scopes=SCOPES, answer=schemas.DeliveryOut,
-    writes=True, creates="key", conflicts=(StillOnItsWay,),
+    writes=True, creates="key",
 )  # fmt: skip
 def replay_webhook_delivery(delivery_id: UUID) -> dict[str, Any]:
-    """Send something again that was delivered or parked, under the same webhook-id."""
+    """Send something now, under the same webhook-id: what is on its way, was delivered or was parked."""
     return _delivery(endpoints.replay(current.session, delivery_id, now=current.now))
 
 

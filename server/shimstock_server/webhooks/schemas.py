@@ -52,8 +52,8 @@ class EndpointChange(without_defaults(EndpointIn, "EndpointFields", "")):  # typ
 
     active = Truth(
         metadata={
-            "description": "false stops telling; true goes on with what was on its way then. What happens in "
-            "between is not told later: it is in `GET /v1/events`."
+            "description": "false stops telling; true sends what was on its way then, at once. What happens "
+            "in between is not told later: it is in `GET /v1/events`."
         }
     )
 
@@ -120,6 +120,13 @@ class AttemptOut(StrictSchema):
     at = Instant()
     status = Whole(allow_none=True)
     error = Text(allow_none=True)
+    answer = Text(
+        allow_none=True,
+        metadata={
+            "description": "The beginning of what the endpoint answered. Null for a website's endpoint where "
+            "the operator lets webhooks into the own network."
+        },
+    )
     milliseconds = Whole()
 
 
@@ -138,6 +145,7 @@ class DeliveryOut(StrictSchema):
     ended_at = Instant(allow_none=True)
     last_status = Whole(allow_none=True)
     last_error = Text(allow_none=True)
+    last_answer = Text(allow_none=True, metadata={"description": "The beginning of it."})
     log = ListOf(Nested(AttemptOut), metadata={"description": "Every attempt, the oldest first."})
 
 

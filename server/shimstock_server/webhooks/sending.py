@@ -1,6 +1,6 @@
 """One attempt: connect to the address that was checked, post, read the status. Nothing is followed.
 
-No redirects, no proxies from the environment, no cookies; the answer's body is read a little and thrown away.
+No redirects, no proxies from the environment, no cookies; of the answer's body the beginning is read.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import socket
 import ssl
 import threading
 import time
+import unicodedata
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
@@ -17,9 +18,11 @@ from dataclasses import dataclass
 from . import targets
 
 CONNECT = 5.0
-"""Seconds to connect, and between two bytes."""
+"""Seconds to connect, and until the answer begins, and between two bytes."""
 DEADLINE = 15.0
 """Seconds for all of it, name look-up not counted."""
+SHOWN = 200
+"""Characters of an answer that the log keeps."""
 MOST_READ = 16 * 1024
 """Bytes of an answer that are read at most."""
 
@@ -33,6 +36,8 @@ class Outcome:
     retry_after: str | None = None
     """What the endpoint asks for, as its header says it."""
     milliseconds: int = 0
+    answer: str | None = None
+    """The beginning of what the endpoint answered, as text in one line."""
 
     @property
     def delivered(self) -> bool:
@@ -58,7 +63,7 @@ def post(
     started = time.monotonic()
     try:
         target = targets.find(url, private=private, resolve=resolve)
-        status, retry_after = _exchange(target, body, headers, deadline)
+        status, retry_after, said = _exchange(target, body, headers, deadline)
     except targets.RefusedTarget as refusal:
         return Outcome(error=f"refused: {refusal}"[:200], milliseconds=_since(started))
     except TimeoutError:
@@ -67,12 +72,25 @@ def post(
         return Outcome(error=f"TLS: {trouble.reason or trouble}"[:200], milliseconds=_since(started))
     except (OSError, http.client.HTTPException, ValueError) as trouble:
         late = time.monotonic() - started >= deadline
-        said = "no answer in time" if late else f"{type(trouble).__name__}: {trouble}"
-        return Outcome(error=said[:200], milliseconds=_since(started))
-    error = None if 200 <= status < 300 else f"answered {status}"
+        error = "no answer in time" if late else f"{type(trouble).__name__}: {trouble}"
+        return Outcome(error=error[:200], milliseconds=_since(started))
+    failure = None if 200 <= status < 300 else f"answered {status}"
     if 300 <= status < 400:
-        error = f"answered {status}; redirects are not followed"
-    return Outcome(status, error, retry_after, _since(started))
+        failure = f"answered {status}; redirects are not followed"
+    return Outcome(status, failure, retry_after, _since(started), beginning(said))
+
+
+def beginning(body: bytes) -> str | None:
+    """Return the beginning of an answer as text in one line, without what could steer a screen.
+
+    Examples
+    --------
+    >>> beginning(b"no such\\x1b[31m route\\r\\n")
+    'no such [31m route'
+    """
+    text = body[: 4 * SHOWN].decode(errors="replace")
+    plain = "".join(" " if unicodedata.category(each)[0] in "CZ" else each for each in text)
+    return " ".join(plain.split())[:SHOWN] or None
 
 
 def _since(started: float) -> int:
@@ -113,7 +131,7 @@ class _Connection(http.client.HTTPConnection):
 
 def _exchange(
     target: targets.Target, body: bytes, headers: Mapping[str, str], deadline: float
-) -> tuple[int, str | None]:
+) -> tuple[int, str | None, bytes]:
     connection = _Connection(target)
     # Each wait is bounded by itself; an answer that trickles in byte by byte is cut off by this.
     watch = threading.Timer(deadline, connection.cut)
@@ -135,9 +153,10 @@ def _exchange(
         answer = connection.getresponse()
         status = answer.status
         retry_after = answer.getheader("Retry-After")
+        said = b""
         with suppress(OSError, http.client.HTTPException):
-            answer.read(MOST_READ)
-        return status, retry_after
+            said = answer.read(MOST_READ)
+        return status, retry_after, said
     finally:
         watch.cancel()
         connection.close()

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from datetime import timedelta
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -101,14 +103,19 @@ def test_the_schedule_is_kept_and_then_it_is_parked(
         clock.advance(timedelta(seconds=-1) + _until(due, clock))
         assert tell() == 0
         clock.advance(timedelta(seconds=1))
-    # Standard Webhooks 1.0.0, "Delivery retries": now, 5 s, 5 min, 30 min, 2 h, 5 h, 10 h, 14 h, 20 h, 24 h
-    seconds = [0, 5, 300, 1800, 7200, 18000, 36000, 50400, 72000, 86400]
-    expected = [begun + timedelta(seconds=sum(seconds[: n + 1])) for n in range(len(seconds))]
-    assert [when for when, _ in receiver.tried] == expected
+    # Standard Webhooks 1.0.0, "Delivery retries": now, 5 s, 5 min, 30 min, 2 h, 5 h, 10 h, 14 h, 20 h, 24 h;
+    # 15 s and 1 min between, and each up to a fifth later: judgement
+    seconds = [5, 15, 60, 300, 1800, 7200, 18000, 36000, 50400, 72000, 86400]
+    tried = [when for when, _ in receiver.tried]
+    assert tried[0] == begun
+    waited = [(later - when).total_seconds() for when, later in pairwise(tried)]
+    assert len(waited) == len(seconds)
+    assert all(step <= wait <= 1.2 * step for wait, step in zip(waited, seconds, strict=True)), waited
+    assert waited != seconds, "chance spreads them"
     assert len({message for _, message in receiver.tried}) == 1
-    assert len({each["webhook-timestamp"] for each in receiver.headers}) == 10
+    assert len({each["webhook-timestamp"] for each in receiver.headers}) == 12
     (parked,) = site_endpoint.deliveries(state="parked")
-    assert parked["attempts"] == len(parked["log"]) == 10
+    assert parked["attempts"] == len(parked["log"]) == 12
     assert parked["last_status"] == 500
 
 
@@ -183,8 +190,14 @@ WISHES = {
 
 
 def test_an_endpoint_may_ask_for_time(
-    website: Website, site_endpoint: Endpoint, receiver: Receiver, tell: Tell, clock: FixedClock
+    website: Website,
+    site_endpoint: Endpoint,
+    receiver: Receiver,
+    tell: Tell,
+    clock: FixedClock,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
+    monkeypatch.setattr(delivery.random, "uniform", lambda low, high: low)
     wishes = iter(WISHES)
     receiver.answer = lambda message: Outcome(503, "answered 503", retry_after=next(wishes))
     for slot in website.slots()[: len(WISHES)]:
@@ -236,13 +249,112 @@ def test_replay_sends_the_same_message_again(
     path = f"/v1/webhook-deliveries/{sent['id']}"
     again = website.client.post(f"{path}/replay")
     assert (again.get_json()["state"], again.get_json()["attempts"]) == ("pending", 0)
-    twice = website.client.post(f"{path}/replay")
-    assert (twice.status_code, code(twice)) == (409, "still-on-its-way")
     tell()
     assert receiver.bodies[0] == receiver.bodies[1]
     assert receiver.headers[0]["webhook-id"] == receiver.headers[1]["webhook-id"] == sent["event_id"]
     shown = website.client.get(path).get_json()
     assert (shown["state"], len(shown["log"])) == ("delivered", 2)
+
+
+def away(message: Any) -> Outcome:
+    """A receiver that is being restarted."""
+    return Outcome(502, "answered 502", answer="no backend")
+
+
+def test_a_receiver_that_was_away_for_ten_seconds_hears_within_half_a_minute(
+    website: Website, site_endpoint: Endpoint, receiver: Receiver, tell: Tell, clock: FixedClock
+) -> None:
+    begun = clock.now()
+    receiver.answer = lambda message: (
+        Outcome(204) if clock.now() - begun > timedelta(seconds=10) else away(message)
+    )
+    website.book(TEN)
+    while len(receiver.heard) < 3:
+        tell()
+        clock.advance(timedelta(seconds=1))
+        assert clock.now() - begun < timedelta(seconds=30)
+
+
+def test_replay_hurries_what_is_on_its_way_and_what_stands_before_it(
+    website: Website, site_endpoint: Endpoint, receiver: Receiver, tell: Tell, clock: FixedClock
+) -> None:
+    receiver.answer = away
+    booking = website.book(TEN)
+    for _ in range(6):
+        tell()
+        clock.advance(timedelta(minutes=10))
+    receiver.answer = lambda message: Outcome(204)
+    assert tell() == 0, "half an hour has not passed"
+    of_booking = [each for each in site_endpoint.deliveries() if each["object"]["id"] == booking["id"]]
+    assert [each["type"] for each in of_booking] == ["booking.held", "booking.confirmed"]
+    again = website.client.post(f"/v1/webhook-deliveries/{of_booking[1]['id']}/replay")
+    assert (again.status_code, again.get_json()["state"]) == (200, "pending")
+    tell()
+    assert receiver.types() == ["booking.held", "booking.confirmed"]
+
+
+def test_switching_on_again_sends_what_waits(
+    website: Website, site_endpoint: Endpoint, receiver: Receiver, tell: Tell, clock: FixedClock
+) -> None:
+    receiver.answer = away
+    website.hold(TEN)
+    for _ in range(6):
+        tell()
+        clock.advance(timedelta(minutes=10))
+    receiver.answer = lambda message: Outcome(204)
+    for active in (False, True):
+        tag = website.client.get(site_endpoint.path).headers["ETag"]
+        assert website.client.patch(site_endpoint.path, json={"active": active}, etag=tag).status_code == 200
+        assert tell() == int(active)
+    assert receiver.types() == ["booking.held"]
+
+
+def test_a_test_reaches_the_one_endpoint_whatever_it_hears(
+    website: Website, site_endpoint: Endpoint, shop_endpoint: Endpoint, receiver: Receiver, tell: Tell
+) -> None:
+    picky = endpoint_of(website.client, types=["booking.moved"])
+    receiver.answer = away
+    path = f"{picky.path}/test"
+    first = website.client.post(path)
+    assert (first.status_code, first.get_json()["type"]) == (201, "webhook-endpoint.tested")
+    tell()
+    shown = website.client.get(first.headers["Location"]).get_json()
+    assert (shown["state"], shown["last_status"], shown["last_answer"]) == ("pending", 502, "no backend")
+    receiver.answer = lambda message: Outcome(204)
+    second = website.client.post(path)
+    tell()
+    assert [each["object"]["sequence"] for each in receiver.heard] == [1, 2], "the first did not wait"
+    assert all(each["object"]["id"] == picky.id for each in receiver.heard)
+    assert website.client.get(second.headers["Location"]).get_json()["state"] == "delivered"
+    assert site_endpoint.deliveries() == []
+    assert "webhook-endpoint.tested" not in {each["type"] for each in shop_endpoint.deliveries()}
+
+
+def test_an_endpoint_that_is_switched_off_is_not_tested(website: Website, site_endpoint: Endpoint) -> None:
+    client = website.client
+    client.patch(
+        site_endpoint.path, json={"active": False}, etag=client.get(site_endpoint.path).headers["ETag"]
+    )
+    refused = client.post(f"{site_endpoint.path}/test")
+    assert (refused.status_code, code(refused)) == (409, "endpoint-switched-off")
+
+
+def test_a_website_does_not_read_in_the_operators_own_network(
+    website: Website,
+    site_endpoint: Endpoint,
+    shop_endpoint: Endpoint,
+    receiver: Receiver,
+    database: Database,
+    config: Config,
+    clock: FixedClock,
+) -> None:
+    within = replace(config, webhook_private=True)
+    receiver.answer = away
+    website.hold(TEN)
+    outbox.number_events(database, within, clock)
+    delivery.deliver(database, within, clock, receiver)
+    assert [each["last_answer"] for each in site_endpoint.deliveries()] == [None]
+    assert {each["last_answer"] for each in shop_endpoint.deliveries()} == {"no backend"}
 
 
 def test_the_log_keeps_a_month(

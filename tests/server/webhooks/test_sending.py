@@ -121,6 +121,21 @@ def test_retry_after_comes_back() -> None:
         assert post(server.url).retry_after == "77"
 
 
+def test_the_beginning_of_an_answer_is_kept_and_steers_no_screen() -> None:
+    def explain(handler: BaseHTTPRequestHandler) -> None:
+        said = "no\tsuch\x1b[31m route\r\n\u202e\x00 é".encode() + b"\xff" + b"x" * 5000
+        handler.send_response(404)
+        handler.send_header("Content-Length", str(len(said)))
+        handler.end_headers()
+        handler.wfile.write(said)
+
+    with serving(explain) as server:
+        said = str(post(server.url).answer)
+    # Unicode Character Database, general categories Cc and Cf: what is no character that can be seen
+    assert said.startswith("no such [31m route é\ufffdxxx")
+    assert len(said) == 200
+
+
 def test_an_answer_that_trickles_in_is_cut_off() -> None:
     def trickle(handler: BaseHTTPRequestHandler) -> None:
         try:

@@ -81,4 +81,6 @@ class DeliveryAttempt(Identified, Base):
     delivery_id: Mapped[UUID] = mapped_column(ForeignKey("webhook_deliveries.id"))
     status: Mapped[int | None]
     error: Mapped[str | None] = mapped_column(String(200))
+    answer: Mapped[str | None] = mapped_column(String(200))
+    """The beginning of what it answered."""
     milliseconds: Mapped[int]
