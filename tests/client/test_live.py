@@ -25,7 +25,7 @@ from shimstock_client import (
     as_planned,
     uuid7,
 )
-from tests.client.conftest import Shop
+from tests.client.conftest import URL, Shop
 from tests.client.live import losing, served
 from tests.server.workshop import intonation
 
@@ -174,6 +174,20 @@ def test_a_list_is_walked_over_many_pages(shop: Shop) -> None:
     found = [owner.id for owner in manager.owners.list(name="Owner", limit=2)]
     assert len(found) == 7
     assert set(found) == made
+
+
+def test_a_refusal_says_what_is_wrong_with_key_and_version(shop: Shop) -> None:
+    manager = shop.client("manager")
+    owner = manager.owners.create(name="Robin")
+    for tag, told in (('"9.mm"', "never read with"), ("1.mm", "with its quotes"), ('W/"1.mm"', "weak")):
+        owner.etag = tag
+        with pytest.raises(Changed, match=told):
+            manager.owners.update(owner, phone="0555 0137")
+    with (
+        Client(URL, shop.staff.tokens["manager"][:-1], transport=WSGITransport(shop.app)) as cut,
+        pytest.raises(NotSignedIn, match="cut off"),
+    ):
+        next(iter(cut.owners.list()), None)
 
 
 def test_every_answer_lost_once_and_nothing_happens_twice(shop: Shop) -> None:

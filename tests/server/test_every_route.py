@@ -174,6 +174,33 @@ def test_without_a_valid_key_nothing_is_told(app: Flask, dead_keys: list[str | N
         assert answer.status_code == 401, f"{route.name} with {token and token[:9]}"
 
 
+def test_a_refused_key_is_told_why_as_far_as_it_is_ones_own(
+    app: Flask, staff: Staff, dead_keys: list[str | None]
+) -> None:
+    right = staff.tokens["manager"]
+    wrong = right[:-6] + ("aaaaaa" if right[-6:] != "aaaaaa" else "bbbbbb")
+    unknown = "shim_0123456789abcdef_" + right.rsplit("_", 1)[-1].rjust(43, "x")[-43:]
+    _, _, cut, expired, revoked = dead_keys
+    told = {
+        "Bearer " + str(expired): "has expired",
+        "Bearer " + str(revoked): "was revoked",
+        # Half a secret is as good as none: whether there is such a key is told to nobody.
+        "Bearer " + wrong: "knows no such API key",
+        "Bearer " + unknown: "knows no such API key",
+        "Bearer " + str(revoked)[:-6] + "aaaaaa": "knows no such API key",
+        "Bearer " + str(cut): "is no API key",
+        "Bearer": "is no API key",
+        "Basic YWRtaW46YWRtaW4=": "as a bearer token",
+        right: "as a bearer token",
+        "": "No API key was sent",
+    }
+    for header, detail in told.items():
+        answer = Client(app, None).get("/v1/jobs", headers={"Authorization": header})
+        assert answer.status_code == 401
+        assert detail in answer.get_json()["detail"], header[:12]
+        assert answer.headers["WWW-Authenticate"].startswith("Bearer")  # RFC 9110, section 15.5.2
+
+
 @pytest.mark.parametrize(
     ("route", "scope"),
     [(route, scope) for route in WITH_ID for scope in route.operation.scopes or SCOPES],

@@ -31,13 +31,10 @@ def authenticate(session: Session, request: Request, now: datetime) -> tuple[Act
     Raises
     ------
     Unauthorized
-        When the key is missing, unknown, wrong, revoked or expired; the answer does not say which.
+        When the key is missing, malformed, unknown, revoked or expired. That a key has ended is told to
+        whoever has all of it; whether a part of one is right, to nobody.
     """
-    kind, _, token = request.headers.get("Authorization", "").partition(" ")
-    parts = split_token(token.strip()) if kind.lower() == "bearer" else None
-    if parts is None:
-        raise Unauthorized()
-    lookup, secret = parts
+    lookup, secret = _parts(request.headers.get("Authorization", "").strip())
     key = session.execute(
         select(
             ApiKey.id,
@@ -54,9 +51,11 @@ def authenticate(session: Session, request: Request, now: datetime) -> tuple[Act
     # Compared also when there is no such key, so that both take the same time.
     right = hmac.compare_digest(hash_secret(secret), key.secret_hash if key is not None else _NOBODY)
     if key is None or not right:
-        raise Unauthorized()
-    if key.revoked_at is not None or (key.expires_at is not None and key.expires_at <= now):
-        raise Unauthorized()
+        raise Unauthorized("This service knows no such API key: was it made for another shop, or cut off?")
+    if key.revoked_at is not None:
+        raise Unauthorized("This API key was revoked; a manager makes another one.")
+    if key.expires_at is not None and key.expires_at <= now:
+        raise Unauthorized("This API key has expired; a manager makes another one.")
     actor = Actor(
         key_id=key.id,
         name=key.name,
@@ -65,6 +64,22 @@ def authenticate(session: Session, request: Request, now: datetime) -> tuple[Act
         units=cast(Units, str(key.units)) if key.units else None,
     )
     return actor, key.last_used_at
+
+
+def _parts(header: str) -> tuple[str, str]:
+    """Return the public part and the secret of the key in an Authorization header."""
+    if not header:
+        raise Unauthorized("No API key was sent: add the header Authorization: Bearer shim_…")
+    kind, _, token = header.partition(" ")
+    if kind.lower() != "bearer":
+        raise Unauthorized("Send the API key as a bearer token: Authorization: Bearer shim_…")
+    parts = split_token(token.strip())
+    if parts is None:
+        raise Unauthorized(
+            "That is no API key: one is shim_, 16 digits, an underscore and 43 letters, digits, - or _; "
+            "look whether it was cut off."
+        )
+    return parts
 
 
 def read_technician(session: Session, request: Request, actor: Actor, *, by_hand: bool = True) -> UUID | None:

@@ -107,14 +107,15 @@ _IF_MATCH = {
     "name": "If-Match",
     "in": "header",
     "required": True,
-    "description": "The ETag of what you read and now change.",
+    "description": "The ETag of what you read and now change, with its quotes.",
     "schema": {"type": "string", "pattern": '^"[!#-~]+"$'},
 }
 _IF_MATCH_LATER = {
     **_IF_MATCH,
     "x-name": "IfMatchLater",
     "required": False,
-    "description": "The ETag of what you read and now change. The first needs none, every later one does.",
+    "description": "The ETag of what you read and now change, with its quotes. The first needs none, every "
+    "later one does.",
 }
 _IF_NONE_MATCH = {
     "name": "If-None-Match",

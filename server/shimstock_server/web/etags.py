@@ -10,6 +10,7 @@ from flask import g, request
 from .problems import PreconditionFailed, PreconditionRequired
 
 # RFC 9110, section 8.8.3: a strong entity tag; ours hold no comma and no quote.
+_ENDS = (".mm", ".inch")
 _TAG = re.compile(r'(W/)?"([\x21\x23-\x7e]*)"')
 
 
@@ -57,11 +58,31 @@ def must_match(row: Any) -> None:
         When none of the tags in If-Match is the strong tag of this version; the answer names the present one.
     """
     g.matched = True
-    header = request.headers.get("If-Match", "")
-    versions = [
-        tag.rsplit(".", 1)[0] for weak, tag in _tags(header) if not weak and tag.endswith((".mm", ".inch"))
-    ]
+    tags = _tags(request.headers.get("If-Match", ""))
+    versions = [tag.rsplit(".", 1)[0] for weak, tag in tags if not weak and tag.endswith(_ENDS)]
     if str(row.version) not in versions:
         raise PreconditionFailed(
-            headers={"ETag": etag(row.version, g.get("units", "mm"))}, current_version=row.version
+            _why_not(tags, versions, row.version),
+            headers={"ETag": etag(row.version, g.get("units", "mm"))},
+            current_version=row.version,
         )
+
+
+def _why_not(tags: list[tuple[bool, str]], versions: list[str], present: int | str) -> str | None:
+    """Return what is wrong with tags that do not match, or None when one of them is an earlier version's."""
+    if not tags:
+        return 'If-Match holds no ETag: send it as it came, with its quotes, such as "3.mm".'
+    if any(_is_earlier(each, present) for each in versions):
+        return None
+    if any(weak for weak, _ in tags):
+        return (
+            "If-Match holds a weak ETag (W/…), which never matches: something between here and there changes "
+            'answers, such as a proxy that compresses them. Send a strong one, such as "3.mm".'
+        )
+    return "If-Match holds an ETag that this was never read with: send that of what you read and now change."
+
+
+def _is_earlier(version: str, present: int | str) -> bool:
+    if isinstance(present, str):
+        return True
+    return version.isdecimal() and len(version) < 18 and int(version) < present

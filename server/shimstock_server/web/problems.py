@@ -193,11 +193,14 @@ class IdTaken(Conflict):
 
 
 class PreconditionFailed(Problem):
-    """Somebody changed it since you read it: read it again, and apply your change to that."""
+    """Somebody changed it since you read it: read it again, and apply your change to that.
+
+    Or If-Match holds no ETag of it, or a weak one: the detail says so.
+    """
 
     status = 412
     code = "precondition-failed"
-    title = "Changed meanwhile"
+    title = "If-Match does not match"
 
 
 class TooLarge(Problem):

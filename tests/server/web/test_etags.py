@@ -46,6 +46,29 @@ def test_which_tags_match(client: Client, address: str, etag: str | None, status
     assert client.patch(address, json={"name": "two"}, etag=etag).status_code == status
 
 
+@pytest.mark.parametrize(
+    ("etag", "told"),
+    [
+        ("1.mm", "no ETag"),
+        ("'1.mm'", "no ETag"),
+        ('W/"1.mm"', "weak"),
+        ('W/"2.mm"', "weak"),
+        ('"2"', "never read with"),
+        ('"3.mm"', "never read with"),
+        ('"2.mm.html"', "never read with"),
+        ('"another-object"', "never read with"),
+        ('"1.mm"', "Somebody changed it"),
+        ('W/"2.mm", "1.inch"', "Somebody changed it"),
+    ],
+)
+def test_a_tag_that_does_not_match_is_told_why(client: Client, address: str, etag: str, told: str) -> None:
+    assert client.patch(address, json={"name": "two"}, etag='"1.mm"').status_code == 200
+    refused = client.patch(address, json={"name": "three"}, etag=etag)
+    assert (refused.status_code, code(refused)) == (412, "precondition-failed")
+    assert told in refused.get_json()["detail"]
+    assert refused.headers["ETag"] == '"2.mm"'
+
+
 def test_a_change_that_changes_nothing_keeps_the_version(client: Client, address: str) -> None:
     assert client.patch(address, json={"name": "one"}, etag='"1.mm"').headers["ETag"] == '"1.mm"'
 
