@@ -82,7 +82,7 @@ class DemoInstrument:
         default_factory=lambda: {"neck": (2.6, 2.3), "bridge": (2.0, 1.9)}
     )
     twist: float = 0.02
-    rod_response: float = -0.37
+    rod_response: float = -0.44
     slow_share: float = 0.2
     slow_minutes: float = 20.0
     seed: int = 17

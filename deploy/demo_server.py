@@ -132,7 +132,7 @@ class Demo:
         """Migrate the database, fill it unless that was done to its end, and make the manager's key."""
         commands = [["migrate"]]
         if not self._seeded.exists():
-            commands.append(["seed", str(CHECKOUT / "seed")])
+            commands.append(["seed", str(CHECKOUT / "seed"), "--past"])
         keys = self.kept_keys()
         if "manager" not in keys:
             commands.append(["key", "create", "--name", "demo, manager", "--scope", "manager", "--json"])

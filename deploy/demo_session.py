@@ -11,9 +11,8 @@ import json
 import sys
 import textwrap
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
-from itertools import takewhile
 from pathlib import Path
 
 from demo_instrument import DemoInstrument
@@ -35,7 +34,7 @@ from shimstock_client import (
     as_planned,
 )
 from shimstock_client.cli._layout import print_card
-from shimstock_client.cli._plan_layout import print_step, print_verdicts, turns
+from shimstock_client.cli._plan_layout import print_step, print_verdicts, surprise_line, turns
 from shimstock_client.cli._reading import everything
 from shimstock_client.cli._speaking import visible
 from shimstock_client.cli._tables import Console
@@ -66,6 +65,8 @@ class Bench:
     held: DemoInstrument = field(default_factory=DemoInstrument)
     now: datetime = field(default_factory=lambda: datetime.now(UTC) - BEGAN)
     tools: dict[str, Tool] = field(default_factory=dict)
+    warned: set[str] = field(default_factory=set)
+    """Codes of the cautions that were printed."""
 
     def pass_time(self, minutes: float) -> None:
         """Let the bench's clock and the neck go on."""
@@ -188,10 +189,12 @@ def post_sheet(bench: Bench, job: Job, asked: Iterable[ReadingWanted], stage: st
                 tool_id=bench.tool_for(wanted.quantity).id,
             )
         )
-    bench.client.reading_sheets.post(
+    sent = bench.client.reading_sheets.post(
         job, readings, stage=stage, at_pitch=True, taken_at=bench.now, room=ROOM, note=note or None
     )
     say("Read: " + "; ".join(reading_in_words(one) for one in readings) + ".", lead="       ")
+    for surprise in sent.surprises:
+        say(surprise_line(surprise), lead="       ")
 
 
 def reading_in_words(reading: NewReading) -> str:
@@ -210,42 +213,63 @@ def receive(bench: Bench, job: Job) -> None:
     chapter(bench, "The plan")
     print_verdicts(console(), plan.verdicts)
     for step in plan.steps:
-        print_step(console(), step)
+        show_step(bench, step)
 
 
 def work(bench: Bench, job: Job) -> Job:
-    """Follow the plan until only the final readings are left: what is to read now, else one step."""
+    """Do all that the plan wants done now, read what it asks for, until only the final readings are left."""
     for number in range(MOST_ROUNDS):
         plan = bench.client.recommendations.of_job(job)
         steps = [step for step in plan.steps if step.do_now and step.kind != "final-readings"]
         if not steps:
             return job
-        reading = list(takewhile(lambda step: not step.changes_instrument, steps))
         if number > 0:
-            chapter(bench, "The plan's next step")
-            for step in reading or steps[:1]:
-                print_step(console(), step)
-        if plan.settle_for is not None:
-            job = settle(bench, job, steps[0], plan.settle_for.value)
-        elif reading:
-            asked = [wanted for step in reading for wanted in step.readings_next]
-            post_sheet(bench, job, asked, "in-progress")
-        else:
-            follow(bench, job, plan, steps[0])
+            chapter(bench, "The plan goes on")
+            for step in steps:
+                show_step(bench, step)
+        now = [step for step in steps if step.kind != "settle"]
+        if not now:
+            job = settle(bench, job, steps[0], plan.settle_for.value if plan.settle_for else 0.0)
+            continue
+        for step in now:
+            if step.changes_instrument:
+                follow(bench, job, plan, step)
+        post_sheet(bench, job, asked_of(now), "in-progress")
     raise SessionError(f"the plan is not done after {MOST_ROUNDS} rounds")
 
 
+def asked_of(steps: Iterable[Step]) -> list[ReadingWanted]:
+    """Return the readings that steps ask for, each place once."""
+    found: dict[tuple[object, ...], ReadingWanted] = {}
+    for step in steps:
+        for wanted in step.readings_next:
+            place = (wanted.quantity, wanted.side, wanted.string, wanted.pickup)
+            found[place] = wanted if wanted.finest else found.get(place, wanted)
+    return list(found.values())
+
+
+def show_step(bench: Bench, step: Step) -> None:
+    """Print a step; what to take care of is said once."""
+    new = [each for each in step.cautions if each.code not in bench.warned]
+    bench.warned |= {each.code for each in new}
+    print_step(console(), replace(step, cautions=new))
+
+
 def follow(bench: Bench, job: Job, plan: Recommendation, step: Step) -> None:
-    """Do what the plan says, on the instrument and in the service's books."""
+    """Do what a step says, on the instrument and in the service's books."""
+    began = bench.now
     for move in step.moves:
         apply(bench.held, move)
         bench.pass_time(MINUTES["rod" if move.part == "truss-rod" else "part"])
+    minutes: int | None = round((bench.now - began).total_seconds() / 60)
     for body in as_planned(step):
         bench.client.adjustments.record(
-            job, body.pop("part"), plan=plan.digest, done_at=bench.now, minutes=3, **body
+            job, body.pop("part"), plan=plan.digest, done_at=bench.now, minutes=minutes, **body
         )
+        minutes = None  # of the whole step, and counted once
     done = "; ".join(move_in_words(move) for move in step.moves if move.direction != "leave")
-    say(f"Done and recorded: {done}. Tuned again.", lead="       ")
+    tuned = "" if all(move.part == "pickup-screw" for move in step.moves) else " Tuned again."
+    say(f"Done and recorded: {done}.{tuned}", lead="       ")
 
 
 def apply(instrument: DemoInstrument, move: PartMove) -> None:
@@ -293,10 +317,12 @@ def finish(bench: Bench, job: Job) -> Job:
     """Read what the plan still asks for, and say that the job is ready."""
     chapter(bench, "Final check")
     job = bench.client.jobs.move(bench.client.jobs.get(job), "final-check")
-    for _ in range(MOST_ROUNDS):
+    for number in range(MOST_ROUNDS):
         plan = bench.client.recommendations.of_job(job)
         step = next((step for step in plan.steps if step.do_now), None)
         if step is None:
+            if number == 0:
+                say("Nothing has moved since it was last read: no readings are asked for.", lead="       ")
             break
         if step.changes_instrument:
             raise SessionError(f"the final readings ask for more work: {step.what}")

@@ -9,7 +9,7 @@ from .problems import ClaimEnded, FinalReadingsNeeded, MoveNotAllowed
 from .routes import blueprint
 from .schemas import ConsentIn, JobIn, RoomIn, RoomTypedOut, WantsIn
 from .settling import late_minutes, looks
-from .work import NO_PROMISE, change_job, check_in, load_job
+from .work import NO_PROMISE, change_job, check_in, load_job, next_number
 
 __all__ = [
     "NO_PROMISE",
@@ -32,6 +32,7 @@ __all__ = [
     "looks",
     "move_job",
     "named_claim",
+    "next_number",
     "on_final_check",
     "on_move",
     "standing_consents",

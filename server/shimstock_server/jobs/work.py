@@ -56,7 +56,7 @@ def check_in(session: Session, wish: dict[str, Any], *, actor: Actor, now: datet
         refuse_misfits(session, instrument, wish["wants"], "/wants")
     move_id = new_id()
     job = Job(
-        number=_next_number(session),
+        number=next_number(session),
         move_id=move_id,
         instrument_id=instrument.id if instrument is not None else None,
         owner_id=owner_id,
@@ -265,10 +265,11 @@ def _check_references(session: Session, wish: dict[str, Any]) -> None:
         raise InvalidFields.of(errors)
 
 
-def _next_number(session: Session) -> int:
+def next_number(session: Session, count: int = 1) -> int:
+    """Return the first of the next tickets' numbers; so many are taken."""
     counter = session.get_one(JobNumber, 1, with_for_update=True)
-    counter.last += 1
-    return counter.last
+    counter.last += count
+    return counter.last - count + 1
 
 
 def _spec_ids(session: Session, instrument: Instrument | None) -> list[str]:

@@ -110,15 +110,16 @@ def migrate(revision: str) -> None:
 
 @admin.command()
 @click.argument("path", type=click.Path(exists=True, path_type=Path))
+@click.option("--past", is_flag=True, help="Also the year of jobs that the shop has behind it.")
 @_in_a_sentence
-def seed(path: Path) -> None:
+def seed(path: Path, *, past: bool) -> None:
     """Fill the shop from the JSON files in PATH; what is there already stays as it is."""
     from . import seed as seeds
 
     config = Config.from_environment()
     try:
         with _opened(config) as database:
-            loaded = seeds.load(database, path, secret=config.secret)
+            loaded = seeds.load(database, path, secret=config.secret, past=past)
     except seeds.SeedError as error:
         raise click.ClickException(str(error)) from error
     click.echo(f"added {loaded}")

@@ -38,6 +38,7 @@ from shimstock_server.web.context import Actor
 from shimstock_server.web.problems import Problem
 from shimstock_server.web.schemas import StrictSchema, field_errors
 
+from .seeding_past import load_past
 from .seeding_rooms import RoomLogIn, RoomLogWish, readings_of
 
 SEEDER = Actor(key_id=None, name="seed", scope="manager")
@@ -45,6 +46,8 @@ FILES = ("shop.json", "people.json", "strings.json", "models.json", "specs.json"
 """What a folder of seeds holds, in the order in which it is read."""
 MORE_FILES = ("seasons.json",)
 """What it may hold besides: climates, rooms, and what their air was like."""
+PAST = "past.json"
+"""The year that the shop has behind it; read where that is asked for."""
 
 
 class SeedError(click.ClickException):
@@ -62,7 +65,14 @@ class Loaded:
         return ", ".join(f"{count} {what}" for what, count in self.added.items() if count) or "nothing new"
 
 
-def load(database: Database, path: Path, now: datetime | None = None, *, secret: str | None = None) -> Loaded:
+def load(
+    database: Database,
+    path: Path,
+    now: datetime | None = None,
+    *,
+    secret: str | None = None,
+    past: bool = False,
+) -> Loaded:
     """Load a folder of seeds in one transaction. Loading it twice changes nothing.
 
     Parameters
@@ -75,6 +85,8 @@ def load(database: Database, path: Path, now: datetime | None = None, *, secret:
         The instant that is noted; the machine's clock by default.
     secret : str, optional
         The service's secret, for the keyed hashes of personal data; from the settings by default.
+    past : bool
+        Whether the shop gets the year of jobs that its folder holds.
 
     Returns
     -------
@@ -93,6 +105,8 @@ def load(database: Database, path: Path, now: datetime | None = None, *, secret:
     }
     files = {name: _read(path / name) for name in FILES}
     files |= {name: _read(path / name) for name in MORE_FILES if (path / name).exists()}
+    if past:
+        files[PAST] = _read(path / PAST)
     with database.write(info) as session:
         loading = _Loading(session)
         for name, contents in files.items():
@@ -137,6 +151,7 @@ class _Loading:
             "hygrometers": self._hygrometer,
             "keepings": self._keeping,
             "room_logs": self._room_log,
+            "past": self._past,
         }
 
     def file(self, name: str, contents: Mapping[str, Any]) -> None:
@@ -347,3 +362,7 @@ class _Loading:
         sent = readings_of(body, RoomLogWish(room.id, None if meter is None else meter.id, now, zone))
         kept = seasons.record_room_log(self.session, room, meter, sent, actor=SEEDER, now=now)
         self.loaded.added["room readings"] += len(kept.stored)
+
+    def _past(self, entry: Mapping[str, Any]) -> None:
+        zone = shop.settings(self.session).zone
+        self.loaded.added["jobs of the past"] += load_past(self.session, {**entry, "zone": zone})

@@ -43,7 +43,7 @@ def readings_of(body: dict[str, Any], wish: RoomLogWish) -> list[RoomReadingSent
     sent = []
     for number, taken_at in enumerate(_times(body["times"], body["days"], wish)):
         strays = body["wobble"][number % len(body["wobble"])]
-        warm, damp = _air_on(taken_at.astimezone(wish.zone).date(), body["months"])
+        warm, damp = air_on(taken_at.astimezone(wish.zone).date(), body["months"])
         warm, damp = round(warm + strays[0], 1), round(damp + strays[1])
         sent.append(
             RoomReadingSent(
@@ -70,7 +70,7 @@ def _times(walls: Sequence[str], days: int, wish: RoomLogWish) -> Iterator[datet
                 yield at.astimezone(UTC)
 
 
-def _air_on(day: date, months: Sequence[Sequence[float]]) -> Air:
+def air_on(day: date, months: Sequence[Sequence[float]]) -> Air:
     """Return the air of a day, between the middles of two months."""
     along = day.month - 1 + (day.day - 15) / 30.5
     before = int(along // 1)

@@ -6,7 +6,7 @@ import hashlib
 import json
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -67,6 +67,21 @@ def read_export(session: Session, source: Path) -> dict[str, int]:
         raise ImportRefused(f"{source} cannot be read as an export: {error or 'it is damaged'}") from error
     _have_counted(session)
     return counts
+
+
+def put_rows(session: Session, rows: Mapping[str, Sequence[dict[str, Any]]]) -> None:
+    """Put rows into the tables of a service that runs, and have everything counted and learned anew.
+
+    Raises
+    ------
+    ImportRefused
+        When a row does not fit.
+    """
+    for table in exported_tables():
+        found = list(rows.get(table.name, ()))
+        for start in range(0, len(found), AT_ONCE):
+            _insert(session, table, found[start : start + AT_ONCE], table.name)
+    _have_counted(session)
 
 
 def _manifest(archive: zipfile.ZipFile) -> dict[str, Any]:
@@ -222,7 +237,12 @@ def _have_counted(session: Session) -> None:
     ]
     if marks:
         session.execute(tables["learning_marks"].insert(), marks)
+    seasons = tables["season_marks"]
+    wanted = ("all", "learning")
     session.execute(
-        tables["season_marks"].insert(),
-        [{"what": what, "marked_at": now, "turn": 1} for what in ("all", "learning")],
+        seasons.update().where(seasons.c.what.in_(wanted)).values(marked_at=now, turn=seasons.c.turn + 1)
     )
+    known = set(session.scalars(select(seasons.c.what)))
+    new = [{"what": what, "marked_at": now, "turn": 1} for what in wanted if what not in known]
+    if new:
+        session.execute(seasons.insert(), new)

@@ -90,9 +90,9 @@ class Outcome:
 class Bench:
     """One instrument on a bench."""
 
-    def __init__(self, seed: int, scenario: Scenario) -> None:
+    def __init__(self, seed: int, scenario: Scenario, hidden: Hidden | None = None) -> None:
         self.seed, self.scenario = seed, scenario
-        self.hidden: Hidden = make_instrument(seed, scenario)
+        self.hidden: Hidden = hidden or make_instrument(seed, scenario)
         self.tools = Tools(seed, scenario)
         self.instrument = self.hidden.plan_input.instrument
         self.readings: list[Reading] = []

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from shimstock_calc.plan.model import PlanInput
 from tests import cases
 from tests.calc.plan_inputs import plan_input
 
@@ -20,7 +21,13 @@ KINDS = ("two-post", "individual-saddles", "fixed-saddle", "bass", "floating-tre
 CLEAR = 0.25
 """Least height of an open string over any fret on arrival [mm]."""
 
-UNDER = {"neck pickup": (0.10, 0.30), "bridge pickup": (0.65, 0.85), "pickup": (0.30, 0.80)}
+UNDER = {
+    "neck pickup": (0.10, 0.30),
+    "bridge pickup": (0.65, 0.85),
+    "neck": (0.10, 0.30),
+    "bridge": (0.65, 0.85),
+    "pickup": (0.30, 0.80),
+}
 """Where a pickup stands between the last fret and the saddle; judgement, from usual places of pickups [-]."""
 
 EVERY_KIND = (*KINDS, "paired-saddles", "one-piece", "movable", "resting-tremolo", "locking-tremolo")
@@ -60,9 +67,11 @@ SCENARIOS = {
 }
 
 
-def make_instrument(seed: int, scenario: Scenario) -> Hidden:
-    """Make one instrument as it comes in."""
+def make_instrument(seed: int, scenario: Scenario, known: PlanInput | None = None) -> Hidden:
+    """Make one instrument as it comes in: of a model that is known, else of any."""
     rng = np.random.default_rng([seed, 0])
+    if known is not None:
+        return _out_of_setup(rng, seed, scenario, known)
     kind = str(rng.choice(list(scenario.kinds)))
     is_bass, acoustic = kind == "bass", kind == "fixed-saddle"
     scale = float(rng.choice([863.6, 812.8]) if is_bass else rng.choice([628.65, 647.7, 645.2]))
@@ -74,33 +83,49 @@ def make_instrument(seed: int, scenario: Scenario) -> Hidden:
     case["wanted"] = _wanted(rng, scenario, is_bass=is_bass)
     if rod.health == "reversed" and rng.random() < 0.5:
         case["instrument"]["rod"]["reversed"] = None
-    numbers = [string["number"] for string in case["instrument"]["strings"]]
-    hidden = Hidden(
-        plan_input=plan_input(case),
+    hidden = _hidden(rng, seed, plan_input(case), rod, (joint, held))
+    _set_up(rng, hidden)
+    _bring_out(rng, hidden, kind)
+    return hidden
+
+
+def _out_of_setup(rng: np.random.Generator, seed: int, scenario: Scenario, known: PlanInput) -> Hidden:
+    instrument = known.instrument
+    kind = "bass" if instrument.kind == "bass" else instrument.bridge.kind
+    joint = round(instrument.body_joint_fret)
+    hidden = _hidden(rng, seed, known, _rod(rng, scenario), (joint, (1, instrument.frets)))
+    _set_up(rng, hidden)
+    _bring_out(rng, hidden, kind)
+    return hidden
+
+
+def _hidden(
+    rng: np.random.Generator, seed: int, known: PlanInput, rod: Rod, bend: tuple[int, tuple[int, int]]
+) -> Hidden:
+    joint, held = bend
+    numbers = [string.number for string in known.instrument.strings]
+    pickups = known.instrument.pickups
+    return Hidden(
+        plan_input=known,
         neck=make_neck(rng, joint, held, 8),
         rod=rod,
         twist=float(rng.normal(0.0, 0.02)),
         slots=dict.fromkeys(numbers, 0.0),
         saddles=dict.fromkeys(numbers, 0.0),
         cents={},
-        pickups={
-            (pickup["name"], side): float(rng.uniform(1.2, 3.2))
-            for pickup in case["instrument"]["pickups"]
-            for side in SIDES
-        },
+        pickups={(pickup.name, side): float(rng.uniform(1.2, 3.2)) for pickup in pickups for side in SIDES},
         pickup_shares={
-            pickup["name"]: float(np.random.default_rng([seed, 4, place]).uniform(*UNDER[pickup["name"]]))
-            for place, pickup in enumerate(case["instrument"]["pickups"])
+            pickup.name: float(
+                np.random.default_rng([seed, 4, place]).uniform(*UNDER.get(pickup.name, UNDER["pickup"]))
+            )
+            for place, pickup in enumerate(pickups)
         },
         saddle_out={side: float(rng.uniform(5.0, 6.2)) for side in SIDES},
         # a beam estimate of 1.1e-3 mm/N, uncertain by a factor 2 either way
         compliance=1.1e-3 * float(np.clip(np.exp(rng.normal(0.0, 0.35)), 0.5, 2.0)),
-        more_pull=82.0 if "strings" in case["wanted"] else 0.0,
+        more_pull=82.0 if known.wanted.strings is not None else 0.0,
         cents_per_rise=float(rng.uniform(1.0, 4.0)),
     )
-    _set_up(rng, hidden)
-    _bring_out(rng, hidden, kind)
-    return hidden
 
 
 def _rod(rng: np.random.Generator, scenario: Scenario) -> Rod:
