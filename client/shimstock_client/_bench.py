@@ -4,36 +4,49 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any, Unpack
 from uuid import UUID
 
-from ._bench_records import Adjustment, Card, Job, NewFinding, NewReading, Reading, ReadingSheet, SettlingJob
 from ._collection import Link, id_of, read
+from ._contract import (
+    Adjustment,
+    Card,
+    Job,
+    PartMove,
+    Reading,
+    ReadingSheet,
+    Recommendation,
+    SettlingJob,
+    Step,
+    Wants,
+)
+from ._contract.lists import bench as lists
 from ._ids import uuid7
-from ._jobs import OfJob
-from ._plan_records import PartMove, Recommendation, Step
 from ._quantity import Quantity
 from ._trade import FILED, SIMPLY_DONE, UNTIL_SEEN
 from ._wire import to_wire
+from ._writes import CallOptions, WriteOptions, apart, under
+
+if TYPE_CHECKING:
+    from ._contract import (
+        AdjustmentFields,
+        AdjustmentPart,
+        JobsReadingsFilters,
+        NewReading,
+        PlanFields,
+        ReadingIn,
+        SheetFields,
+    )
 
 
-class ReadingSheets(OfJob[ReadingSheet]):
+class ReadingSheets(lists.JobReadingSheets):
     """Readings taken at one bench, by one technician, at one time; all or nothing."""
-
-    def __init__(self, link: Link) -> None:
-        super().__init__(link, "reading-sheets", ReadingSheet)
 
     def post(
         self,
         job: Job | UUID | str,
-        readings: Sequence[NewReading | Mapping[str, Any]],
-        *,
-        stage: str,
-        at_pitch: bool,
-        findings: Sequence[NewFinding | Mapping[str, Any]] = (),
-        id: UUID | str | None = None,  # noqa: A002
-        taken_at: datetime | None = None,
-        **more: Any,
+        readings: Sequence[NewReading | ReadingIn],
+        **fields: Unpack[SheetFields],
     ) -> ReadingSheet:
         """Send a sheet.
 
@@ -43,31 +56,19 @@ class ReadingSheets(OfJob[ReadingSheet]):
             The job or its id [-].
         readings : sequence of NewReading or mapping
             What the tools show [-].
-        stage : str
-            as-received, in-progress, final or recheck [-].
-        at_pitch : bool
-            Every string within 5 cents of its pitch while the readings were taken [-].
-        findings : sequence of NewFinding or mapping
-            What the look over found [-].
-        id : UUID, str or None
-            Sent again under the same id, a sheet is stored once; made here when left out [-].
-        taken_at : datetime with a zone, or None
-            On the bench's clock; now when left out [-].
-        **more
-            Further fields of a sheet: position, acclimatised, looked_over, room, note … [-].
+        **fields
+            `stage`: as-received, in-progress, final or recheck; `at_pitch`: every string within 5 cents of
+            its pitch while the readings were taken. `findings`: what the look over found. `id`: sent again
+            under the same id, a sheet is stored once; made here when left out. `taken_at`: on the bench's
+            clock; now when left out. Further: position, acclimatised, looked_over, room, note … [-].
         """
-        body = {
-            "id": str(id or uuid7()),
-            "stage": stage,
-            "taken_at": taken_at or datetime.now(UTC),
-            "at_pitch": at_pitch,
-            "readings": list(readings),
-            "findings": list(findings),
-            **more,
-        }
-        return self.send(job, to_wire(body))
+        told, call = apart(fields)
+        own = {"id": str(told.get("id") or uuid7()), "taken_at": told.get("taken_at") or datetime.now(UTC)}
+        return self.send(job, to_wire({"findings": [], **told, **own, "readings": [*readings]}), **call)
 
-    def send(self, job: Job | UUID | str, sheet: Mapping[str, Any]) -> ReadingSheet:
+    def send(
+        self, job: Job | UUID | str, sheet: Mapping[str, Any], **call: Unpack[WriteOptions]
+    ) -> ReadingSheet:
         """Send a whole sheet as it travels, with its id: the same answer however often it is sent.
 
         Raises
@@ -80,39 +81,26 @@ class ReadingSheets(OfJob[ReadingSheet]):
             raise ValueError(
                 "id: a sheet carries an id of its own, so that it is stored once; uuid7() makes one"
             )
-        return read(ReadingSheet, self._link.change("POST", self._path(job), sheet, idempotency_key=str(key)))
+        return self._create(job, sheet, **under(str(key), call))
 
-    def get(self, job: Job | UUID | str, sheet: ReadingSheet | UUID | str) -> ReadingSheet:
+    def get(
+        self, job: Job | UUID | str, sheet: ReadingSheet | UUID | str, **call: Unpack[CallOptions]
+    ) -> ReadingSheet:
         """Read one sheet."""
-        return read(ReadingSheet, self._link.ask(f"{self._path(job)}/{id_of(sheet)}"))
+        return read(ReadingSheet, self._link.ask(f"{self._of(job)}/{id_of(sheet)}", **call))
 
-    def readings(
-        self, job: Job | UUID | str, *, quantity: str | None = None, newest: bool | None = None
-    ) -> Iterator[Reading]:
+    def readings(self, job: Job | UUID | str, **filters: Unpack[JobsReadingsFilters]) -> Iterator[Reading]:
         """Walk the readings that stand, of all sheets of a job."""
-        return self._link.walk(f"/jobs/{id_of(job)}/readings", Reading, quantity=quantity, newest=newest)
+        return self._link.walk(f"/jobs/{id_of(job)}/readings", Reading, **filters)
 
 
-class Adjustments(OfJob[Adjustment]):
+class Adjustments(lists.JobAdjustments):
     """What was done to the instrument."""
 
-    def __init__(self, link: Link) -> None:
-        super().__init__(link, "adjustments", Adjustment)
-
     def record(
-        self,
-        job: Job,
-        part: str,
-        *,
-        turns: Quantity | None = None,
-        amount: Quantity | None = None,
-        claim: str | None = None,
-        plan: str | None = None,
-        id: UUID | str | None = None,  # noqa: A002
-        done_at: datetime | None = None,
-        **more: Any,
+        self, job: Job, part: AdjustmentPart, *, claim: str | None = None, **fields: Unpack[AdjustmentFields]
     ) -> Adjustment:
-        """Tell what was done.
+        """Record what was done.
 
         Parameters
         ----------
@@ -120,36 +108,29 @@ class Adjustments(OfJob[Adjustment]):
             As it was taken: its claim is named [-].
         part : str
             What was turned, filed, shimmed or moved [-].
-        turns : Quantity or None
-            Positive = tighten, raise, away from the nut [turn].
-        amount : Quantity or None
-            Positive = up, away from the nut; filing: what was taken off [mm …].
         claim : str or None
             Instead of the job's own [-].
-        plan : str or None
-            Digest of the plan that was followed; None = the technician's own decision [-].
-        id : UUID, str or None
-            Sent again under the same id, it is stored once; made here when left out [-].
-        done_at : datetime with a zone, or None
-            On the bench's clock; now when left out [-].
-        **more
-            Further fields: side, string, pickup, string_set_id, tuning_id, minutes, confirmed, note [-].
+        **fields
+            `turns`: positive = tighten, raise, away from the nut. `amount`: positive = up, away from the nut;
+            filing: what was taken off. `plan`: digest of the plan that was followed; None = the technician's
+            own decision. `id`: sent again under the same id, it is stored once; made here when left out.
+            `done_at`: on the bench's clock; now when left out. Further: side, string, pickup, string_set_id,
+            tuning_id, minutes, confirmed, note [-].
         """
+        told, call = apart(fields)
         body = {
-            "id": str(id or uuid7()),
+            "plan": None,
+            **told,
+            "id": str(told.get("id") or uuid7()),
             "claim": claim or (job.claim.id if job.claim else None),
-            "done_at": done_at or datetime.now(UTC),
+            "done_at": told.get("done_at") or datetime.now(UTC),
             "part": part,
-            "plan": plan,
-            **more,
         }
-        if turns is not None:
-            body["turns"] = turns
-        if amount is not None:
-            body["amount"] = amount
-        return self.send(job, to_wire(body))
+        return self.send(job, to_wire(body), **call)
 
-    def send(self, job: Job | UUID | str, adjustment: Mapping[str, Any]) -> Adjustment:
+    def send(
+        self, job: Job | UUID | str, adjustment: Mapping[str, Any], **call: Unpack[WriteOptions]
+    ) -> Adjustment:
         """Send a whole adjustment as it travels, with its id.
 
         Raises
@@ -160,9 +141,7 @@ class Adjustments(OfJob[Adjustment]):
         key = adjustment.get("id")
         if not key:
             raise ValueError("id: an adjustment carries an id of its own, so that it is stored once")
-        return read(
-            Adjustment, self._link.change("POST", self._path(job), adjustment, idempotency_key=str(key))
-        )
+        return self._create(job, adjustment, **under(str(key), call))
 
     def follow(
         self, job: Job, plan: Recommendation, step: Step, *, done_at: datetime | None = None, **more: Any
@@ -172,7 +151,7 @@ class Adjustments(OfJob[Adjustment]):
         return [self.record(job, plan=plan.digest, done_at=done_at, **body, **more) for body in bodies]
 
 
-def as_planned(step: Step, wants: Mapping[str, Any] | None = None) -> Sequence[dict[str, Any]]:
+def as_planned(step: Step, wants: Wants | Mapping[str, Any] | None = None) -> Sequence[dict[str, Any]]:
     """Return the fields of each adjustment that a step asks for.
 
     Parameters
@@ -229,12 +208,14 @@ class Recommendations:
     def __init__(self, link: Link) -> None:
         self._link = link
 
-    def of_job(self, job: Job | UUID | str, *, state: bool = False) -> Recommendation:
+    def of_job(
+        self, job: Job | UUID | str, *, state: bool = False, **call: Unpack[CallOptions]
+    ) -> Recommendation:
         """Read the plan of a job from its newest readings; with `state`, the numbers that it reckons with."""
-        more = {"with": "state"} if state else {}
-        return read(Recommendation, self._link.ask(f"/jobs/{id_of(job)}/recommendation", **more))
+        asked: dict[str, Any] = {**call, **({"with": "state"} if state else {})}
+        return read(Recommendation, self._link.ask(f"/jobs/{id_of(job)}/recommendation", **asked))
 
-    def work_out(self, **inputs: Any) -> Recommendation:
+    def work_out(self, **inputs: Unpack[PlanFields]) -> Recommendation:
         """Work a plan out from the body alone; nothing is stored.
 
         Parameters
@@ -244,7 +225,8 @@ class Recommendations:
             system keeps; `spec`, `wants`, `consents`, `rod_response`, `coupling_sd`, `neck_compliance`,
             `settings` [-].
         """
-        return read(Recommendation, self._link.change("POST", "/recommendations", inputs))
+        body, call = apart(inputs)
+        return read(Recommendation, self._link.change("POST", "/recommendations", body, **call))
 
 
 class Cards:
@@ -253,13 +235,13 @@ class Cards:
     def __init__(self, link: Link) -> None:
         self._link = link
 
-    def get(self, job: Job | UUID | str) -> Card:
+    def get(self, job: Job | UUID | str, **call: Unpack[CallOptions]) -> Card:
         """Read the card."""
-        return read(Card, self._link.ask(f"/jobs/{id_of(job)}/card"))
+        return read(Card, self._link.ask(f"/jobs/{id_of(job)}/card", **call))
 
-    def page(self, job: Job | UUID | str) -> str:
+    def page(self, job: Job | UUID | str, **call: Unpack[CallOptions]) -> str:
         """Read the card as a page that prints well (HTML)."""
-        return str(self._link.ask(f"/jobs/{id_of(job)}/card", accept="text/html").content)
+        return str(self._link.ask(f"/jobs/{id_of(job)}/card", accept="text/html", **call).content)
 
 
 class Settling:
@@ -268,6 +250,6 @@ class Settling:
     def __init__(self, link: Link) -> None:
         self._link = link
 
-    def list(self, *, due: bool = False) -> Iterator[SettlingJob]:
+    def list(self, *, due: bool = False, **call: Unpack[CallOptions]) -> Iterator[SettlingJob]:
         """Walk the settling jobs; with `due`, those that can be looked at again now."""
-        return self._link.walk("/settling", SettlingJob, due=True if due else None)
+        return self._link.walk("/settling", SettlingJob, due=True if due else None, **call)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from types import TracebackType
-from typing import Any, Literal, Self
+from typing import Any, Generic, Literal, Self, TypeVar, cast
 from uuid import UUID
 
 import requests
@@ -11,31 +12,47 @@ from requests.adapters import BaseAdapter
 
 from ._answer import Answer
 from ._bench import Adjustments, Cards, ReadingSheets, Recommendations, Settling
-from ._bench_records import Job
 from ._booking import Bookings, EventFeed, FreeSlots, WebhookEndpoints
-from ._booking_records import Booking, Service, WebhookEndpoint
-from ._collection import Collection, Link
-from ._connection import TIMEOUT, Connection, Timeout
-from ._jobs import Consents, Jobs, PartsUsed, Quotes
+from ._collection import Link
+from ._connection import Connection
+from ._contract.lists.cards import JobCardLinks
+from ._contract.lists.instrument_models import InstrumentModels
+from ._contract.lists.instruments import Instruments
+from ._contract.lists.jobs import JobParts
+from ._contract.lists.owners import Owners
+from ._contract.lists.people_and_tools import Benches, Technicians, Tools
+from ._contract.lists.services import Services
+from ._contract.lists.shop import Closures
+from ._contract.lists.strings import StringSets, Tunings
+from ._jobs import Consents, Jobs, Quotes
 from ._learning import AdjustmentResponses, CheckPieces, Reports, Studies, Transfers
-from ._learning_records import CheckPiece, Study
-from ._records import (
-    Absence,
-    ApiKey,
-    Bench,
-    Closure,
-    Instrument,
-    InstrumentModel,
-    Owner,
-    StringSet,
-    Technician,
-    Tool,
-    Tuning,
-)
-from ._season_records import Calendar, Climate, Hygrometer, Reminder, Room
+from ._retries import TIMEOUT
 from ._seasons import Calendars, Climates, Forecasts, Hygrometers, Reminders, RoomLog, Rooms
-from ._shop import Absences, Calculations, Closures, Keys, SetupSpecs, ShopSettings
-from ._writes import Way
+from ._shop import Absences, Calculations, Keys, SetupSpecs, ShopSettings
+from ._writes import Timeout, Way
+
+C = TypeVar("C")
+
+
+class Offered(Generic[C]):
+    """One part of what the service offers, as an attribute of a client; made when it is first used."""
+
+    def __init__(self, kind: Callable[[Link], C], about: str) -> None:
+        self._kind = kind
+        self.__doc__ = about
+
+    def __set_name__(self, client: type, name: str) -> None:
+        self._name = name
+
+    def __get__(self, client: Client | None, kind: type) -> C:
+        if client is None:
+            return cast(C, self)  # of the class itself, for its help
+        if self._name not in client.__dict__:
+            client.__dict__[self._name] = self._kind(client._link)
+        return cast(C, client.__dict__[self._name])
+
+    def __set__(self, client: Client, value: C) -> None:
+        client.__dict__[self._name] = value
 
 
 class Client:
@@ -51,8 +68,11 @@ class Client:
         Id of who works; a bench key's changes name one [-].
     units : "mm", "inch" or None
         In which answers come; None = as the key prefers [-].
-    timeout : (float, float)
-        To connect, and between two bytes of the answer [s].
+    timeout : float or (float, float)
+        A number: for a whole call with all its tries. A pair: to connect, and between two bytes of the
+        answer, of each try; the whole call then takes 45 s at most, or as long as one try may [s].
+    retries : int or None
+        How often a call is sent again at most; None = four times [-].
     session : requests.Session or None
         To use instead of an own one, with its own adapters and so its own retries [-].
     transport : requests adapter or None
@@ -63,8 +83,9 @@ class Client:
     Notes
     -----
     Reading is asked again, and a change sent again under the same idempotency key, when the connection breaks
-    or the service answers 429 or 5xx: at most four times, with jitter, and not after 45 s. Use one client per
-    thread.
+    or the service answers 429 or 5xx, with jitter between the tries; waits count as time of the call.
+    Every method takes `retries=` and `timeout=` for that call alone. The logger ``shimstock_client`` tells of
+    each call (debug) and of what went wrong (warning), never of keys or bodies. Use one client per thread.
 
     Examples
     --------
@@ -81,56 +102,61 @@ class Client:
         units: Literal["mm", "inch"] | None = None,
         timeout: Timeout = TIMEOUT,
         *,
+        retries: int | None = None,
         session: requests.Session | None = None,
         transport: BaseAdapter | None = None,
         way: Way | None = None,
     ) -> None:
         if units not in {None, "mm", "inch"}:
             raise ValueError(f"units: mm or inch was expected, not {units!r}")
-        self._connection = Connection(url, key, timeout=timeout, session=session, transport=transport)
-        self._link = link = Link(
+        self._connection = Connection(
+            url, key, timeout=timeout, retries=retries, session=session, transport=transport
+        )
+        self._link = Link(
             self._connection, way or self._connection, str(technician) if technician else None, units
         )
-        self.shop = ShopSettings(link)
-        self.closures = Closures(link, "/closures", Closure)
-        self.absences = Absences(link, "/absences", Absence)
-        self.technicians = Collection(link, "/technicians", Technician)
-        self.benches = Collection(link, "/benches", Bench)
-        self.tools = Collection(link, "/tools", Tool)
-        self.string_sets = Collection(link, "/string-sets", StringSet)
-        self.tunings = Collection(link, "/tunings", Tuning)
-        self.instrument_models = Collection(link, "/instrument-models", InstrumentModel)
-        self.owners = Collection(link, "/owners", Owner)
-        self.instruments = Collection(link, "/instruments", Instrument)
-        self.setup_specs = SetupSpecs(link)
-        self.jobs = Jobs(link, "/jobs", Job)
-        self.consents = Consents(link)
-        self.quotes = Quotes(link)
-        self.parts = PartsUsed(link)
-        self.reading_sheets = ReadingSheets(link)
-        self.adjustments = Adjustments(link)
-        self.recommendations = Recommendations(link)
-        self.cards = Cards(link)
-        self.settling = Settling(link)
-        self.adjustment_responses = AdjustmentResponses(link)
-        self.reports = Reports(link)
-        self.studies = Studies(link, "/studies", Study)
-        self.transfers = Transfers(link)
-        self.check_pieces = CheckPieces(link, "/check-pieces", CheckPiece)
-        self.calculations = Calculations(link)
-        self.climates = Climates(link, "/climates", Climate)
-        self.rooms = Rooms(link, "/rooms", Room)
-        self.hygrometers = Hygrometers(link, "/hygrometers", Hygrometer)
-        self.room_log = RoomLog(link)
-        self.forecasts = Forecasts(link)
-        self.reminders = Reminders(link, "/reminders", Reminder)
-        self.calendars = Calendars(link, "/calendars", Calendar)
-        self.services = Collection(link, "/services", Service)
-        self.availability = FreeSlots(link)
-        self.bookings = Bookings(link, "/bookings", Booking)
-        self.webhook_endpoints = WebhookEndpoints(link, "/webhook-endpoints", WebhookEndpoint)
-        self.events = EventFeed(link)
-        self.keys = Keys(link, "/keys", ApiKey)
+
+    shop = Offered(ShopSettings, "The shop's settings.")
+    closures = Offered(Closures, "Days on which the shop keeps other hours, or none.")
+    absences = Offered(Absences, "Days and hours on which technicians are away.")
+    technicians = Offered(Technicians, "Who works at the benches.")
+    benches = Offered(Benches, "The benches.")
+    tools = Offered(Tools, "Measuring tools with their resolution and repeatability.")
+    string_sets = Offered(StringSets, "String sets of the catalogue.")
+    tunings = Offered(Tunings, "Tunings of the catalogue.")
+    instrument_models = Offered(InstrumentModels, "Kinds of instruments with their geometry and hardware.")
+    owners = Offered(Owners, "Who the instruments belong to.")
+    instruments = Offered(Instruments, "Instruments, each of a model.")
+    setup_specs = Offered(SetupSpecs, "Targets and limits of the shop, a model, an instrument, a job.")
+    jobs = Offered(Jobs, "Work orders: check-in, claims, moves.")
+    consents = Offered(Consents, "What owners said to steps that cannot be undone.")
+    quotes = Offered(Quotes, "What a setup cannot cure, with a price.")
+    parts = Offered(JobParts, "Parts used on a job.")
+    card_links = Offered(JobCardLinks, "Addresses of owners' pages.")
+    reading_sheets = Offered(ReadingSheets, "Readings of a job.")
+    adjustments = Offered(Adjustments, "What was done on a job.")
+    recommendations = Offered(Recommendations, "The plan of a job.")
+    cards = Offered(Cards, "Before and after of a job.")
+    settling = Offered(Settling, "Jobs whose neck rests.")
+    adjustment_responses = Offered(AdjustmentResponses, "How far readings follow adjustments.")
+    reports = Offered(Reports, "Reports by instrument model, and whether the benches agree.")
+    studies = Offered(Studies, "Guided studies of whether the benches measure the same.")
+    transfers = Offered(Transfers, "Export of everything, import of earlier readings.")
+    check_pieces = Offered(CheckPieces, "Daily check readings of a bench.")
+    calculations = Offered(Calculations, "Every formula by name.")
+    climates = Offered(Climates, "Monthly outdoor normals of places.")
+    rooms = Offered(Rooms, "Rooms that instruments live in, and their air.")
+    hygrometers = Offered(Hygrometers, "Hygrometers and their checks over salts.")
+    room_log = Offered(RoomLog, "Readings of rooms.")
+    forecasts = Offered(Forecasts, "What the seasons will do to an instrument.")
+    reminders = Offered(Reminders, "What has to be looked at again, and when.")
+    calendars = Offered(Calendars, "Reminders for calendar programs.")
+    services = Offered(Services, "What can be booked.")
+    availability = Offered(FreeSlots, "Free drop-off slots.")
+    bookings = Offered(Bookings, "Drop-off slots: held, confirmed, moved, cancelled.")
+    webhook_endpoints = Offered(WebhookEndpoints, "Addresses that webhooks are sent to.")
+    events = Offered(EventFeed, "The feed of everything that happened.")
+    keys = Offered(Keys, "API keys.")
 
     @property
     def url(self) -> str:

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, TypeVar, Unpack
 from urllib.parse import quote
 from uuid import UUID
 
 from ._answer import Answer
 from ._connection import Connection
 from ._errors import BadAnswer
-from ._records import Stored
-from ._wire import Record, to_wire
-from ._writes import Way, Write, new_key
+from ._wire import Record, Stored, to_wire
+from ._writes import CallOptions, Way, Write, WriteOptions, apart, new_key
 
 R = TypeVar("R", bound=Record)
 S = TypeVar("S", bound=Stored)
@@ -28,8 +27,10 @@ class Link:
         self._units = units
 
     def ask(self, path: str, *, accept: str = "application/json", **query: Any) -> Answer:
-        """GET; `query` without what is None."""
-        return self._connection.get("/v1" + path, self._query(query), accept=accept)
+        """GET; `query` without what is None, and with the options of the call."""
+        told, call = apart(query)
+        patience: CallOptions = {"retries": call.get("retries"), "timeout": call.get("timeout")}
+        return self._connection.get("/v1" + path, self._query(told), accept=accept, **patience)
 
     def change(
         self,
@@ -38,31 +39,22 @@ class Link:
         body: Mapping[str, Any] | None = None,
         *,
         if_match: str | None = None,
-        idempotency_key: str | None = None,
+        **call: Unpack[WriteOptions],
     ) -> Answer:
         """POST, PUT, PATCH or DELETE: every change of this client goes through here."""
-        write = Write(
-            method=method,
-            path="/v1" + path,
-            body=None if body is None else to_wire(body),
-            query=self._query({}),
-            if_match=if_match,
-            idempotency_key=idempotency_key or new_key(),
-            technician=self._technician,
-        )
+        travelling = None if body is None else to_wire(body)
+        write = Write(method, "/v1" + path, travelling, self._query({}), if_match, **self._how(call))
         return self._way.send(write)
 
     def send_file(self, path: str, text: str, media_type: str, **query: Any) -> Answer:
-        """POST a file as it is; `query` without what is None."""
-        write = Write(
-            method="POST",
-            path="/v1" + path,
-            query=self._query(query),
-            technician=self._technician,
-            text=text,
-            media_type=media_type,
-        )
-        return self._way.send(write)
+        """POST a file as it is; `query` without what is None, and with the options of the call."""
+        told, call = apart(query)
+        how = self._how(call) | {"text": text, "media_type": media_type}
+        return self._way.send(Write("POST", "/v1" + path, query=self._query(told), **how))
+
+    def _how(self, call: WriteOptions) -> dict[str, Any]:
+        key = call.get("idempotency_key") or new_key()
+        return {**call, "idempotency_key": key, "technician": self._technician}
 
     def walk(self, path: str, record: type[R], **query: Any) -> Iterator[R]:
         """Walk a list, page after page."""
@@ -129,43 +121,55 @@ def etag_of(link: Link, path: str, thing: S, record: type[S]) -> str:
 class Listed(Generic[S]):
     """A list that can be walked, and whose members can be read."""
 
-    def __init__(self, link: Link, path: str, record: type[S]) -> None:
+    _path: str
+    _record: type[S]
+
+    def __init__(self, link: Link) -> None:
         self._link = link
-        self._path = path
-        self._record = record
 
-    def list(self, **filters: Any) -> Iterator[S]:
-        """Walk all of them, page after page; `filters` as the service knows them, `limit` = rows a page."""
-        return self._link.walk(self._path, self._record, **filters)
-
-    def get(self, thing: S | UUID | str) -> S:
+    def get(self, thing: S | UUID | str, **call: Unpack[CallOptions]) -> S:
         """Read one."""
-        return read(self._record, self._link.ask(self._one(thing)))
+        return read(self._record, self._link.ask(self._one(thing), **call))
 
     def _one(self, thing: S | UUID | str) -> str:
         return f"{self._path}/{id_of(thing)}"
 
+    def _walk(self, filters: Mapping[str, Any]) -> Iterator[S]:
+        return self._link.walk(self._path, self._record, **filters)
 
-class Collection(Listed[S]):
-    """A list to which one can add, and whose members can be changed."""
+    def _create(self, fields: Mapping[str, Any], **call: Unpack[WriteOptions]) -> S:
+        return read(self._record, self._link.change("POST", self._path, fields, **call))
 
-    def create(self, *, idempotency_key: str | None = None, **fields: Any) -> S:
-        """Add one; sent again under the same idempotency key it is added once."""
-        return read(
-            self._record, self._link.change("POST", self._path, fields, idempotency_key=idempotency_key)
-        )
+    def _update(self, thing: S, fields: Mapping[str, Any], **call: Unpack[WriteOptions]) -> S:
+        return self._edit("PATCH", thing, "", fields, **call)
 
-    def update(self, thing: S, *, idempotency_key: str | None = None, **fields: Any) -> S:
-        """Change the fields that are named; refused when somebody else changed it since it was read.
+    def _delete(self, thing: S, **call: Unpack[WriteOptions]) -> None:
+        path = self._one(thing)
+        self._link.change("DELETE", path, if_match=etag_of(self._link, path, thing, self._record), **call)
 
-        Raises
-        ------
-        Changed
-            Read it again, look, and decide again.
-        """
+    def _edit(
+        self, method: str, thing: S, act: str, fields: Mapping[str, Any], **call: Unpack[WriteOptions]
+    ) -> S:
+        """Change what has to be as it was read; `act` follows its path."""
         path = self._one(thing)
         etag = etag_of(self._link, path, thing, self._record)
-        return read(
-            self._record,
-            self._link.change("PATCH", path, fields, if_match=etag, idempotency_key=idempotency_key),
-        )
+        return read(self._record, self._link.change(method, path + act, fields, if_match=etag, **call))
+
+
+class OfJob(Generic[S]):
+    """A list that belongs to one job."""
+
+    _path: str
+    _record: type[S]
+
+    def __init__(self, link: Link) -> None:
+        self._link = link
+
+    def _of(self, job: Stored | UUID | str) -> str:
+        return f"/jobs/{id_of(job)}{self._path}"
+
+    def _walk(self, job: Stored | UUID | str, filters: Mapping[str, Any]) -> Iterator[S]:
+        return self._link.walk(self._of(job), self._record, **filters)
+
+    def _create(self, job: Stored | UUID | str, fields: Mapping[str, Any], **call: Unpack[WriteOptions]) -> S:
+        return read(self._record, self._link.change("POST", self._of(job), fields, **call))

@@ -9,23 +9,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from email.utils import parsedate_to_datetime
 from ipaddress import ip_address
-from typing import Any
+from typing import Any, Unpack
 from urllib.parse import urlsplit
 
 import requests
-from requests.adapters import BaseAdapter, HTTPAdapter
+from requests.adapters import BaseAdapter
 from urllib3.exceptions import ConnectTimeoutError, NewConnectionError, ReadTimeoutError
 
 from ._answer import Answer
 from ._errors import BadAnswer, NotReachable, PlainHttpWarning, Refused, refusal
-from ._retries import BoundedRetry
+from ._retries import TIMEOUT, Budget, PatientAdapter, content_within, log
 from ._version import VERSION
 from ._wire import parse_json
-from ._writes import Write
-
-Timeout = tuple[float, float]
-TIMEOUT: Timeout = (3.05, 15.0)
-"""Seconds to connect (just above TCP's first repeat at 3 s) and seconds between two bytes of the answer."""
+from ._writes import CallOptions, Timeout, Write
 
 CAUTION = "over http everybody on the way can read the key; https keeps it secret"
 
@@ -46,6 +42,8 @@ class Call:
     """The answer is a page or a picture, not JSON."""
     file: str | None = None
     media_type: str = "application/json"
+    retries: int | None = None
+    timeout: Timeout | None = None
 
 
 class Connection:
@@ -57,8 +55,10 @@ class Connection:
         Where the service is, without /v1 [-].
     key : str
         API key [-].
-    timeout : (float, float)
-        To connect, and between two bytes of the answer [s].
+    timeout : float or (float, float)
+        For a whole call; or to connect, and between two bytes of the answer [s].
+    retries : int or None
+        How often a call is sent again at most; None = four times [-].
     session : requests.Session or None
         To use instead of an own one; its adapters are left alone unless `transport` is given [-].
     transport : requests adapter or None
@@ -71,11 +71,14 @@ class Connection:
         key: str,
         *,
         timeout: Timeout = TIMEOUT,
+        retries: int | None = None,
         session: requests.Session | None = None,
         transport: BaseAdapter | None = None,
     ) -> None:
         self.url = checked_url(url)
         self.timeout = timeout
+        self.retries = retries
+        Budget.of(timeout, retries)
         self._auth = _BearerKey(key)
         # a proxy of the environment leads out of this machine, never back to it
         host = str(urlsplit(self.url).hostname)
@@ -90,9 +93,13 @@ class Connection:
         """Close the connections."""
         self._session.close()
 
-    def get(self, path: str, query: Mapping[str, Any], *, accept: str = "application/json") -> Answer:
+    def get(
+        self, path: str, query: Mapping[str, Any], *, accept: str, **patience: Unpack[CallOptions]
+    ) -> Answer:
         """Ask for something; asked again when the network or the service fails for a moment."""
-        return self._send(Call("GET", path, query, {"Accept": accept}, text=accept != "application/json"))
+        as_text = accept != "application/json"
+        call = Call("GET", path, query, {"Accept": accept}, text=as_text, **patience)
+        return self._send(call, self._budget(call))
 
     def send(self, write: Write) -> Answer:
         """Send a change; sent again under the same idempotency key when the network or the service fails."""
@@ -109,21 +116,29 @@ class Connection:
             write.body,
             file=write.text,
             media_type=write.media_type,
+            retries=write.retries,
+            timeout=write.timeout,
         )
         return self._send_when_free(call)
 
+    def _budget(self, call: Call) -> Budget:
+        timeout = self.timeout if call.timeout is None else call.timeout
+        return Budget.of(timeout, self.retries if call.retries is None else call.retries)
+
     def _send_when_free(self, call: Call) -> Answer:
+        budget = self._budget(call)
         for tries_left in reversed(range(_IN_PROGRESS_TRIES)):
             try:
-                return self._send(call)
+                return self._send(call, budget)
             except Refused as error:
                 # the first sending timed out here and is still at work there: its answer is worth waiting for
-                if error.code != "request-in-progress" or not tries_left:
+                wait = min(error.retry_after or _IN_PROGRESS_WAIT, 5.0)
+                if error.code != "request-in-progress" or not tries_left or not budget.has(wait):
                     raise
-                time.sleep(min(error.retry_after or _IN_PROGRESS_WAIT, 5.0))
+                time.sleep(wait)
         raise AssertionError("not reached")  # pragma: no cover
 
-    def _send(self, call: Call) -> Answer:
+    def _send(self, call: Call, budget: Budget) -> Answer:
         headers = dict(call.headers)
         content: bytes | None = None
         if call.body is not None:
@@ -134,28 +149,39 @@ class Connection:
         elif call.file is not None:
             content = call.file.encode()
             headers["Content-Type"] = call.media_type
+        began = time.monotonic()
         try:
-            response = self._session.request(
-                call.method,
-                self.url + call.path,
-                params={name: _query_text(value) for name, value in call.query.items() if value is not None},
-                data=content,
-                headers=headers,
-                auth=self._auth,
-                timeout=self.timeout,
-                allow_redirects=False,
-                proxies=self._proxies,
-            )
+            with budget.running():
+                response = self._session.request(
+                    call.method,
+                    self.url + call.path,
+                    params={
+                        name: _query_text(value) for name, value in call.query.items() if value is not None
+                    },
+                    data=content,
+                    headers=headers,
+                    auth=self._auth,
+                    timeout=budget.limits(),
+                    allow_redirects=False,
+                    proxies=self._proxies,
+                    stream=True,
+                )
+                answered = content_within(response, budget)
         except requests.RequestException as error:
-            raise NotReachable(self._why(error)) from error
-        return _read(response, as_text=call.text)
+            took = time.monotonic() - began
+            log.warning("%s %s: no answer after %.2f s", call.method, call.path, took)
+            raise NotReachable(self._why(error, budget)) from error
+        took = time.monotonic() - began
+        request_id = response.headers.get("Request-Id", "-")
+        log.debug("%s %s: %d in %.2f s, %s", call.method, call.path, response.status_code, took, request_id)
+        return _read(response, answered, as_text=call.text)
 
-    def _why(self, error: requests.RequestException) -> str:
+    def _why(self, error: requests.RequestException, budget: Budget) -> str:
         reason = _reason(error)
         if isinstance(error, requests.Timeout) or _timed_out(reason):
             return (
-                f"{self.url} did not answer in time ({self.timeout[0]:g} s to connect, "
-                f"{self.timeout[1]:g} s to answer); it is busy, down, or the network is slow"
+                f"{self.url} did not answer in time ({budget.connect:g} s to connect, "
+                f"{budget.read:g} s to answer); it is busy, down, or the network is slow"
             )
         return f"{self.url} cannot be reached: {_cause(reason)}"
 
@@ -216,7 +242,7 @@ def _own_session() -> requests.Session:
     session = requests.Session()
     session.headers["User-Agent"] = f"shimstock-client/{VERSION}"
     for scheme in ("https://", "http://"):
-        session.mount(scheme, HTTPAdapter(max_retries=BoundedRetry.usual()))
+        session.mount(scheme, PatientAdapter())
     return session
 
 
@@ -261,7 +287,7 @@ def _cause(error: BaseException) -> str:
     return text
 
 
-def _read(response: requests.Response, *, as_text: bool) -> Answer:
+def _read(response: requests.Response, content: bytes, *, as_text: bool) -> Answer:
     request_id = response.headers.get("Request-Id")
     if 300 <= response.status_code < 400 and response.status_code != 304:
         raise BadAnswer(
@@ -273,21 +299,21 @@ def _read(response: requests.Response, *, as_text: bool) -> Answer:
     if response.status_code >= 400:
         raise refusal(
             response.status_code,
-            _problem(response),
+            _problem(content),
             request_id=request_id,
             retry_after=_retry_after(response.headers.get("Retry-After")),
         )
-    if response.status_code == 204 or not response.content:
+    if response.status_code == 204 or not content:
         return Answer(response.status_code, response.headers, None)
     if as_text and response.headers.get("Content-Type", "").startswith(
         ("application/zip", "application/pdf")
     ):
-        return Answer(response.status_code, response.headers, response.content)
+        return Answer(response.status_code, response.headers, content)
     if as_text:
-        response.encoding = response.encoding or "utf-8"
-        return Answer(response.status_code, response.headers, response.text)
+        text = content.decode(response.encoding or "utf-8", errors="replace")
+        return Answer(response.status_code, response.headers, text)
     try:
-        return Answer(response.status_code, response.headers, parse_json(response.content))
+        return Answer(response.status_code, response.headers, parse_json(content))
     except ValueError as error:
         raise BadAnswer(
             f"the answer is no JSON ({error}); is this address the service?",
@@ -296,9 +322,9 @@ def _read(response: requests.Response, *, as_text: bool) -> Answer:
         ) from error
 
 
-def _problem(response: requests.Response) -> Mapping[str, Any]:
+def _problem(content: bytes) -> Mapping[str, Any]:
     try:
-        problem = parse_json(response.content)
+        problem = parse_json(content)
     except ValueError:
         return {}
     return problem if isinstance(problem, dict) else {}

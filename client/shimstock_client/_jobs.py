@@ -4,27 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from datetime import datetime
-from typing import Any, Generic, TypeVar
+from typing import Any, Unpack
 from uuid import UUID
 
-from ._bench_records import Consent, Job, Move, PartUsed, Quote
-from ._collection import Collection, Link, etag_of, id_of, read
-from ._records import Stored, Technician
+from ._collection import etag_of, id_of, read
+from ._contract import Consent, ConsentHow, Job, JobState, Move, Quote, Technician, WaitingFor
+from ._contract.lists import jobs as lists
 from ._wire import ABSENT, Absent
+from ._writes import CallOptions, WriteOptions
 
-S = TypeVar("S", bound=Stored)
 
-
-class Jobs(Collection[Job]):
+class Jobs(lists.Jobs):
     """Work orders."""
 
     def by_number(self, number: int) -> Job | None:
-        """Find the job with this number on its ticket."""
+        """Return the job with this number on its ticket; None when there is none."""
         return next(self.list(number=number), None)
 
-    def claim_next(self, *, idempotency_key: str | None = None) -> Job | None:
+    def claim_next(self, **call: Unpack[WriteOptions]) -> Job | None:
         """Take the next job that suits this bench; None when there is none."""
-        answer = self._link.change("POST", "/jobs/claims", {}, idempotency_key=idempotency_key)
+        answer = self._link.change("POST", "/jobs/claims", {}, **call)
         return None if answer.content is None else read(Job, answer)
 
     def claim(
@@ -33,19 +32,19 @@ class Jobs(Collection[Job]):
         *,
         take_over: bool = False,
         reason: str | None = None,
-        idempotency_key: str | None = None,
+        **call: Unpack[WriteOptions],
     ) -> Job:
         """Take a named job; a stale claim can be taken over, saying why."""
         body: dict[str, Any] = {"take_over": True, "reason": reason} if take_over else {}
         path = f"{self._one(job)}/claim"
-        return read(Job, self._link.change("POST", path, body, idempotency_key=idempotency_key))
+        return read(Job, self._link.change("POST", path, body, **call))
 
-    def give_back(self, job: Job, *, claim: str | None = None, idempotency_key: str | None = None) -> Job:
+    def give_back(self, job: Job, *, claim: str | None = None, **call: Unpack[WriteOptions]) -> Job:
         """Give a job back to the queue."""
         held = claim or _claim_of(job)
         path = f"{self._one(job)}/claim/{id_of(held)}"
         # a claim has no version of its own: the path names the one that ends
-        answer = self._link.change("DELETE", path, idempotency_key=idempotency_key)
+        answer = self._link.change("DELETE", path, **call)
         return read(Job, answer) if answer.content is not None else self.get(job)
 
     def hand_over(
@@ -56,7 +55,7 @@ class Jobs(Collection[Job]):
         note: str | None = None,
         bench: str | None = None,
         claim: str | None = None,
-        idempotency_key: str | None = None,
+        **call: Unpack[WriteOptions],
     ) -> Job:
         """Pass a job on to another technician."""
         body = {
@@ -66,19 +65,19 @@ class Jobs(Collection[Job]):
             "note": note if note is not None else ABSENT,
         }
         path = f"{self._one(job)}/handover"
-        return read(Job, self._link.change("POST", path, body, idempotency_key=idempotency_key))
+        return read(Job, self._link.change("POST", path, body, **call))
 
     def move(
         self,
         job: Job,
-        to: str,
+        to: JobState,
         *,
         claim: str | None = None,
         available_at: datetime | Absent = ABSENT,
-        waiting_for: str | Absent = ABSENT,
+        waiting_for: WaitingFor | Absent = ABSENT,
         reason: str | Absent = ABSENT,
         minutes: int | Absent = ABSENT,
-        idempotency_key: str | None = None,
+        **call: Unpack[WriteOptions],
     ) -> Job:
         """Move a job to another state.
 
@@ -94,16 +93,11 @@ class Jobs(Collection[Job]):
             "reason": reason,
             "minutes": minutes,
         }
-        path = self._one(job)
-        etag = etag_of(self._link, path, job, Job)
-        answer = self._link.change(
-            "POST", f"{path}/moves", body, if_match=etag, idempotency_key=idempotency_key
-        )
-        return read(Job, answer)
+        return self._edit("POST", job, "/moves", body, **call)
 
-    def moves(self, job: Job | UUID | str) -> Iterator[Move]:
+    def moves(self, job: Job | UUID | str, **call: Unpack[CallOptions]) -> Iterator[Move]:
         """Walk a job's moves, oldest first."""
-        return self._link.walk(f"{self._one(job)}/moves", Move)
+        return self._link.walk(f"{self._one(job)}/moves", Move, **call)
 
 
 def _claim_of(job: Job) -> str:
@@ -112,55 +106,36 @@ def _claim_of(job: Job) -> str:
     return job.claim.id
 
 
-class OfJob(Generic[S]):
-    """A list that belongs to one job."""
-
-    def __init__(self, link: Link, name: str, record: type[S]) -> None:
-        self._link = link
-        self._name = name
-        self._record = record
-
-    def list(self, job: Job | UUID | str, **filters: Any) -> Iterator[S]:
-        """Walk them."""
-        return self._link.walk(self._path(job), self._record, **filters)
-
-    def create(self, job: Job | UUID | str, *, idempotency_key: str | None = None, **fields: Any) -> S:
-        """Add one."""
-        answer = self._link.change("POST", self._path(job), fields, idempotency_key=idempotency_key)
-        return read(self._record, answer)
-
-    def _path(self, job: Job | UUID | str) -> str:
-        return f"/jobs/{id_of(job)}/{self._name}"
-
-
-class Consents(OfJob[Consent]):
+class Consents(lists.JobConsents):
     """What the owner said about steps that cannot be undone."""
 
-    def __init__(self, link: Link) -> None:
-        super().__init__(link, "consents", Consent)
-
-    def withdraw(self, job: Job | UUID | str, consent: Consent | UUID | str, *, reason: str) -> Consent:
+    def withdraw(
+        self,
+        job: Job | UUID | str,
+        consent: Consent | UUID | str,
+        *,
+        reason: str,
+        **call: Unpack[WriteOptions],
+    ) -> Consent:
         """Note that the owner takes a consent back."""
-        path = f"{self._path(job)}/{id_of(consent)}/withdrawal"
-        return read(Consent, self._link.change("POST", path, {"reason": reason}))
+        path = f"{self._of(job)}/{id_of(consent)}/withdrawal"
+        return read(Consent, self._link.change("POST", path, {"reason": reason}, **call))
 
 
-class Quotes(OfJob[Quote]):
+class Quotes(lists.JobQuotes):
     """What a setup cannot cure, with a price."""
 
-    def __init__(self, link: Link) -> None:
-        super().__init__(link, "quotes", Quote)
-
-    def answer(self, job: Job | UUID | str, quote: Quote, *, approved: bool, answered_how: str) -> Quote:
+    def answer(
+        self,
+        job: Job | UUID | str,
+        quote: Quote,
+        *,
+        approved: bool,
+        answered_how: ConsentHow,
+        **call: Unpack[WriteOptions],
+    ) -> Quote:
         """Note the owner's answer."""
         body: Mapping[str, Any] = {"approved": approved, "answered_how": answered_how}
-        path = f"{self._path(job)}/{id_of(quote)}"
+        path = f"{self._of(job)}/{id_of(quote)}"
         etag = etag_of(self._link, path, quote, Quote)
-        return read(Quote, self._link.change("PATCH", path, body, if_match=etag))
-
-
-class PartsUsed(OfJob[PartUsed]):
-    """Parts used on a job."""
-
-    def __init__(self, link: Link) -> None:
-        super().__init__(link, "parts", PartUsed)
+        return read(Quote, self._link.change("PATCH", path, body, if_match=etag, **call))

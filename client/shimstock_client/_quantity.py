@@ -4,7 +4,14 @@ from __future__ import annotations
 
 import sys
 from dataclasses import dataclass
-from typing import Any
+from typing import TypedDict
+
+
+class QuantityDict(TypedDict):
+    """A quantity as it travels."""
+
+    value: float
+    unit: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +49,7 @@ class Quantity:
         if not isinstance(self.unit, str) or not self.unit:
             raise ValueError(f"unit: a unit such as mm, in/64 or cents was expected, not {self.unit!r}")
 
-    def wire(self) -> dict[str, Any]:
+    def wire(self) -> QuantityDict:
         """Return the quantity as it travels."""
         return {"value": self.value, "unit": self.unit}
 

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any, Unpack
 from uuid import UUID
 
-from ._collection import Collection, Link, Listed, etag_of, id_of, read
-from ._ids import uuid7
-from ._quantity import Quantity
-from ._records import Instrument
-from ._season_records import (
+from ._collection import Link, etag_of, id_of, read
+from ._contract import (
     Calendar,
     Climate,
     Forecast,
     Hygrometer,
+    Instrument,
     Keeping,
     LogOutcome,
     Reminder,
@@ -28,106 +26,98 @@ from ._season_records import (
     SeasonSettings,
     Sensitivity,
 )
+from ._contract.lists import calendars, climates, reminders, rooms
+from ._ids import uuid7
+from ._wire import Stored
+from ._writes import CallOptions, WriteOptions, apart, under
+
+if TYPE_CHECKING:
+    from ._contract import (
+        BatchReadingIn,
+        KeepingFields,
+        RoomReadingFields,
+        RoomWarningsFilters,
+        SaltCheckFields,
+        SeasonFields,
+        SensitivitiesFilters,
+    )
 
 SVG = "image/svg+xml"
 
 
-class Climates(Collection[Climate]):
+class Climates(climates.Climates):
     """Monthly outdoor normals of places."""
 
-    def from_table(self, text: str, *, name: str, source: str, place: str | None = None) -> Climate:
+    def from_table(
+        self, text: str, *, name: str, source: str, place: str | None = None, **call: Unpack[CallOptions]
+    ) -> Climate:
         """Add the normals of a place from a table of twelve months (CSV)."""
-        told = {"name": name, "source": source, "place": place}
+        told: dict[str, Any] = {"name": name, "source": source, "place": place, **call}
         return read(Climate, self._link.send_file("/climates/csv", text, "text/csv", **told))
 
-    def from_typical_year(self, text: str, *, name: str | None = None, place: str | None = None) -> Climate:
+    def from_typical_year(
+        self, text: str, *, name: str | None = None, place: str | None = None, **call: Unpack[CallOptions]
+    ) -> Climate:
         """Add the normals of a place from a typical year in EPW, the open format of building simulation."""
-        return read(
-            Climate, self._link.send_file("/climates/epw", text, "text/plain", name=name, place=place)
-        )
+        told: dict[str, Any] = {"name": name, "place": place, **call}
+        return read(Climate, self._link.send_file("/climates/epw", text, "text/plain", **told))
 
 
-class Rooms(Collection[Room]):
+class Rooms(rooms.Rooms):
     """Rooms that instruments live in."""
 
-    def air(self, room: Room | UUID | str) -> RoomNow:
+    def air(self, room: Room | UUID | str, **call: Unpack[CallOptions]) -> RoomNow:
         """Read a room's air now, and what it means for the instruments in it."""
-        return read(RoomNow, self._link.ask(f"{self._one(room)}/air"))
+        return read(RoomNow, self._link.ask(f"{self._one(room)}/air", **call))
 
-    def warnings(self, **filters: Any) -> Iterator[RoomWarning]:
+    def warnings(self, **filters: Unpack[RoomWarningsFilters]) -> Iterator[RoomWarning]:
         """Walk what was too dry, too damp or too fast; `room_id`, `lasting=True` for what is so now."""
         return self._link.walk("/room-warnings", RoomWarning, **filters)
 
 
-class Hygrometers(Collection[Hygrometer]):
+class Hygrometers(rooms.Hygrometers):
     """Hygrometers and their checks over saturated salts."""
 
-    def check(
-        self,
-        hygrometer: Hygrometer | UUID | str,
-        *,
-        low_reading: Quantity,
-        high_reading: Quantity,
-        temperature: Quantity,
-        checked_at: datetime | None = None,
-        **salts: str,
-    ) -> SaltCheck:
-        """Keep what it showed over two salts, at rest; MgCl2 and NaCl unless `salts` names others."""
-        body = {
-            "low_reading": low_reading,
-            "high_reading": high_reading,
-            "temperature": temperature,
-            "checked_at": checked_at or datetime.now(UTC),
-            **salts,
-        }
-        return read(SaltCheck, self._link.change("POST", f"{self._one(hygrometer)}/checks", body))
+    def check(self, hygrometer: Hygrometer | UUID | str, **fields: Unpack[SaltCheckFields]) -> SaltCheck:
+        """Keep what it showed over two salts, at rest; MgCl2 and NaCl unless others are named."""
+        told, call = apart(fields)
+        body = {**told, "checked_at": told.get("checked_at") or datetime.now(UTC)}
+        return read(SaltCheck, self._link.change("POST", f"{self._one(hygrometer)}/checks", body, **call))
 
-    def checks(self, hygrometer: Hygrometer | UUID | str) -> Iterator[SaltCheck]:
+    def checks(self, hygrometer: Hygrometer | UUID | str, **call: Unpack[CallOptions]) -> Iterator[SaltCheck]:
         """Walk its checks, the first first."""
-        return self._link.walk(f"{self._one(hygrometer)}/checks", SaltCheck)
+        return self._link.walk(f"{self._one(hygrometer)}/checks", SaltCheck, **call)
 
 
-class RoomLog:
+class RoomLog(rooms.RoomReadings):
     """Readings of rooms: single, in batches, as files."""
-
-    def __init__(self, link: Link) -> None:
-        self._link = link
-
-    def list(self, **filters: Any) -> Iterator[RoomReading]:
-        """Walk the readings, the newest first; `room_id`, `hygrometer_id`, `since`, `until`."""
-        return self._link.walk("/room-readings", RoomReading, **filters)
 
     def post(
         self,
         room: Room | UUID | str,
         *,
-        temperature: Quantity,
-        relative_humidity: Quantity,
-        taken_at: datetime | None = None,
         hygrometer: Hygrometer | UUID | str | None = None,
-        id: UUID | str | None = None,  # noqa: A002
-        **more: Any,
+        **fields: Unpack[RoomReadingFields],
     ) -> RoomReading:
         """Keep one reading; sent again under the same id it is stored once."""
+        told, call = apart(fields)
+        key = str(told.get("id") or uuid7())
         body = {
-            "id": str(id or uuid7()),
+            **told,
+            "id": key,
             "room_id": id_of(room),
             "hygrometer_id": None if hygrometer is None else id_of(hygrometer),
-            "taken_at": taken_at or datetime.now(UTC),
-            "temperature": temperature,
-            "relative_humidity": relative_humidity,
-            **more,
+            "taken_at": told.get("taken_at") or datetime.now(UTC),
         }
-        return read(
-            RoomReading, self._link.change("POST", "/room-readings", body, idempotency_key=str(body["id"]))
-        )
+        return self._create(body, **under(key, call))
 
     def post_many(
         self,
         room: Room | UUID | str,
-        readings: Sequence[Mapping[str, Any]],
+        readings: Sequence[BatchReadingIn],
         *,
         hygrometer: Hygrometer | UUID | str | None = None,
+        **call: Unpack[WriteOptions],
     ) -> LogOutcome:
         """Keep up to 500 readings, each with its own id; all or nothing, each once."""
         body = {
@@ -135,7 +125,7 @@ class RoomLog:
             "hygrometer_id": None if hygrometer is None else id_of(hygrometer),
             "readings": [{"id": str(uuid7()), **reading} for reading in readings],
         }
-        return read(LogOutcome, self._link.change("POST", "/room-readings/batch", body))
+        return read(LogOutcome, self._link.change("POST", "/room-readings/batch", body, **call))
 
     def send_file(
         self,
@@ -146,6 +136,7 @@ class RoomLog:
         zone: str | None = None,
         shift_minutes: int | None = None,
         confirmed: bool = False,
+        **call: Unpack[CallOptions],
     ) -> LogOutcome:
         """Keep a hygrometer's log from a table (CSV); the same file again changes nothing.
 
@@ -164,12 +155,13 @@ class RoomLog:
         confirmed : bool
             Unusual air was looked at, and it was so [-].
         """
-        told = {
+        told: dict[str, Any] = {
             "room_id": id_of(room),
             "hygrometer_id": None if hygrometer is None else id_of(hygrometer),
             "zone": zone,
             "shift_minutes": shift_minutes,
             "confirmed": confirmed or None,
+            **call,
         }
         return read(LogOutcome, self._link.send_file("/room-readings/csv", text, "text/csv", **told))
 
@@ -180,97 +172,114 @@ class Forecasts:
     def __init__(self, link: Link) -> None:
         self._link = link
 
-    def get(self, instrument: Instrument | UUID | str, *, step: int | None = None) -> Forecast:
+    def get(
+        self, instrument: Instrument | UUID | str, *, step: int | None = None, **call: Unpack[CallOptions]
+    ) -> Forecast:
         """Read an instrument's forecast; `step` = every how many days."""
         path = f"/instruments/{id_of(instrument)}/forecast"
-        return read(Forecast, self._link.ask(path, step=step))
+        return read(Forecast, self._link.ask(path, step=step, **call))
 
-    def chart(self, instrument: Instrument | UUID | str, *, width: int | None = None) -> str:
+    def chart(
+        self, instrument: Instrument | UUID | str, *, width: int | None = None, **call: Unpack[CallOptions]
+    ) -> str:
         """Read it as a picture (SVG); `width` = for how wide a screen [px]."""
-        answer = self._link.ask(f"/instruments/{id_of(instrument)}/forecast", accept=SVG, width=width)
-        return str(answer.content)
+        path = f"/instruments/{id_of(instrument)}/forecast"
+        return str(self._link.ask(path, accept=SVG, width=width, **call).content)
 
-    def keeping(self, instrument: Instrument | UUID | str) -> Keeping:
+    def keeping(self, instrument: Instrument | UUID | str, **call: Unpack[CallOptions]) -> Keeping:
         """Read where an instrument lives and how much it is played."""
-        return read(Keeping, self._link.ask(f"/instruments/{id_of(instrument)}/keeping"))
+        return read(Keeping, self._link.ask(f"/instruments/{id_of(instrument)}/keeping", **call))
 
     def keep(
-        self, instrument: Instrument | UUID | str, *, current: Keeping | None = None, **fields: Any
+        self,
+        instrument: Instrument | UUID | str,
+        *,
+        current: Keeping | None = None,
+        **fields: Unpack[KeepingFields],
     ) -> Keeping:
         """Say where it lives and how much it is played, all of it; `current` is what was said before."""
+        body, call = apart(fields)
         path = f"/instruments/{id_of(instrument)}/keeping"
-        said = current is not None and bool(current.version)
-        etag = current.etag if said and current is not None else None
-        return read(Keeping, self._link.change("PUT", path, fields, if_match=etag))
+        etag = current.etag if current is not None and current.version else None
+        return read(Keeping, self._link.change("PUT", path, body, if_match=etag, **call))
 
-    def sensitivities(self, **filters: Any) -> Iterator[Sensitivity]:
+    def sensitivities(self, **filters: Unpack[SensitivitiesFilters]) -> Iterator[Sensitivity]:
         """Walk what readings have taught of how `of="relief"` or `of="saddle-height"` answers moisture."""
         return self._link.walk("/sensitivities", Sensitivity, **filters)
 
-    def settings(self) -> SeasonSettings:
+    def settings(self, **call: Unpack[CallOptions]) -> SeasonSettings:
         """Read how the shop forecasts."""
-        return read(SeasonSettings, self._link.ask("/season-settings"))
+        return read(SeasonSettings, self._link.ask("/season-settings", **call))
 
-    def set_up(self, *, current: SeasonSettings | None = None, **fields: Any) -> SeasonSettings:
+    def set_up(
+        self, *, current: SeasonSettings | None = None, **fields: Unpack[SeasonFields]
+    ) -> SeasonSettings:
         """Say how the shop forecasts; of `current`, what was said before, the rest stays as it is."""
-        said = current is not None and bool(current.version)
-        before: dict[str, Any] = {}
-        if current is not None and said:
-            before = {
+        body, call = apart(fields)
+        etag = None
+        if current is not None and current.version:
+            etag = current.etag
+            body = {
                 "climate_id": current.climate_id,
                 "shop": _said(current.shop),
                 "home": _said(current.home),
                 "earliest_days": current.earliest_days,
                 "moisture_limit": current.moisture_limit,
+                **body,
             }
-        etag = current.etag if said and current is not None else None
-        answer = self._link.change("PUT", "/season-settings", before | fields, if_match=etag)
+        answer = self._link.change("PUT", "/season-settings", body, if_match=etag, **call)
         return read(SeasonSettings, answer)
 
 
-class Reminders(Listed[Reminder]):
+class Reminders(reminders.Reminders):
     """What wants to be looked at again: settling necks, seasonal rechecks, strings."""
 
-    def acknowledge(self, reminder: Reminder, *, note: str | None = None) -> Reminder:
+    def acknowledge(
+        self, reminder: Reminder, *, note: str | None = None, **call: Unpack[WriteOptions]
+    ) -> Reminder:
         """Say that somebody has seen it."""
-        return self._answer(reminder, answer="acknowledged", note=note)
+        return self._answer(reminder, {"answer": "acknowledged", "note": note}, call)
 
-    def snooze(self, reminder: Reminder, *, until: datetime, note: str | None = None) -> Reminder:
+    def snooze(
+        self, reminder: Reminder, *, until: datetime, note: str | None = None, **call: Unpack[WriteOptions]
+    ) -> Reminder:
         """Put it off until later."""
-        return self._answer(reminder, answer="snoozed", until=until, note=note)
+        return self._answer(reminder, {"answer": "snoozed", "until": until, "note": note}, call)
 
-    def done(self, reminder: Reminder, *, sheet: Any = None, note: str | None = None) -> Reminder:
+    def done(
+        self,
+        reminder: Reminder,
+        *,
+        sheet: Stored | UUID | str | None = None,
+        note: str | None = None,
+        **call: Unpack[WriteOptions],
+    ) -> Reminder:
         """Say that it was done, and by which sheet where readings are asked for."""
         sheet_id = None if sheet is None else id_of(sheet)
-        return self._answer(reminder, answer="done", sheet_id=sheet_id, note=note)
+        return self._answer(reminder, {"answer": "done", "sheet_id": sheet_id, "note": note}, call)
 
-    def cancel(self, reminder: Reminder, *, note: str) -> Reminder:
+    def cancel(self, reminder: Reminder, *, note: str, **call: Unpack[WriteOptions]) -> Reminder:
         """Say that it is not wanted, and why."""
-        return self._answer(reminder, answer="cancelled", note=note)
+        return self._answer(reminder, {"answer": "cancelled", "note": note}, call)
 
-    def history(self, reminder: Reminder | UUID | str) -> Iterator[ReminderEvent]:
+    def history(
+        self, reminder: Reminder | UUID | str, **call: Unpack[CallOptions]
+    ) -> Iterator[ReminderEvent]:
         """Walk what happened to it, the first first."""
-        return self._link.walk(f"{self._one(reminder)}/history", ReminderEvent)
+        return self._link.walk(f"{self._one(reminder)}/history", ReminderEvent, **call)
 
-    def _answer(self, reminder: Reminder, **wish: Any) -> Reminder:
-        path = self._one(reminder)
-        etag = etag_of(self._link, path, reminder, Reminder)
-        return read(Reminder, self._link.change("POST", f"{path}/answers", wish, if_match=etag))
+    def _answer(self, reminder: Reminder, body: Mapping[str, Any], call: WriteOptions) -> Reminder:
+        return self._edit("POST", reminder, "/answers", body, **call)
 
 
-class Calendars(Listed[Calendar]):
-    """Calendars for calendar programs."""
+class Calendars(calendars.Calendars):
+    """Calendars for calendar programs; the path of one is in the answer that makes it and nowhere else."""
 
-    def create(self, *, name: str, idempotency_key: str | None = None, **fields: Any) -> Calendar:
-        """Make one; its path is in this answer and nowhere else."""
-        body = {"name": name, **fields}
-        return read(Calendar, self._link.change("POST", self._path, body, idempotency_key=idempotency_key))
-
-    def revoke(self, calendar: Calendar) -> Calendar:
+    def revoke(self, calendar: Calendar, **call: Unpack[WriteOptions]) -> Calendar:
         """Make its address useless from now on."""
         path = self._one(calendar)
         etag = etag_of(self._link, path, calendar, Calendar)
-        return read(Calendar, self._link.change("DELETE", path, if_match=etag))
+        return read(Calendar, self._link.change("DELETE", path, if_match=etag, **call))
 
 
 def _said(profile: Mapping[str, Any]) -> dict[str, Any]:

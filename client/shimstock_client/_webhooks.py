@@ -9,7 +9,7 @@ import hmac
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 
-from ._booking_records import Event
+from ._contract import Event
 from ._errors import ShimstockError
 from ._wire import parse_json
 

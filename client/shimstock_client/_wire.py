@@ -49,6 +49,11 @@ class Absent(enum.Enum):
 
 ABSENT = Absent.ABSENT
 
+UNKNOWN: Any = ""
+"""A word that the service has not told."""
+empty: Any = dict
+"""Makes a dictionary that the service has not told."""
+
 
 def to_wire(value: Any, name: str = "value") -> Any:
     """Turn a value into what `json` can write.
@@ -137,6 +142,16 @@ class Record:
             raise BadAnswer(f"{cls.__name__}: {error}; is this address the service?") from error
 
 
+@dataclass(kw_only=True)
+class Stored(Record):
+    """Something that the service keeps under an id."""
+
+    id: str = ""
+    version: int | None = None
+    created_at: datetime | None = None
+    updated_at: datetime | None = None
+
+
 @cache
 def _annotations(record: Hashable) -> dict[str, Any]:
     kind = typing.cast(type[Record], record)
@@ -161,16 +176,23 @@ def read_as(annotation: Any, value: Any, where: str) -> Any:
     if origin is list and isinstance(value, list):
         (item,) = typing.get_args(annotation)
         return [read_as(item, each, f"{where}[{index}]") for index, each in enumerate(value)]
+    if origin is dict and isinstance(value, dict):
+        _, item = typing.get_args(annotation)
+        return {key: read_as(item, each, f"{where}.{key}") for key, each in value.items()}
+    if origin is typing.Literal:  # a word that this release does not know is passed on as it is
+        annotation = type(typing.get_args(annotation)[0])
+    elif typing.is_typeddict(annotation):
+        annotation = dict
     if annotation is float and isinstance(value, int) and not isinstance(value, bool):
         return _as_float(value, where)
-    if isinstance(annotation, type) and isinstance(value, Mapping) and origin is None:
+    if isinstance(annotation, type) and isinstance(value, Mapping):
         if issubclass(annotation, Record):
             return _read_record(annotation, value, f"{where}.", None)
         if annotation is Quantity:
             return _read_quantity(value, where)
     if annotation in (datetime, date) and isinstance(value, str):
         return _read_time(annotation, value, where)
-    kind = origin or annotation
+    kind = origin if origin in (list, dict) else annotation
     if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
         raise ValueError(f"{where}: {_SAID.get(kind, 'an object')} was expected, not {_shortened(value)}")
     return value

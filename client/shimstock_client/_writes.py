@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Protocol
+from typing import Any, Protocol, TypedDict, cast
 
 from ._answer import Answer
 from ._ids import uuid7
@@ -13,6 +13,38 @@ from ._ids import uuid7
 def new_key() -> str:
     """Make an idempotency key: sent again under the same key, a change happens once."""
     return str(uuid7())
+
+
+Timeout = float | tuple[float, float]
+"""Seconds for a whole call with all its tries, or seconds to connect and between two bytes of each try."""
+
+
+class CallOptions(TypedDict, total=False):
+    """How patient one call is."""
+
+    retries: int | None
+    """How often it is sent again at most, instead of the client's number."""
+    timeout: Timeout | None
+    """Instead of the client's."""
+
+
+class WriteOptions(CallOptions, total=False):
+    """How one change is sent."""
+
+    idempotency_key: str | None
+    """Sent again under the same key, it is done once; made here when left out."""
+
+
+def apart(told: Mapping[str, Any]) -> tuple[dict[str, Any], WriteOptions]:
+    """Take the fields of a body and the options of its call apart."""
+    options = {name: told[name] for name in WriteOptions.__annotations__ if name in told}
+    body = {name: value for name, value in told.items() if name not in options}
+    return body, cast(WriteOptions, options)
+
+
+def under(key: str, call: WriteOptions) -> WriteOptions:
+    """Return the options of a call whose idempotency key is known."""
+    return {**call, "idempotency_key": key}
 
 
 @dataclass(frozen=True)
@@ -29,6 +61,8 @@ class Write:
     text: str | None = None
     """A file that goes out as it is, in the place of a body."""
     media_type: str = "application/json"
+    retries: int | None = field(default=None, compare=False)
+    timeout: Timeout | None = field(default=None, compare=False)
 
 
 class Way(Protocol):

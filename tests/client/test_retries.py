@@ -78,10 +78,14 @@ def test_a_request_still_at_work_elsewhere_is_waited_for(monkeypatch: pytest.Mon
 
 
 def test_trying_ends_when_the_time_is_over(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(retries, "LONGEST", -1.0)
-    with listening([AWAY]) as (service, url), Client(url, "k") as client, pytest.raises(ServiceFailed):
+    monkeypatch.setattr(retries, "LONGEST", 0.01)
+    with (
+        listening([AWAY]) as (service, url),
+        Client(url, "k", timeout=(0.005, 0.5)) as client,
+        pytest.raises(ServiceFailed),
+    ):
         client.owners.create(name="Robin")
-    assert len(service.asked) == 1
+    assert 1 <= len(service.asked) < 5
 
 
 def test_the_time_is_counted_for_each_request_by_itself(monkeypatch: pytest.MonkeyPatch) -> None:

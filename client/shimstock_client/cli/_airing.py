@@ -309,7 +309,7 @@ def reminder(bench: Bench, which: str, note: str | None, **answers: Any) -> None
 
 def _owner_line(bench: Bench, one: Reminder) -> str:
     """Write whom to call."""
-    if one.owner_id is None:
+    if not one.owner_id:
         return "–"
     owner = bench.client.owners.get(one.owner_id)
     return ", ".join(part for part in (owner.name, owner.phone, owner.email) if part)

@@ -20,11 +20,11 @@ from ._measures import Units
 from ._speaking import echo, echo_json
 
 if TYPE_CHECKING:
-    from .. import Client, Instrument, Job, Shop, Technician
+    from .. import Client, Instrument, Job, JobState, Shop, Technician
     from ._tables import Console
 
 F = TypeVar("F", bound=Callable[..., Any])
-HELD = ("on-bench", "final-check")
+HELD: tuple[JobState, ...] = ("on-bench", "final-check")
 """States in which a job is held by a technician."""
 ENDED = {"collected", "returned-unrepaired", "cancelled"}
 """States in which the instrument is no longer here."""
@@ -66,7 +66,7 @@ class Bench:
         """Make a client of a sign-in."""
         from .. import TIMEOUT, Client, PlainHttpWarning
 
-        timeout = TIMEOUT if self.timeout is None else (min(TIMEOUT[0], self.timeout), self.timeout)
+        timeout = TIMEOUT if self.timeout is None else self.timeout
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore", PlainHttpWarning)  # sign-in warns in its own words

@@ -27,8 +27,8 @@ def expected(bench: Bench, everything: bool) -> None:
     shimstock receive K-0117          checks it in, when it was booked with this serial number
     shimstock receive K-0117 --booked 12 --model Kessim
     """
-    last = {} if everything else {"last": _today(bench)}
-    found = list(bench.client.bookings.list(state="confirmed", **last))
+    last = None if everything else _today(bench)
+    found = list(bench.client.bookings.list(state="confirmed", last=last))
     found.sort(key=lambda each: each.wall)
     if not found:
         raise Stop(

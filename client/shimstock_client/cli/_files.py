@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from uuid import UUID
 
-from .._quantity import Quantity
+from .._quantity import Quantity, QuantityDict
 from .._wire import parse_json, read_as
 from ._measures import NotUnderstood, Units, read_measure
 from ._typed import check_place, expected_of, read_reading, split_quantity, take_touching
@@ -220,7 +220,7 @@ def _checked(reading: dict[str, Any], units: Units) -> dict[str, Any]:
     return reading
 
 
-def _checked_object(value: dict[str, Any]) -> dict[str, Any]:
+def _checked_object(value: dict[str, Any]) -> QuantityDict:
     try:
         return Quantity(**value).wire()
     except (TypeError, ValueError) as error:

@@ -14,7 +14,7 @@ from ._places import write_output
 from ._speaking import echo
 
 if TYPE_CHECKING:
-    from .. import Calendar, Climate, Forecast, ForecastCurve, ForecastDay, Keeping
+    from .. import Calendar, Climate, Forecast, ForecastCurve, ForecastDay, Keeping, ReminderKind
 
 KINDS = ("settle-hour", "settle-day", "seasonal", "strings")
 AIR = {
@@ -237,7 +237,7 @@ def _climate_named(bench: Bench, name: str) -> Climate:
 @click.option("--kind", "kinds", multiple=True, type=click.Choice(KINDS), help="Only these; all else.")
 @click.option("--revoke", is_flag=True, help="Make its address useless from now on.")
 @at_bench
-def calendars(bench: Bench, name: str | None, kinds: tuple[str, ...], *, revoke: bool) -> None:
+def calendars(bench: Bench, name: str | None, kinds: tuple[ReminderKind, ...], *, revoke: bool) -> None:
     """List the calendars, or make one and show its address; takes a manager's key.
 
     Whoever knows the address can read it. It is shown once; a calendar program subscribes to it.
@@ -264,7 +264,7 @@ def calendars(bench: Bench, name: str | None, kinds: tuple[str, ...], *, revoke:
         return
     if named:
         raise Stop(f"there is a calendar {named[0].name!r}; its address is shown once only", Exit.CONFLICT)
-    made = bench.client.calendars.create(name=name, kinds=list(kinds))
+    made = bench.client.calendars.create(name=name, kinds=kinds)
     bench.show(made.raw, lambda: echo(f"{bench.client.url}{made.path}"))
 
 

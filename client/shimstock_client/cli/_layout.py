@@ -88,7 +88,7 @@ def instrument_line(instrument: Instrument | None, model: InstrumentModel) -> st
     rod, bridge = model.truss_rod.get("kind"), model.bridge.get("kind")
     parts += [
         f"{rod} rod".replace("-", " ") if rod and rod != "none" else "",
-        str(bridge or "").replace("-", " "),
+        bridge.replace("-", " "),
     ]
     return ", ".join(part for part in parts if part)
 

@@ -14,7 +14,7 @@ from ._places import write_output
 from ._speaking import echo
 
 if TYPE_CHECKING:
-    from .. import Job
+    from .. import Job, JobState
 
 DEFAULT_SETTLE = 120
 """Minutes, when neither plan nor shop says how long."""
@@ -137,7 +137,7 @@ def ready(bench: Bench, reason: str | None, page: str | None, minutes: int | Non
 @click.argument("to", type=click.Choice(STATES))
 @click.option("--reason", "-r", help="Why.")
 @at_bench
-def move(bench: Bench, number: str, to: str, reason: str | None) -> None:
+def move(bench: Bench, number: str, to: JobState, reason: str | None) -> None:
     """Move a job at the counter: received, queued, collected, cancelled …
 
     \b
@@ -183,7 +183,7 @@ def _show_card(bench: Bench, job: Job, page: str | None) -> None:
     bench.show(found.raw, say)
 
 
-def _move(bench: Bench, job: Job, to: str, **fields: Any) -> Job:
+def _move(bench: Bench, job: Job, to: JobState, **fields: Any) -> Job:
     from .. import Conflict
 
     told = {name: value for name, value in fields.items() if value is not None}

@@ -96,7 +96,7 @@ def consent(
 
 
 def _owner(bench: Bench, owner_id: str | None) -> str:
-    return bench.client.owners.get(owner_id).name if owner_id else "owner"
+    return (bench.client.owners.get(owner_id).name if owner_id else None) or "owner"
 
 
 def _ask_how(bench: Bench) -> str:

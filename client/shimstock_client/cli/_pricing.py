@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -66,7 +66,8 @@ def prices(bench: Bench, *, changes: tuple[str, ...], everything: bool | None) -
 def _changed(shop: Shop, changes: tuple[str, ...]) -> dict[str, Any]:
     if len(changes) % 2:
         raise Stop("say NAME MINUTES, e.g. shimstock prices relief 1.5", Exit.USAGE)
-    groups = {name: group for group in GROUPS for name in shop.prices[group]}
+    prices: Mapping[str, Any] = shop.prices
+    groups = {name: group for group in GROUPS for name in prices[group]}
     known = [*TOLD, *groups]
     changed: dict[str, Any] = {}
     for said, text in zip(changes[::2], changes[1::2], strict=True):
@@ -87,8 +88,9 @@ def _minutes(name: str, text: str) -> float:
 
 
 def _say(shop: Shop) -> None:
+    prices: Mapping[str, Any] = shop.prices
     for name, told in TOLD.items():
-        echo(f"{name.replace('_', '-'):<16} {shop.prices[name]:>7g} min  {told}")
+        echo(f"{name.replace('_', '-'):<16} {prices[name]:>7g} min  {told}")
     for group, title in GROUPS.items():
         echo(f"\n{title}:")
         for each in shop.minutes:

@@ -12,9 +12,9 @@ from ._exits import Exit, Stop
 from ._speaking import echo
 
 if TYPE_CHECKING:
-    from .. import Job
+    from .. import Job, JobState
 
-BOARD: dict[str, str] = {
+BOARD: dict[JobState, str] = {
     "on-bench": "On a bench",
     "final-check": "In final check",
     "settling": "Settling",
@@ -98,7 +98,7 @@ def _around(bench: Bench, job: Job) -> dict[str, Any]:
 @click.option("--state", type=click.Choice(list(BOARD)), help="Only these.")
 @click.option("--mine", is_flag=True, help="Only those that you hold.")
 @at_bench
-def jobs(bench: Bench, state: str | None, mine: bool) -> None:
+def jobs(bench: Bench, state: JobState | None, mine: bool) -> None:
     """List the open jobs by what happens to them, like the board on the wall."""
     groups: dict[str, list[Job]] = {}
     for each in [state] if state else list(BOARD):

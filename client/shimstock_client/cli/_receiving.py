@@ -13,7 +13,7 @@ from ._lines import read_air
 from ._queue import show_job
 
 if TYPE_CHECKING:
-    from .._records import Instrument
+    from .. import Instrument
 
 
 @click.command("receive")

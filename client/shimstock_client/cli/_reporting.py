@@ -14,9 +14,9 @@ from ._places import write_output
 from ._speaking import echo, progress
 
 if TYPE_CHECKING:
-    from .. import InstrumentModel, ReportRun
+    from .. import InstrumentModel, ReportRun, ReportTable
 
-TABLES = ("quantities", "bins", "steps", "findings", "season", "jobs")
+TABLES: tuple[ReportTable, ...] = ("quantities", "bins", "steps", "findings", "season", "jobs")
 OF_FORECASTS = ("coverage", "scatter", "forecasts")
 PATIENCE = 20.0
 """Seconds in which a worker should have begun a long report."""

@@ -14,7 +14,7 @@ from ._speaking import ask, echo
 from ._typed import expected_of
 
 if TYPE_CHECKING:
-    from .. import NextReading, Quantity, Study, StudyReader
+    from .. import NextReading, Quantity, Study, StudyReader, StudyState
 
 HELP = """\
    Type what the tool shows. The order is drawn, and earlier values are not shown: that is the point.
@@ -79,7 +79,7 @@ def _progress(one: Study) -> str:
     return f"{one.taken} of {one.readings} taken; to read: {left or 'nothing, end it'}"
 
 
-def _named(bench: Bench, name: str | None, state: str) -> Study:
+def _named(bench: Bench, name: str | None, state: StudyState) -> Study:
     found = list(bench.client.studies.list(state=state))
     if not found:
         raise Stop(f"no study is {state}", Exit.NOTHING)

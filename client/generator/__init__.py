@@ -1,0 +1,1 @@
+"""Writes the SDK's records, words, bodies and lists from the published document."""

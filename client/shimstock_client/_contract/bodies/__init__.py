@@ -1,0 +1,1 @@
+"""Bodies and filters by their tag, made by client/generate.py: do not edit."""

@@ -1,0 +1,1 @@
+"""Lists by their tag, made by client/generate.py: do not edit."""

@@ -1,0 +1,35 @@
+"""Lists of studies, made by client/generate.py: do not edit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Unpack
+
+from ..._collection import Listed
+from ..._writes import Timeout
+from ..records.studies import Study
+
+if TYPE_CHECKING:
+    from ..bodies.studies import StudiesFilters, StudyIn
+
+
+class Studies(Listed[Study]):
+    """`/v1/studies`."""
+
+    _path = "/studies"
+    _record = Study
+
+    def list(self, **filters: Unpack[StudiesFilters]) -> Iterator[Study]:
+        """Walk all of them, page after page; `limit` = rows a page."""
+        return self._walk({**filters})
+
+    def create(
+        self,
+        *,
+        idempotency_key: str | None = None,
+        retries: int | None = None,
+        timeout: Timeout | None = None,
+        **fields: Unpack[StudyIn],
+    ) -> Study:
+        """Add one; sent again under the same idempotency key it is added once."""
+        return self._create({**fields}, idempotency_key=idempotency_key, retries=retries, timeout=timeout)

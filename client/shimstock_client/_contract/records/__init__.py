@@ -1,0 +1,1 @@
+"""Records by their tag, made by client/generate.py: do not edit."""

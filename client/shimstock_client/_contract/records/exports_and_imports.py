@@ -1,0 +1,29 @@
+"""Records of exports and imports, made by client/generate.py: do not edit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from ..._wire import Record
+
+
+@dataclass(kw_only=True)
+class RowProblem(Record):
+    """`RowProblemOut`."""
+
+    column: str | None = None
+    message: str = ""
+    row: int = 0
+    """Line of the file; the header is 1."""
+
+
+@dataclass(kw_only=True)
+class ReadingsImport(Record):
+    """`EarlierReadingsOut`."""
+
+    kept: bool = False
+    """False after a dry run or with any problem."""
+    problems: list[RowProblem] = field(default_factory=list)
+    readings: int = 0
+    rows: int = 0
+    sheets: int = 0

@@ -1,0 +1,22 @@
+"""Records of owners, made by client/generate.py: do not edit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from ..._wire import UNKNOWN, Stored
+from ..words import Units
+
+
+@dataclass(kw_only=True)
+class Owner(Stored):
+    """`OwnerOut`."""
+
+    email: str | None = None
+    erased_at: datetime | None = None
+    language: str = ""
+    name: str | None = None
+    note: str | None = None
+    phone: str | None = None
+    units: Units = UNKNOWN

@@ -1,0 +1,53 @@
+"""Records of people and tools, made by client/generate.py: do not edit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from ..._quantity import Quantity
+from ..._wire import Record, Stored
+from ..words import Skill, ToolQuantity
+
+
+@dataclass(kw_only=True)
+class Bench(Stored):
+    """`BenchOut`."""
+
+    active: bool = False
+    name: str = ""
+    skills: list[Skill] = field(default_factory=list)
+
+
+@dataclass(kw_only=True)
+class Shift(Record):
+    """`ShiftOut`."""
+
+    ends: str = ""
+    starts: str = ""
+    weekday: int = 0
+    """Monday is 1, Sunday is 7 (ISO 8601)."""
+
+
+@dataclass(kw_only=True)
+class Technician(Stored):
+    """`TechnicianOut`."""
+
+    active: bool = False
+    name: str = ""
+    shifts: list[Shift] = field(default_factory=list)
+    skills: list[Skill] = field(default_factory=list)
+
+
+@dataclass(kw_only=True)
+class Tool(Stored):
+    """`ToolOut`."""
+
+    active: bool = False
+    bench_id: str | None = None
+    checked_at: datetime | None = None
+    name: str = ""
+    quantities: list[ToolQuantity] = field(default_factory=list)
+    repeatability: Quantity | None = None
+    resolution: Quantity | None = None
+    typed: dict[str, Quantity] = field(default_factory=dict)

@@ -1,0 +1,140 @@
+"""Records of studies, made by client/generate.py: do not edit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import TypedDict
+
+from ..._quantity import Quantity
+from ..._wire import UNKNOWN, Record, Stored, empty
+from ..words import QuantityName, Side, StudyState
+
+
+class StudyPiece(TypedDict):
+    """A dictionary as it travels."""
+
+    fret: int | None
+    held: list[int] | None
+    instrument_id: str | None
+    name: str
+    pickup: str | None
+    side: Side | None
+    string: int | None
+
+
+@dataclass(kw_only=True)
+class StudyReader(Record):
+    """`StudyReaderOut`."""
+
+    bench_id: str = ""
+    here: bool = False
+    """Whether it is the bench whose key asks."""
+    left: int = 0
+    name: str = ""
+    technician_id: str | None = None
+    tool_id: str | None = None
+
+
+@dataclass(kw_only=True)
+class Study(Stored):
+    """`StudyOut`."""
+
+    ended_at: datetime | None = None
+    name: str = ""
+    note: str | None = None
+    pieces: list[StudyPiece] = field(default_factory=list)
+    quantity: QuantityName = UNKNOWN
+    readers: list[StudyReader] = field(default_factory=list)
+    readings: int = 0
+    seed: int = 0
+    state: StudyState = UNKNOWN
+    taken: int = 0
+    tolerance: Quantity | None = None
+    trials: int = 0
+
+
+@dataclass(kw_only=True)
+class AgreementReader(Record):
+    """`AgreementReaderOut`."""
+
+    difference: Quantity | None = None
+    name: str = ""
+    repeatability: Quantity | None = None
+
+
+@dataclass(kw_only=True)
+class VarianceRow(Record):
+    """`VarianceRowOut`."""
+
+    freedom: int = 0
+    mean_square: float = 0.0
+    probability: float | None = None
+    ratio: float | None = None
+    source: str = ""
+    squares: float = 0.0
+
+
+@dataclass(kw_only=True)
+class AgreementMethod(Record):
+    """`AgreementMethodOut`."""
+
+    agreement: Quantity | None = None
+    classes: int | None = None
+    difference_limit: Quantity | None = None
+    interaction_pooled: bool = False
+    method: str = ""
+    percent_of_tolerance: float | None = None
+    percent_of_total: float = 0.0
+    pieces: Quantity | None = None
+    readers: list[AgreementReader] = field(default_factory=list)
+    repeatability: Quantity | None = None
+    reproducibility: Quantity | None = None
+    table: list[VarianceRow] = field(default_factory=list)
+    total: Quantity | None = None
+
+
+@dataclass(kw_only=True)
+class AgreementReading(Record):
+    """`AgreementReadingOut`."""
+
+    judged: bool = False
+    """Whether it belongs to the part that was judged."""
+    number: int = 0
+    piece: int = 0
+    reader: int = 0
+    trial: int = 0
+    value: Quantity | None = None
+
+
+@dataclass(kw_only=True)
+class StudyAgreement(Record):
+    """`StudyAgreementOut`."""
+
+    methods: list[AgreementMethod] = field(default_factory=list)
+    quantity: QuantityName = UNKNOWN
+    readings: list[AgreementReading] = field(default_factory=list)
+    study_id: str = ""
+    tolerance: Quantity | None = None
+    words: list[str] = field(default_factory=list)
+
+
+@dataclass(kw_only=True)
+class NextReading(Record):
+    """`NextReadingOut`."""
+
+    left: int = 0
+    number: int = 0
+    """Its place in the order; named with the reading."""
+    piece: int = 0
+    reader: int = 0
+    trial: int = 0
+    what: StudyPiece = field(default_factory=empty)
+
+
+@dataclass(kw_only=True)
+class StudyReadingTaken(Record):
+    """`StudyReadingTakenOut`."""
+
+    next: NextReading | None = None
+    number: int = 0
