@@ -3,10 +3,22 @@
 from __future__ import annotations
 
 import sys
+from importlib.util import find_spec
+
+NEEDED = ("click", "rich", "platformdirs")
+"""What the extra `cli` brings."""
 
 
 def main() -> None:
-    """Run `shimstock`."""
+    """Run `shimstock`, or say what it needs."""
+    missing = [name for name in NEEDED if find_spec(name) is None]
+    if missing:
+        print(
+            f"shimstock needs the command line's libraries (missing: {', '.join(missing)}): "
+            "install them with `pip install 'shimstock[cli]'`.",
+            file=sys.stderr,
+        )
+        sys.exit(1)
     from ._app import run
 
     sys.exit(run())
