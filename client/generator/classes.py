@@ -121,7 +121,7 @@ class Contract:
                 inherited |= set(whole["properties"])
         root = "Stored" if stored else "" if base and base in self.homes["records"] else "Record"
         bases = ", ".join(one for one in (base, root) if one)
-        lines = ["@dataclass(kw_only=True)", f"class {record}({bases}):"]
+        lines = ["@dataclass(kw_only=True, repr=False, eq=False)", f"class {record}({bases}):"]
         described = next((one for one in all_of_it if one.get("description")), {})
         lines += said(described, "    ") or [f'    """{" and ".join(f"`{name}`" for name in schemas)}."""']
         lines.append("")

@@ -114,6 +114,18 @@ def test_the_extra_makes_the_command_work(bare: Path) -> None:
     assert run(bare, "python", "-c", "import rich.console, platformdirs").returncode == 0
 
 
+@pytest.mark.parametrize("path", ["README.md", "openapi/integrators-guide.md"])
+def test_what_to_install_stands_where_people_look(path: str, wheel: Path) -> None:
+    text = (CHECKOUT / path).read_text(encoding="utf-8")
+    assert "`pip install shimstock`" in text
+    named = {
+        extra
+        for told in re.findall(r"pip install 'shimstock\[([\w,]+)\]'", text)
+        for extra in told.split(",")
+    }
+    assert {"cli", "server"} <= named <= set(required(wheel))
+
+
 def test_what_types_the_sdk_travels_with_it(wheel: Path) -> None:
     with zipfile.ZipFile(wheel) as opened:
         names = set(opened.namelist())

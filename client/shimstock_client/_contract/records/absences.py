@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from ..._wire import Stored
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Absence(Stored):
     """`AbsenceOut` and `NewAbsenceOut`."""
 

@@ -10,7 +10,7 @@ from ..._wire import UNKNOWN, Record, Stored
 from ..words import AdjustmentResponseKind, AdjustmentResponseLevel
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class AdjustmentResponse(Record):
     """`AdjustmentResponseOut`."""
 
@@ -36,7 +36,7 @@ class AdjustmentResponse(Record):
     sd_number: float | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ResponseSample(Stored):
     """`ResponseSampleOut`."""
 

@@ -26,7 +26,7 @@ from ..words import (
 from .jobs import RoomAir
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class AdjustmentTyped(Record):
     """`AdjustmentTypedOut`."""
 
@@ -34,7 +34,7 @@ class AdjustmentTyped(Record):
     turns: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class AdjustmentWithdrawal(Record):
     """`AdjustmentWithdrawalOut`."""
 
@@ -45,7 +45,7 @@ class AdjustmentWithdrawal(Record):
     withdrawn_at: datetime | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Adjustment(Stored):
     """`AdjustmentOut`."""
 
@@ -79,7 +79,7 @@ class Adjustment(Stored):
     """Why it counts no more; null while it does."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ToolDrift(Record):
     """`ToolDriftOut`."""
 
@@ -110,7 +110,7 @@ class Finding(TypedDict):
     string: int | None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Reading(Record):
     """`ReadingOut` and `StandingReadingOut`."""
 
@@ -145,7 +145,7 @@ class Reading(Record):
     taken_at: datetime | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Shown(Record):
     """`ShownOut`."""
 
@@ -154,7 +154,7 @@ class Shown(Record):
     value: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Meant(Record):
     """`MeantOut`."""
 
@@ -173,7 +173,7 @@ class ReadingRef(TypedDict):
     sheet_id: str | None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class OtherReading(Record):
     """`OtherReadingOut`."""
 
@@ -186,7 +186,7 @@ class OtherReading(Record):
     """null: the string touched."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Slip(Record):
     """`SlipOut`."""
 
@@ -198,7 +198,7 @@ class Slip(Record):
     """The one that would be wrong."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Surprise(Record):
     """`SurpriseOut`."""
 
@@ -221,7 +221,7 @@ class Surprise(Record):
     """0 also where the string touched."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ReadingSheet(Stored):
     """`PostedSheetOut` and `ReadingSheetOut`."""
 
@@ -251,7 +251,7 @@ class ReadingSheet(Stored):
     technician_id: str | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class RodResponse(Record):
     """`RodResponseOut`."""
 
@@ -261,7 +261,7 @@ class RodResponse(Record):
     source: str = ""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class PlanSpecItem(Record):
     """`PlanSpecItemOut`."""
 
@@ -289,7 +289,7 @@ class PlanInputs(TypedDict):
     spec: list[PlanSpecItem]
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Worth(Record):
     """`WorthOut`."""
 
@@ -297,7 +297,7 @@ class Worth(Record):
     saves: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class NotAsked(Record):
     """`NotAskedOut`."""
 
@@ -311,7 +311,7 @@ class NotAsked(Record):
     """Of another reading; null: it is as good as surely in spec."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Coded(Record):
     """`CodedTextOut`."""
 
@@ -319,7 +319,7 @@ class Coded(Record):
     text: str = ""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Note(Coded):
     """`PlanNoteOut`."""
 
@@ -328,7 +328,7 @@ class Note(Coded):
     """The alternatives go beyond a setup: quote them."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ReadingWanted(Record):
     """`ReadingWantedOut`."""
 
@@ -348,7 +348,7 @@ class ReadingWanted(Record):
     why: str = ""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class PlanSettling(Record):
     """`PlanSettlingOut`."""
 
@@ -356,7 +356,7 @@ class PlanSettling(Record):
     state: PlanSettlingState = UNKNOWN
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class StateNumber(Record):
     """`StateNumberOut`."""
 
@@ -369,7 +369,7 @@ class StateNumber(Record):
     """mm, cents, mm/turn or mm/mm, always."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class PlanState(Record):
     """`StateOut`."""
 
@@ -380,7 +380,7 @@ class PlanState(Record):
     """That of the newest entry."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Change(Record):
     """`ChangeOut`."""
 
@@ -396,7 +396,7 @@ class Change(Record):
     upper: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class PartMove(Record):
     """`PartMoveOut`."""
 
@@ -414,7 +414,7 @@ class PartMove(Record):
     """Unrounded, before limits."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Step(Record):
     """`StepOut`."""
 
@@ -449,7 +449,7 @@ class Step(Record):
     """
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Believed(Record):
     """`BelievedOut`."""
 

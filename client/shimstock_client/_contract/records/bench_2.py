@@ -23,7 +23,7 @@ from .bench import (
 )
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Verdict(Record):
     """`VerdictOut`."""
 
@@ -60,7 +60,7 @@ class Verdict(Record):
     zero_or_less: bool = False
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Recommendation(HasSteps, Record):
     """`RecommendationOut`."""
 
@@ -96,7 +96,7 @@ class Recommendation(HasSteps, Record):
     verdicts: list[Verdict] = field(default_factory=list)
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class SettlingJob(Record):
     """`SettlingOut`."""
 

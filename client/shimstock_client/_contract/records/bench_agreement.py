@@ -11,7 +11,7 @@ from ..words import QuantityName
 from .check_pieces import CheckPiece
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class BenchRepeats(Record):
     """`BenchRepeatsOut`."""
 
@@ -24,7 +24,7 @@ class BenchRepeats(Record):
     tool: str | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class BenchStanding(Record):
     """`BenchStandingOut`."""
 
@@ -37,7 +37,7 @@ class BenchStanding(Record):
     repeats: list[BenchRepeats] = field(default_factory=list)
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class StudyInShort(Record):
     """`StudyInShortOut`."""
 
@@ -50,7 +50,7 @@ class StudyInShort(Record):
     words: list[str] = field(default_factory=list)
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class BenchAgreement(Record):
     """`BenchAgreementOut`."""
 

@@ -9,7 +9,7 @@ from ..._wire import UNKNOWN, Record, Stored
 from ..words import BookingState, InstrumentKind, JobState, WaitingFor
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class BookedInstrument(Record):
     """`BookedInstrumentOut`."""
 
@@ -20,7 +20,7 @@ class BookedInstrument(Record):
     serial: str | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class BookedJob(Stored):
     """`BookedJobOut`."""
 
@@ -34,7 +34,7 @@ class BookedJob(Stored):
     """The owner's yes (consent), parts, or the owner's answer."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Booking(Stored):
     """`BookingOut` and `ConfirmedOut`."""
 

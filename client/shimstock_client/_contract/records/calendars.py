@@ -9,7 +9,7 @@ from ..._wire import Stored
 from ..words import ReminderKind
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Calendar(Stored):
     """`CalendarOut`."""
 

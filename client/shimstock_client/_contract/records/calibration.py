@@ -9,7 +9,7 @@ from ..words import By
 from .reports import ReportPeriod
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class StatedShare(Record):
     """`StatedShareOut`."""
 
@@ -24,7 +24,7 @@ class StatedShare(Record):
     upper: float = 0.0
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class CalibrationGroup(Stored):
     """`CalibrationGroupOut`."""
 
@@ -38,7 +38,7 @@ class CalibrationGroup(Stored):
     """At 50, 80 and 95 %; without readings none."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ToolNoise(Record):
     """`ToolNoiseOut`."""
 
@@ -52,7 +52,7 @@ class ToolNoise(Record):
     words: str = ""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Calibration(Record):
     """`CalibrationOut`."""
 

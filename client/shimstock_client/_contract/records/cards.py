@@ -12,7 +12,7 @@ from ..words import InstrumentKind, JobState, QuantityName, Side, VerdictWord
 from .bench import Believed
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class CardLink(Stored):
     """`CardLinkOut` and `NewCardLinkOut`."""
 
@@ -48,7 +48,7 @@ class CardInstrument(TypedDict):
     tuning: str | None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class CardRoom(Record):
     """`CardRoomOut`."""
 
@@ -71,7 +71,7 @@ class CardJob(TypedDict):
     state: JobState
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class CardLook(Record):
     """`CardLookOut`."""
 
@@ -93,7 +93,7 @@ class CardLook(Record):
     zero_or_less: bool = False
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class CardQuantity(Record):
     """`CardQuantityOut`."""
 
@@ -120,7 +120,7 @@ class CardShop(TypedDict):
     place: str | None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Card(Record):
     """`CardOut`."""
 

@@ -10,7 +10,7 @@ from ..._wire import UNKNOWN, Record, Stored
 from ..words import QuantityName
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ControlLimits(Record):
     """`ControlLimitsOut`."""
 
@@ -26,14 +26,14 @@ class ControlLimits(Record):
     upper: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class CheckValue(Record):
     """`CheckValueOut`."""
 
     value: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class CheckReading(Stored):
     """`CheckReadingOut`."""
 
@@ -49,7 +49,7 @@ class CheckReading(Stored):
     verdict: str = ""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class CheckPiece(Stored):
     """`CheckPieceOut`."""
 

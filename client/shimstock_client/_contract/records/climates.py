@@ -11,7 +11,7 @@ from ..._wire import UNKNOWN, Record, Stored, empty
 from ..words import Measure, Origin
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ClimateMonth(Record):
     """`MonthOut`."""
 
@@ -22,7 +22,7 @@ class ClimateMonth(Record):
     vapour_pressure: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Climate(Stored):
     """`ClimateOut`."""
 
@@ -52,7 +52,7 @@ class Profile(TypedDict):
     typed: dict[str, QuantityDict]
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class SeasonSettings(Record):
     """`SeasonSettingsOut`."""
 

@@ -10,7 +10,7 @@ from ..._wire import Record, Stored
 from .webhooks import EventObject
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Event(Stored):
     """`EventOut`."""
 
@@ -21,7 +21,7 @@ class Event(Stored):
     type: str = ""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Events(Record):
     """`FeedOut`."""
 

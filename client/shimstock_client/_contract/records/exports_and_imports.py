@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from ..._wire import Record
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class RowProblem(Record):
     """`RowProblemOut`."""
 
@@ -17,7 +17,7 @@ class RowProblem(Record):
     """Line of the file; the header is 1."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ReadingsImport(Record):
     """`EarlierReadingsOut`."""
 

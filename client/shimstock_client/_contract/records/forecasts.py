@@ -25,7 +25,7 @@ class ForecastAir(TypedDict):
     source: ForecastAirSource
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ForecastDay(Record):
     """`ForecastDayOut`."""
 
@@ -48,7 +48,7 @@ class Answering(TypedDict):
     source: AnsweringSource
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ForecastCurve(Record):
     """`ForecastCurveOut`."""
 
@@ -64,7 +64,7 @@ class ForecastCurve(Record):
     value: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class RoomDay(Record):
     """`RoomDayOut`."""
 
@@ -74,7 +74,7 @@ class RoomDay(Record):
     wood_moisture: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Forecast(Record):
     """`ForecastOut`."""
 
@@ -90,7 +90,7 @@ class Forecast(Record):
     warnings: list[RoomRemark] = field(default_factory=list)
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Keeping(Record):
     """`KeepingOut`."""
 
@@ -103,7 +103,7 @@ class Keeping(Record):
     version: int = 0
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Sensitivity(Record):
     """`SensitivityOut`."""
 

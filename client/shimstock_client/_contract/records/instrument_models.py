@@ -20,7 +20,7 @@ from ..words import (
 )
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Sides(Record):
     """`SidesOut`."""
 
@@ -28,7 +28,7 @@ class Sides(Record):
     treble: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class StringTravel(Record):
     """`StringTravelOut`."""
 
@@ -71,7 +71,7 @@ class NeckJoint(TypedDict):
     pocket_length: QuantityDict | None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class SlotWidth(Record):
     """`SlotWidthOut`."""
 
@@ -115,7 +115,7 @@ class TrussRod(TypedDict):
     wrench_end: WrenchEnd | None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class InstrumentModel(Stored):
     """`InstrumentModelOut`."""
 

@@ -22,7 +22,7 @@ class BridgeLeft(TypedDict):
     travel_toward: list[StringTravel]
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Home(Record):
     """`HomeOut`."""
 
@@ -36,7 +36,7 @@ class Home(Record):
     place: str | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class InstrumentModelBrief(Stored):
     """`InstrumentModelBriefOut`."""
 
@@ -55,7 +55,7 @@ class RodLeft(TypedDict):
     turns_left_tighten: QuantityDict | None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Instrument(Stored):
     """`InstrumentOut`."""
 

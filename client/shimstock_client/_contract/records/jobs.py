@@ -11,7 +11,7 @@ from ..._wire import UNKNOWN, Record, Stored, empty
 from ..words import ConsentHow, ConsentStep, JobLook, JobState, LookOutcome, QuantityName, Skill, WaitingFor
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class AllowedMove(Record):
     """`AllowedMoveOut`."""
 
@@ -20,7 +20,7 @@ class AllowedMove(Record):
     to: JobState = UNKNOWN
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Claim(Stored):
     """`ClaimOut`."""
 
@@ -33,7 +33,7 @@ class Claim(Stored):
     technician_id: str = ""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class RoomTyped(Record):
     """`RoomTypedOut`."""
 
@@ -41,7 +41,7 @@ class RoomTyped(Record):
     temperature: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class RoomAir(Record):
     """`RoomOut` and `SheetRoomOut`."""
 
@@ -60,7 +60,7 @@ class Wants(TypedDict):
     tuning_id: str | None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Job(Stored):
     """`JobOut`."""
 
@@ -95,7 +95,7 @@ class Job(Stored):
     worked_minutes: int = 0
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class PastClaim(Stored):
     """`PastClaimOut`."""
 
@@ -110,7 +110,7 @@ class PastClaim(Stored):
     technician_id: str = ""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Consent(Stored):
     """`ConsentOut`."""
 
@@ -125,7 +125,7 @@ class Consent(Stored):
     withdrawn_reason: str | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Look(Record):
     """`LookOut`."""
 
@@ -146,7 +146,7 @@ class Look(Record):
     """When the job was next claimed."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Move(Stored):
     """`MoveOut`."""
 
@@ -162,7 +162,7 @@ class Move(Stored):
     waiting_for: WaitingFor | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class PartUsed(Stored):
     """`JobPartOut`."""
 
@@ -173,7 +173,7 @@ class PartUsed(Stored):
     string_set_id: str | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Quote(Stored):
     """`QuoteOut`."""
 

@@ -9,7 +9,7 @@ from ..._wire import UNKNOWN, Stored
 from ..words import ApiKeyScope, Units
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ApiKey(Stored):
     """`KeyOut` and `NewKeyOut`."""
 

@@ -10,7 +10,7 @@ from ..._wire import Record, Stored
 from ..words import Skill, ToolQuantity
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Bench(Stored):
     """`BenchOut`."""
 
@@ -19,7 +19,7 @@ class Bench(Stored):
     skills: list[Skill] = field(default_factory=list)
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Shift(Record):
     """`ShiftOut`."""
 
@@ -29,7 +29,7 @@ class Shift(Record):
     """Monday is 1, Sunday is 7 (ISO 8601)."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Technician(Stored):
     """`TechnicianOut`."""
 
@@ -39,7 +39,7 @@ class Technician(Stored):
     skills: list[Skill] = field(default_factory=list)
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Tool(Stored):
     """`ToolOut`."""
 

@@ -8,7 +8,7 @@ from ..._quantity import Quantity
 from ..._wire import Record
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class StringSound(Record):
     """`StringSoundOut`."""
 

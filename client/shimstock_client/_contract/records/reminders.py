@@ -9,7 +9,7 @@ from ..._wire import UNKNOWN, Record, Stored
 from ..words import ReminderEventWhat, ReminderKind, ReminderState
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Reminder(Stored):
     """`ReminderOut`."""
 
@@ -34,7 +34,7 @@ class Reminder(Stored):
     state: ReminderState = UNKNOWN
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ReminderEvent(Record):
     """`ReminderEventOut`."""
 

@@ -10,7 +10,7 @@ from ..._wire import UNKNOWN, Record, Stored
 from ..words import InstrumentKind, QuantityName, RankedBy, ReportRunState
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class RankedModel(Record):
     """`RankedModelOut`."""
 
@@ -33,7 +33,7 @@ class RankedModel(Record):
     turnaround_mean: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ReportPeriod(Record):
     """`ReportPeriodOut`."""
 
@@ -42,7 +42,7 @@ class ReportPeriod(Record):
     zone: str = ""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Ranking(Record):
     """`RankingOut`."""
 
@@ -54,7 +54,7 @@ class Ranking(Record):
     """Jobs that changed since they were counted; a worker counts them."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ReportMoisture(Record):
     """`ReportMoistureOut`."""
 
@@ -69,7 +69,7 @@ class ReportMoisture(Record):
     """Standard error of that change."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ReportTally(Record):
     """`ReportTallyOut`."""
 
@@ -84,7 +84,7 @@ class ReportTally(Record):
     way_sd: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ReportSpread(Record):
     """`ReportSpreadOut`."""
 
@@ -93,7 +93,7 @@ class ReportSpread(Record):
     p90: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ReportJobs(Record):
     """`ReportJobsOut`."""
 
@@ -108,7 +108,7 @@ class ReportJobs(Record):
     turnaround: ReportSpread = field(default_factory=ReportSpread)
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ReportSpec(Record):
     """`ReportSpecOut`."""
 
@@ -120,7 +120,7 @@ class ReportSpec(Record):
     upper: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class CountedBin(Record):
     """`CountedBinOut`."""
 
@@ -128,7 +128,7 @@ class CountedBin(Record):
     middle: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ReportCapability(Record):
     """`ReportCapabilityOut`."""
 
@@ -137,7 +137,7 @@ class ReportCapability(Record):
     upper: float = 0.0
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ReportQuantiles(Record):
     """`ReportQuantilesOut`."""
 
@@ -150,7 +150,7 @@ class ReportQuantiles(Record):
     p95: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class CountedStage(Record):
     """`ReportStageOut`."""
 
@@ -170,7 +170,7 @@ class CountedStage(Record):
     zero_or_less: int = 0
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class SuggestedSpec(Record):
     """`SuggestedSpecOut`."""
 
@@ -180,7 +180,7 @@ class SuggestedSpec(Record):
     upper: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class CountedQuantity(Record):
     """`ReportQuantityOut`."""
 
@@ -194,7 +194,7 @@ class CountedQuantity(Record):
     suggestion: SuggestedSpec | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ReportVerdicts(Record):
     """`ReportVerdictsOut`."""
 
@@ -204,7 +204,7 @@ class ReportVerdicts(Record):
     too_close: int = 0
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ReportSeason(Record):
     """`ReportSeasonOut`."""
 
@@ -219,7 +219,7 @@ class ReportSeason(Record):
     quantity: str = ""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ModelReport(Record):
     """`ModelReportOut`."""
 
@@ -239,7 +239,7 @@ class ModelReport(Record):
     steps: list[ReportTally] = field(default_factory=list)
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class ReportRun(Stored):
     """`ReportRunOut`."""
 

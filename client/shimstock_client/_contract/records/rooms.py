@@ -11,7 +11,7 @@ from ..words import HighSalt, RoomRemarkCode, RoomUse
 from .climates import Profile
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Hygrometer(Stored):
     """`HygrometerOut`."""
 
@@ -21,7 +21,7 @@ class Hygrometer(Stored):
     room_id: str | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class SaltCheck(Stored):
     """`SaltCheckOut`."""
 
@@ -39,7 +39,7 @@ class SaltCheck(Stored):
     uncertainty: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class RoomReadingTyped(Record):
     """`RoomReadingTypedOut`."""
 
@@ -47,7 +47,7 @@ class RoomReadingTyped(Record):
     temperature: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class RoomReading(Stored):
     """`RoomNewestOut` and `RoomReadingOut`."""
 
@@ -67,7 +67,7 @@ class RoomReading(Stored):
     typed: RoomReadingTyped | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class LogGap(Record):
     """`LogGapOut`."""
 
@@ -76,7 +76,7 @@ class LogGap(Record):
     hours: float = 0.0
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class KnownReading(Stored):
     """`KnownReadingOut`."""
 
@@ -85,7 +85,7 @@ class KnownReading(Stored):
     kept_as: str = ""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class LogOutcome(Record):
     """`RoomLogOut`."""
 
@@ -100,7 +100,7 @@ class LogOutcome(Record):
     stored: int = 0
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class RoomRemark(Record):
     """`RoomRemarkOut`."""
 
@@ -110,7 +110,7 @@ class RoomRemark(Record):
     value: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class RoomWarning(RoomRemark, Stored):
     """`RoomAlertOut`."""
 
@@ -119,7 +119,7 @@ class RoomWarning(RoomRemark, Stored):
     room_id: str = ""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Room(Stored):
     """`KeptRoomOut`."""
 
@@ -130,7 +130,7 @@ class Room(Stored):
     use: RoomUse = UNKNOWN
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class RoomNow(Record):
     """`RoomAirNowOut`."""
 

@@ -10,7 +10,7 @@ from ..._wire import Record, Stored
 from ..words import InstrumentKind, Skill
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Slot(Record):
     """`SlotOut`."""
 
@@ -22,7 +22,7 @@ class Slot(Record):
     """The same as the shop's clocks show it: YYYY-MM-DDThh:mm."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class SlotDay(Record):
     """`SlotDayOut`."""
 
@@ -30,7 +30,7 @@ class SlotDay(Record):
     slots: list[Slot] = field(default_factory=list)
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Availability(HasSlots, Record):
     """`AvailabilityOut`."""
 
@@ -42,7 +42,7 @@ class Availability(HasSlots, Record):
     zone: str = ""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Service(Stored):
     """`ServiceOut`."""
 

@@ -9,7 +9,7 @@ from ..._wire import UNKNOWN, Record, Stored
 from ..words import InstrumentKind, QuantityName, Side, SpecSourceScope
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class SpecSource(Record):
     """`SpecOriginOut`."""
 
@@ -18,7 +18,7 @@ class SpecSource(Record):
     spec_id: str = ""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class SpecItem(Record):
     """`ResolvedItemOut` and `SpecItemOut`."""
 
@@ -36,7 +36,7 @@ class SpecItem(Record):
     upper: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class SetupSpec(Stored):
     """`ResolvedSpecOut` and `SetupSpecOut`."""
 

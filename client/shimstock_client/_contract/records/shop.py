@@ -10,7 +10,7 @@ from ..._wire import UNKNOWN, Record, Stored, empty
 from ..words import AirSource, SensitivityOf, Units
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Closure(Stored):
     """`ClosureOut` and `NewClosureOut`."""
 
@@ -24,7 +24,7 @@ class Closure(Stored):
     """
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Minutes(Record):
     """`MinutesOut`."""
 
@@ -46,7 +46,7 @@ class Minutes(Record):
     """Without any job of this shop; judgement."""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class OpeningHours(Record):
     """`OpeningOut`."""
 
@@ -100,7 +100,7 @@ class ShopPrices(TypedDict):
     wrong: float | None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Shop(Stored):
     """`ShopOut`."""
 

@@ -9,7 +9,7 @@ from ..._wire import UNKNOWN, Record, Stored
 from ..words import BuiltFor, CoreShape, InstrumentKind, LinearDensitySource, StringMaterial, WrapMaterial
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class StringOfSet(Record):
     """`StringOut`."""
 
@@ -27,7 +27,7 @@ class StringOfSet(Record):
     wrap_material: WrapMaterial | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class StringSet(Stored):
     """`StringSetOut`."""
 
@@ -37,7 +37,7 @@ class StringSet(Stored):
     strings: list[StringOfSet] = field(default_factory=list)
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Tuning(Stored):
     """`TuningOut`."""
 

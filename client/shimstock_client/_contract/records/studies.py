@@ -23,7 +23,7 @@ class StudyPiece(TypedDict):
     string: int | None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class StudyReader(Record):
     """`StudyReaderOut`."""
 
@@ -36,7 +36,7 @@ class StudyReader(Record):
     tool_id: str | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Study(Stored):
     """`StudyOut`."""
 
@@ -54,7 +54,7 @@ class Study(Stored):
     trials: int = 0
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class AgreementReader(Record):
     """`AgreementReaderOut`."""
 
@@ -63,7 +63,7 @@ class AgreementReader(Record):
     repeatability: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class VarianceRow(Record):
     """`VarianceRowOut`."""
 
@@ -75,7 +75,7 @@ class VarianceRow(Record):
     squares: float = 0.0
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class AgreementMethod(Record):
     """`AgreementMethodOut`."""
 
@@ -94,7 +94,7 @@ class AgreementMethod(Record):
     total: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class AgreementReading(Record):
     """`AgreementReadingOut`."""
 
@@ -107,7 +107,7 @@ class AgreementReading(Record):
     value: Quantity | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class StudyAgreement(Record):
     """`StudyAgreementOut`."""
 
@@ -119,7 +119,7 @@ class StudyAgreement(Record):
     words: list[str] = field(default_factory=list)
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class NextReading(Record):
     """`NextReadingOut`."""
 
@@ -132,7 +132,7 @@ class NextReading(Record):
     what: StudyPiece = field(default_factory=empty)
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class StudyReadingTaken(Record):
     """`StudyReadingTakenOut`."""
 

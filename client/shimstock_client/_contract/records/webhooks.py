@@ -9,7 +9,7 @@ from ..._wire import UNKNOWN, Record, Stored
 from ..words import WebhookDeliveryState
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class Attempt(Record):
     """`AttemptOut`."""
 
@@ -23,7 +23,7 @@ class Attempt(Record):
     status: int | None = None
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class EventObject(Stored):
     """`EventObjectOut` and `ObjectOut`."""
 
@@ -33,7 +33,7 @@ class EventObject(Stored):
     """What stands before the point in the event's type: booking, job …"""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class WebhookDelivery(Stored):
     """`DeliveryOut`."""
 
@@ -56,7 +56,7 @@ class WebhookDelivery(Stored):
     type: str = ""
 
 
-@dataclass(kw_only=True)
+@dataclass(kw_only=True, repr=False, eq=False)
 class WebhookEndpoint(Stored):
     """`EndpointOut` and `NewEndpointOut`."""
 
