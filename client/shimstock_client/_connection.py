@@ -279,6 +279,7 @@ def _cause(error: BaseException) -> str:
         ("CERTIFICATE_VERIFY_FAILED", "its certificate cannot be trusted"),
         ("Connection reset", "the connection was cut"),
         ("Connection aborted", "the connection was cut"),
+        ("Connection broken", "the connection was cut"),
         ("Remote end closed", "the connection was cut"),
         ("Network is unreachable", "there is no network"),
     ):

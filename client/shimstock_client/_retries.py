@@ -25,6 +25,7 @@ LONGEST = 45.0
 """Seconds for a whole call with all its tries, unless it names its own."""
 
 log = logging.getLogger("shimstock_client")
+log.addHandler(logging.NullHandler())  # silent unless the program wants to hear it
 
 
 @dataclass

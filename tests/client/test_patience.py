@@ -5,6 +5,8 @@ from __future__ import annotations
 import logging
 import pydoc
 import socket
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -144,6 +146,16 @@ def test_the_log_tells_of_calls_and_never_of_secrets(caplog: pytest.LogCaptureFi
     assert any("POST /v1/owners: status 503, sent again in" in line for line in said)
     assert any("POST /v1/owners: 201 in" in line and line.endswith("req-1") for line in said)
     assert not [line for line in said if "secret" in line or "Quillfeather" in line]
+
+
+def test_nothing_is_said_to_a_program_that_does_not_ask(capfd: pytest.CaptureFixture[str]) -> None:
+    code = (
+        "from shimstock_client import Client, NotReachable\n"
+        "try: Client('http://127.0.0.1:9', 'k', retries=0).jobs.get('j')\n"
+        "except NotReachable: print('no answer')"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
+    assert capfd.readouterr() == ("no answer\n", "")
 
 
 def test_the_log_does_not_tell_what_was_searched_for(caplog: pytest.LogCaptureFixture) -> None:
