@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
+from .about import ABOUT
 from .annotations import Writer, camel, said
 from .document import Document, Schema, is_nullable, is_quantity
 from .names import AS_TEXT, BASES, BY_HAND, DICTIONARIES, FIELDS, LEFT_OUT, SENT
@@ -122,8 +123,8 @@ class Contract:
         root = "Stored" if stored else "" if base and base in self.homes["records"] else "Record"
         bases = ", ".join(one for one in (base, root) if one)
         lines = ["@dataclass(kw_only=True, repr=False, eq=False)", f"class {record}({bases}):"]
-        described = next((one for one in all_of_it if one.get("description")), {})
-        lines += said(described, "    ") or [f'    """{" and ".join(f"`{name}`" for name in schemas)}."""']
+        described = {"description": ABOUT.get(record, f"`{schemas[0]}` of the document.")}
+        lines += said(next((one for one in all_of_it if one.get("description")), described), "    ")
         lines.append("")
         for field in names:
             if field in inherited:

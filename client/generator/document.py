@@ -59,7 +59,8 @@ class Document:
 
     def tags(self) -> list[str]:
         """Return the tags in the document's order."""
-        return [tag["name"] for tag in self.tree.get("tags", [])]
+        used = [operation["tags"][0] for _, _, operation in self.operations()]
+        return [*dict.fromkeys([*(tag["name"] for tag in self.tree.get("tags", [])), *used])]
 
 
 def is_quantity(schema: Schema) -> bool:

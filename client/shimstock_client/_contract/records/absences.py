@@ -9,7 +9,7 @@ from ..._wire import Stored
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Absence(Stored):
-    """`AbsenceOut` and `NewAbsenceOut`."""
+    """Days on which a technician is away, or hours of one day."""
 
     ends: str | None = None
     first: str = ""

@@ -12,7 +12,7 @@ from ..words import AdjustmentResponseKind, AdjustmentResponseLevel
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class AdjustmentResponse(Record):
-    """`AdjustmentResponseOut`."""
+    """How far a reading follows an adjustment, of the shop, a model or an instrument."""
 
     half_time: Quantity | None = None
     """Of the rod: after which time half of that has come."""
@@ -38,7 +38,7 @@ class AdjustmentResponse(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ResponseSample(Stored):
-    """`ResponseSampleOut`."""
+    """What a job says of a response, with the readings before and after its adjustments."""
 
     adjustments: list[str] = field(default_factory=list)
     after: Quantity | None = None

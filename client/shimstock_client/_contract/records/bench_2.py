@@ -62,7 +62,7 @@ class Verdict(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Recommendation(HasSteps, Record):
-    """`RecommendationOut`."""
+    """The ordered plan computed from spec, geometry and readings."""
 
     complete: bool = False
     """Everything is in spec, or accepted."""
@@ -98,7 +98,7 @@ class Recommendation(HasSteps, Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class SettlingJob(Record):
-    """`SettlingOut`."""
+    """A job that rests until its neck has settled."""
 
     available_at: datetime | None = None
     due: bool = False

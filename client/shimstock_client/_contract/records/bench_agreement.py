@@ -13,7 +13,7 @@ from .check_pieces import CheckPiece
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class BenchRepeats(Record):
-    """`BenchRepeatsOut`."""
+    """How well a bench repeats."""
 
     difference: Quantity | None = None
     """By how much it read above the mean of all benches."""
@@ -26,7 +26,7 @@ class BenchRepeats(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class BenchStanding(Record):
-    """`BenchStandingOut`."""
+    """How a bench stands: studies and check pieces."""
 
     bench_id: str = ""
     checked_on: date | None = None
@@ -39,7 +39,7 @@ class BenchStanding(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class StudyInShort(Record):
-    """`StudyInShortOut`."""
+    """A study in short."""
 
     ended_at: datetime | None = None
     name: str = ""
@@ -52,7 +52,7 @@ class StudyInShort(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class BenchAgreement(Record):
-    """`BenchAgreementOut`."""
+    """Whether the benches measure the same."""
 
     benches: list[BenchStanding] = field(default_factory=list)
     studies: list[StudyInShort] = field(default_factory=list)

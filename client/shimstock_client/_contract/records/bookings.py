@@ -11,7 +11,7 @@ from ..words import BookingState, InstrumentKind, JobState, WaitingFor
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class BookedInstrument(Record):
-    """`BookedInstrumentOut`."""
+    """What the owner said of the instrument."""
 
     description: str | None = None
     kind: InstrumentKind | None = None
@@ -22,7 +22,7 @@ class BookedInstrument(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class BookedJob(Stored):
-    """`BookedJobOut`."""
+    """The state of a booking's job."""
 
     number: int = 0
     promised_on: date | None = None
@@ -36,7 +36,7 @@ class BookedJob(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Booking(Stored):
-    """`BookingOut` and `ConfirmedOut`."""
+    """A drop-off slot that is held or booked."""
 
     at: datetime | None = None
     cancel_reason: str | None = None

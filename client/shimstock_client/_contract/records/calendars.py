@@ -11,7 +11,7 @@ from ..words import ReminderKind
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Calendar(Stored):
-    """`CalendarOut`."""
+    """A calendar for calendar programs; its path is shown once, in the answer that makes it."""
 
     kinds: list[ReminderKind] = field(default_factory=list)
     name: str = ""

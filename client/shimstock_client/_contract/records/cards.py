@@ -14,7 +14,7 @@ from .bench import Believed
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class CardLink(Stored):
-    """`CardLinkOut` and `NewCardLinkOut`."""
+    """An address of an owner's page."""
 
     active: bool = False
     """Whether it opens the page at the moment."""
@@ -50,7 +50,7 @@ class CardInstrument(TypedDict):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class CardRoom(Record):
-    """`CardRoomOut`."""
+    """The room's air on a card."""
 
     relative_humidity: Quantity | None = None
     temperature: Quantity | None = None
@@ -73,7 +73,7 @@ class CardJob(TypedDict):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class CardLook(Record):
-    """`CardLookOut`."""
+    """What was read, converted to the spec's frets, and its verdict."""
 
     accepted: bool = False
     now: Believed | None = None
@@ -95,7 +95,7 @@ class CardLook(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class CardQuantity(Record):
-    """`CardQuantityOut`."""
+    """One item of the setup spec with its reading before and after."""
 
     after: CardLook = field(default_factory=CardLook)
     before: CardLook = field(default_factory=CardLook)
@@ -122,7 +122,7 @@ class CardShop(TypedDict):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Card(Record):
-    """`CardOut`."""
+    """Before and after of a job, in the owner's units and language."""
 
     cautions: list[CardCaution] = field(default_factory=list)
     done: list[str] = field(default_factory=list)

@@ -12,7 +12,7 @@ from ..words import QuantityName
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ControlLimits(Record):
-    """`ControlLimitsOut`."""
+    """Limits of a check piece, from its bench's own days."""
 
     bias: Quantity | None = None
     bias_probability: float | None = None
@@ -28,14 +28,14 @@ class ControlLimits(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class CheckValue(Record):
-    """`CheckValueOut`."""
+    """One value of a daily check."""
 
     value: Quantity | None = None
 
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class CheckReading(Stored):
-    """`CheckReadingOut`."""
+    """A day's check of a piece and its verdict."""
 
     confirmed: bool = False
     day: str = ""
@@ -51,7 +51,7 @@ class CheckReading(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class CheckPiece(Stored):
-    """`CheckPieceOut`."""
+    """A check piece that a bench reads every day."""
 
     active: bool = False
     bench_id: str = ""

@@ -13,7 +13,7 @@ from ..words import Measure, Origin
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ClimateMonth(Record):
-    """`MonthOut`."""
+    """Outdoor means of a month."""
 
     dew_point: Quantity | None = None
     month: int = 0
@@ -24,7 +24,7 @@ class ClimateMonth(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Climate(Stored):
-    """`ClimateOut`."""
+    """Monthly outdoor normals of a place."""
 
     days_used: list[int] = field(default_factory=list)
     hours_left_out: int | None = None
@@ -54,7 +54,7 @@ class Profile(TypedDict):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class SeasonSettings(Record):
-    """`SeasonSettingsOut`."""
+    """How the shop forecasts: its climate, how its rooms and homes are kept, when to look."""
 
     climate_id: str | None = None
     earliest_days: int = 0

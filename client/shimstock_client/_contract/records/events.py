@@ -12,7 +12,7 @@ from .webhooks import EventObject
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Event(Stored):
-    """`EventOut`."""
+    """Something that happened, out of a webhook or the feed."""
 
     data: dict[str, Any] = field(default_factory=dict)
     object: EventObject = field(default_factory=EventObject)
@@ -23,7 +23,7 @@ class Event(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Events(Record):
-    """`FeedOut`."""
+    """A page of the feed."""
 
     cursor: str = ""
     """Where to go on later: keep it, and ask again with it."""

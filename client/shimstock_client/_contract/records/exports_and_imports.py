@@ -9,7 +9,7 @@ from ..._wire import Record
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class RowProblem(Record):
-    """`RowProblemOut`."""
+    """Something that stands against a row of a file; the header is row 1."""
 
     column: str | None = None
     message: str = ""
@@ -19,7 +19,7 @@ class RowProblem(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ReadingsImport(Record):
-    """`EarlierReadingsOut`."""
+    """What a file of earlier readings holds, whether it was kept, and every problem by row."""
 
     kept: bool = False
     """False after a dry run or with any problem."""

@@ -27,7 +27,7 @@ class ForecastAir(TypedDict):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ForecastDay(Record):
-    """`ForecastDayOut`."""
+    """A day of the forecast; the band reaches two standard deviations each way."""
 
     day: date | None = None
     expected: Quantity | None = None
@@ -50,7 +50,7 @@ class Answering(TypedDict):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ForecastCurve(Record):
-    """`ForecastCurveOut`."""
+    """One quantity's forecast from its last final reading on."""
 
     days: list[ForecastDay] = field(default_factory=list)
     lower: Quantity | None = None
@@ -66,7 +66,7 @@ class ForecastCurve(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class RoomDay(Record):
-    """`RoomDayOut`."""
+    """A day of the room's air, and the moisture that wood would come to in it."""
 
     day: date | None = None
     relative_humidity: Quantity | None = None
@@ -76,7 +76,7 @@ class RoomDay(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Forecast(Record):
-    """`ForecastOut`."""
+    """What the seasons will do to an instrument, and when to look again."""
 
     air: ForecastAir = field(default_factory=empty)
     cause: Cause = UNKNOWN
@@ -92,7 +92,7 @@ class Forecast(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Keeping(Record):
-    """`KeepingOut`."""
+    """Where an instrument lives and how much it is played."""
 
     climate_id: str | None = None
     hours_per_week: float | None = None
@@ -105,7 +105,7 @@ class Keeping(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Sensitivity(Record):
-    """`SensitivityOut`."""
+    """What this shop's readings have taught of how relief or saddle height answers moisture."""
 
     learned_at: datetime | None = None
     level: AnsweringSource = UNKNOWN

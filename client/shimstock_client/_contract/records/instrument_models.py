@@ -22,7 +22,7 @@ from ..words import (
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Sides(Record):
-    """`SidesOut`."""
+    """A value for each side."""
 
     bass: Quantity | None = None
     treble: Quantity | None = None
@@ -30,7 +30,7 @@ class Sides(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class StringTravel(Record):
-    """`StringTravelOut`."""
+    """How far a string's saddle travels."""
 
     distance: Quantity | None = None
     string: int = 0
@@ -73,7 +73,7 @@ class NeckJoint(TypedDict):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class SlotWidth(Record):
-    """`SlotWidthOut`."""
+    """The width of a nut slot."""
 
     string: int = 0
     width: Quantity | None = None
@@ -117,7 +117,7 @@ class TrussRod(TypedDict):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class InstrumentModel(Stored):
-    """`InstrumentModelOut`."""
+    """A kind of instrument with its geometry and hardware."""
 
     body_joint_fret: float | None = None
     bridge: Bridge = field(default_factory=empty)

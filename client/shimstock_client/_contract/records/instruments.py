@@ -24,7 +24,7 @@ class BridgeLeft(TypedDict):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Home(Record):
-    """`HomeOut`."""
+    """Where an instrument lives."""
 
     cooled: bool = False
     dehumidifier_set_point: Quantity | None = None
@@ -38,7 +38,7 @@ class Home(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class InstrumentModelBrief(Stored):
-    """`InstrumentModelBriefOut`."""
+    """An instrument's model in brief."""
 
     frets: int = 0
     kind: InstrumentKind = UNKNOWN
@@ -57,7 +57,7 @@ class RodLeft(TypedDict):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Instrument(Stored):
-    """`InstrumentOut`."""
+    """One instrument of a model."""
 
     bridge: BridgeLeft = field(default_factory=empty)
     handedness: Handedness = UNKNOWN

@@ -13,7 +13,7 @@ from ..words import ConsentHow, ConsentStep, JobLook, JobState, LookOutcome, Qua
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class AllowedMove(Record):
-    """`AllowedMoveOut`."""
+    """A state that a job may go to, and what that needs."""
 
     needs: list[str] = field(default_factory=list)
     """claim, new-claim, instrument, reason, available-at, waiting-for, final-readings-or-reason, give-back"""
@@ -22,7 +22,7 @@ class AllowedMove(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Claim(Stored):
-    """`ClaimOut`."""
+    """Who holds a job, at which bench, since when."""
 
     bench_id: str | None = None
     last_act_at: datetime | None = None
@@ -35,7 +35,7 @@ class Claim(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class RoomTyped(Record):
-    """`RoomTypedOut`."""
+    """The quantities of a room's air as they were typed."""
 
     relative_humidity: Quantity | None = None
     temperature: Quantity | None = None
@@ -43,7 +43,7 @@ class RoomTyped(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class RoomAir(Record):
-    """`RoomOut` and `SheetRoomOut`."""
+    """Temperature and humidity of a room."""
 
     relative_humidity: Quantity | None = None
     temperature: Quantity | None = None
@@ -62,7 +62,7 @@ class Wants(TypedDict):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Job(Stored):
-    """`JobOut`."""
+    """A work order for one instrument."""
 
     allowed_moves: list[AllowedMove] = field(default_factory=list)
     available_at: datetime | None = None
@@ -97,7 +97,7 @@ class Job(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class PastClaim(Stored):
-    """`PastClaimOut`."""
+    """A claim of a job, past or present."""
 
     bench_id: str | None = None
     end_reason: str | None = None
@@ -112,7 +112,7 @@ class PastClaim(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Consent(Stored):
-    """`ConsentOut`."""
+    """The owner's yes or no to what cannot be undone."""
 
     covers: ConsentStep = UNKNOWN
     given: bool = False
@@ -127,7 +127,7 @@ class Consent(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Look(Record):
-    """`LookOut`."""
+    """A look at a settling neck."""
 
     available_at: datetime | None = None
     late_minutes: int = 0
@@ -148,7 +148,7 @@ class Look(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Move(Stored):
-    """`MoveOut`."""
+    """One move of a job from a state to the next."""
 
     available_at: datetime | None = None
     claim_id: str | None = None
@@ -164,7 +164,7 @@ class Move(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class PartUsed(Stored):
-    """`JobPartOut`."""
+    """A part used on a job."""
 
     job_id: str = ""
     name: str = ""
@@ -175,7 +175,7 @@ class PartUsed(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Quote(Stored):
-    """`QuoteOut`."""
+    """What a setup cannot cure, with a price, and the owner's answer."""
 
     amount: float = 0.0
     answered_at: datetime | None = None

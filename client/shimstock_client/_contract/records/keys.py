@@ -11,7 +11,7 @@ from ..words import ApiKeyScope, Units
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ApiKey(Stored):
-    """`KeyOut` and `NewKeyOut`."""
+    """An API key; its secret is shown once, in the answer that makes it."""
 
     bench_id: str | None = None
     expires_at: datetime | None = None

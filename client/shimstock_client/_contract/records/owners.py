@@ -11,7 +11,7 @@ from ..words import Units
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Owner(Stored):
-    """`OwnerOut`."""
+    """Who an instrument belongs to."""
 
     email: str | None = None
     erased_at: datetime | None = None

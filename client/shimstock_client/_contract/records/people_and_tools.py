@@ -12,7 +12,7 @@ from ..words import Skill, ToolQuantity
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Bench(Stored):
-    """`BenchOut`."""
+    """A bench."""
 
     active: bool = False
     name: str = ""
@@ -21,7 +21,7 @@ class Bench(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Shift(Record):
-    """`ShiftOut`."""
+    """When a technician works on one weekday, 1 = Monday."""
 
     ends: str = ""
     starts: str = ""
@@ -31,7 +31,7 @@ class Shift(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Technician(Stored):
-    """`TechnicianOut`."""
+    """A technician."""
 
     active: bool = False
     name: str = ""
@@ -41,7 +41,7 @@ class Technician(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Tool(Stored):
-    """`ToolOut`."""
+    """A measuring tool, with what it resolves and how well it repeats."""
 
     active: bool = False
     bench_id: str | None = None

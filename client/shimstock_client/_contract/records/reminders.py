@@ -11,7 +11,7 @@ from ..words import ReminderEventWhat, ReminderKind, ReminderState
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Reminder(Stored):
-    """`ReminderOut`."""
+    """A reminder to look at an instrument again."""
 
     all_day: bool = False
     closed_at: datetime | None = None
@@ -36,7 +36,7 @@ class Reminder(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ReminderEvent(Record):
-    """`ReminderEventOut`."""
+    """What happened to a reminder."""
 
     at: datetime | None = None
     due_at: datetime | None = None

@@ -12,7 +12,7 @@ from ..words import InstrumentKind, QuantityName, RankedBy, ReportRunState
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class RankedModel(Record):
-    """`RankedModelOut`."""
+    """What a model's jobs took."""
 
     bench_minutes_mean: Quantity | None = None
     bench_minutes_total: Quantity | None = None
@@ -35,7 +35,7 @@ class RankedModel(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ReportPeriod(Record):
-    """`ReportPeriodOut`."""
+    """The days that a report covers."""
 
     first: date | None = None
     last: date | None = None
@@ -44,7 +44,7 @@ class ReportPeriod(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Ranking(Record):
-    """`RankingOut`."""
+    """The models by what a job on them costs, the dearest first."""
 
     currency: str = ""
     items: list[RankedModel] = field(default_factory=list)
@@ -56,7 +56,7 @@ class Ranking(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ReportMoisture(Record):
-    """`ReportMoistureOut`."""
+    """A report's moisture in figures."""
 
     frets: str = ""
     months: int = 0
@@ -71,7 +71,7 @@ class ReportMoisture(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ReportTally(Record):
-    """`ReportTallyOut`."""
+    """How often something was done or found."""
 
     count: int = 0
     """How often in these days, in any job."""
@@ -86,7 +86,7 @@ class ReportTally(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ReportSpread(Record):
-    """`ReportSpreadOut`."""
+    """The spread of counted readings."""
 
     mean: Quantity | None = None
     median: Quantity | None = None
@@ -95,7 +95,7 @@ class ReportSpread(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ReportJobs(Record):
-    """`ReportJobsOut`."""
+    """A report's jobs in figures."""
 
     bench_minutes: ReportSpread = field(default_factory=ReportSpread)
     came_back: int = 0
@@ -110,7 +110,7 @@ class ReportJobs(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ReportSpec(Record):
-    """`ReportSpecOut`."""
+    """The setup spec that a report compares with."""
 
     converted: bool = False
     """The spec states it for another hold; it was brought to this one."""
@@ -122,7 +122,7 @@ class ReportSpec(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class CountedBin(Record):
-    """`CountedBinOut`."""
+    """A bin of counted readings."""
 
     count: int = 0
     middle: Quantity | None = None
@@ -130,7 +130,7 @@ class CountedBin(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ReportCapability(Record):
-    """`ReportCapabilityOut`."""
+    """A report's capability figures."""
 
     index: float = 0.0
     lower: float = 0.0
@@ -139,7 +139,7 @@ class ReportCapability(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ReportQuantiles(Record):
-    """`ReportQuantilesOut`."""
+    """Quantiles of counted readings."""
 
     median: Quantity | None = None
     p05: Quantity | None = None
@@ -152,7 +152,7 @@ class ReportQuantiles(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class CountedStage(Record):
-    """`ReportStageOut`."""
+    """The readings of one stage at one place."""
 
     bins: list[CountedBin] = field(default_factory=list)
     capability: ReportCapability | None = None
@@ -172,7 +172,7 @@ class CountedStage(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class SuggestedSpec(Record):
-    """`SuggestedSpecOut`."""
+    """A target of the shop's own that its jobs suggest."""
 
     lower: Quantity | None = None
     readings: int = 0
@@ -182,7 +182,7 @@ class SuggestedSpec(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class CountedQuantity(Record):
-    """`ReportQuantityOut`."""
+    """A quantity at a place, read at the same frets, with its spec, quantiles and bins."""
 
     frets: str = ""
     place: str = ""
@@ -196,7 +196,7 @@ class CountedQuantity(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ReportVerdicts(Record):
-    """`ReportVerdictsOut`."""
+    """How many readings were in spec."""
 
     in_spec: int = 0
     out_of_spec: int = 0
@@ -206,7 +206,7 @@ class ReportVerdicts(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ReportSeason(Record):
-    """`ReportSeasonOut`."""
+    """How readings follow the seasons."""
 
     count: int = 0
     frets: str = ""
@@ -221,7 +221,7 @@ class ReportSeason(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ModelReport(Record):
-    """`ModelReportOut`."""
+    """What the shop knows of a model in a period: readings, steps, findings, the year."""
 
     against_moisture: list[ReportMoisture] = field(default_factory=list)
     currency: str = ""
@@ -241,7 +241,7 @@ class ModelReport(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ReportRun(Stored):
-    """`ReportRunOut`."""
+    """How far a long report is."""
 
     done: int = 0
     """Models that are done."""

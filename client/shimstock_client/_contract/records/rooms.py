@@ -13,7 +13,7 @@ from .climates import Profile
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Hygrometer(Stored):
-    """`HygrometerOut`."""
+    """A hygrometer and the room it hangs in."""
 
     active: bool = False
     name: str = ""
@@ -23,7 +23,7 @@ class Hygrometer(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class SaltCheck(Stored):
-    """`SaltCheckOut`."""
+    """What a hygrometer showed over two salts: corrected = gain · shown + offset from then on."""
 
     checked_at: datetime | None = None
     gain: float = 0.0
@@ -41,7 +41,7 @@ class SaltCheck(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class RoomReadingTyped(Record):
-    """`RoomReadingTypedOut`."""
+    """The quantities of a room reading as they were typed."""
 
     relative_humidity: Quantity | None = None
     temperature: Quantity | None = None
@@ -49,7 +49,7 @@ class RoomReadingTyped(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class RoomReading(Stored):
-    """`RoomNewestOut` and `RoomReadingOut`."""
+    """A reading of a room's air, as shown and corrected."""
 
     relative_humidity: Quantity | None = None
     taken_at: datetime | None = None
@@ -69,7 +69,7 @@ class RoomReading(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class LogGap(Record):
-    """`LogGapOut`."""
+    """A pause in a log that is much longer than usual."""
 
     begins: datetime | None = None
     ends: datetime | None = None
@@ -78,7 +78,7 @@ class LogGap(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class KnownReading(Stored):
-    """`KnownReadingOut`."""
+    """A room reading that was known already."""
 
     at: str = ""
     """Where it stands in what was sent: `/readings/3` or `/lines/17`."""
@@ -87,7 +87,7 @@ class KnownReading(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class LogOutcome(Record):
-    """`RoomLogOut`."""
+    """What became of every reading that was sent."""
 
     first: datetime | None = None
     gaps: list[LogGap] = field(default_factory=list)
@@ -102,7 +102,7 @@ class LogOutcome(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class RoomRemark(Record):
-    """`RoomRemarkOut`."""
+    """What is wrong with a room's air."""
 
     code: RoomRemarkCode = UNKNOWN
     since: datetime | None = None
@@ -112,7 +112,7 @@ class RoomRemark(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class RoomWarning(RoomRemark, Stored):
-    """`RoomAlertOut`."""
+    """What was wrong with a room's air, from when to when, and for which instruments."""
 
     ended_at: datetime | None = None
     instruments: list[str] = field(default_factory=list)
@@ -121,7 +121,7 @@ class RoomWarning(RoomRemark, Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Room(Stored):
-    """`KeptRoomOut`."""
+    """A room that instruments live in, with its profile."""
 
     climate_id: str | None = None
     name: str = ""
@@ -132,7 +132,7 @@ class Room(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class RoomNow(Record):
-    """`RoomAirNowOut`."""
+    """A room's newest reading, and what it means for the instruments in it."""
 
     fit_for_verdicts: bool = False
     """Whether the last two days let frets and action be judged here."""

@@ -12,7 +12,7 @@ from ..words import InstrumentKind, Skill
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Slot(Record):
-    """`SlotOut`."""
+    """A drop-off slot with room in it."""
 
     at: datetime | None = None
     """What a booking names."""
@@ -24,7 +24,7 @@ class Slot(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class SlotDay(Record):
-    """`SlotDayOut`."""
+    """The free slots of a day."""
 
     day: date | None = None
     slots: list[Slot] = field(default_factory=list)
@@ -32,7 +32,7 @@ class SlotDay(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Availability(HasSlots, Record):
-    """`AvailabilityOut`."""
+    """What is free at the moment; only a booking decides."""
 
     days: list[SlotDay] = field(default_factory=list)
     """Days on which nothing is free are left out."""
@@ -44,7 +44,7 @@ class Availability(HasSlots, Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Service(Stored):
-    """`ServiceOut`."""
+    """Something that the shop does for an owner."""
 
     active: bool = False
     """Whether it can be booked; a website sees no others."""

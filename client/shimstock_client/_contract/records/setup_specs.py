@@ -11,7 +11,7 @@ from ..words import InstrumentKind, QuantityName, Side, SpecSourceScope
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class SpecSource(Record):
-    """`SpecOriginOut`."""
+    """Where an item of a resolved spec comes from."""
 
     number: int = 0
     scope: SpecSourceScope = UNKNOWN
@@ -20,7 +20,7 @@ class SpecSource(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class SpecItem(Record):
-    """`ResolvedItemOut` and `SpecItemOut`."""
+    """Target and limits of one quantity, with the frets that they are meant at."""
 
     fret: int | None = None
     from_: SpecSource | None = None
@@ -38,7 +38,7 @@ class SpecItem(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class SetupSpec(Stored):
-    """`ResolvedSpecOut` and `SetupSpecOut`."""
+    """Targets of one scope, or resolved from all that apply."""
 
     instrument_id: str | None = None
     items: list[SpecItem] = field(default_factory=list)

@@ -12,7 +12,7 @@ from ..words import AirSource, SensitivityOf, Units
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Closure(Stored):
-    """`ClosureOut` and `NewClosureOut`."""
+    """A day on which the shop keeps other hours, or none."""
 
     closes: str | None = None
     day: str = ""
@@ -48,7 +48,7 @@ class Minutes(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class OpeningHours(Record):
-    """`OpeningOut`."""
+    """Local wall times of one weekday, 1 = Monday."""
 
     closes: str = ""
     opens: str = ""
@@ -102,7 +102,7 @@ class ShopPrices(TypedDict):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Shop(Stored):
-    """`ShopOut`."""
+    """The shop's settings."""
 
     claims_per_technician: int = 0
     contact: str | None = None

@@ -11,7 +11,7 @@ from ..words import BuiltFor, CoreShape, InstrumentKind, LinearDensitySource, St
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class StringOfSet(Record):
-    """`StringOut`."""
+    """One string of a set; string 1 is the outermost on the treble side."""
 
     core: Quantity | None = None
     core_shape: CoreShape | None = None
@@ -29,7 +29,7 @@ class StringOfSet(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class StringSet(Stored):
-    """`StringSetOut`."""
+    """A set of strings."""
 
     built_for: BuiltFor = UNKNOWN
     kinds: list[InstrumentKind] = field(default_factory=list)
@@ -39,7 +39,7 @@ class StringSet(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Tuning(Stored):
-    """`TuningOut`."""
+    """Open notes from string 1, and the reference pitch."""
 
     frequencies: list[Quantity | None] = field(default_factory=list)
     name: str = ""

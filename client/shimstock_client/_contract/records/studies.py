@@ -25,7 +25,7 @@ class StudyPiece(TypedDict):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class StudyReader(Record):
-    """`StudyReaderOut`."""
+    """Who reads in a study, how much is left, and whether it is the bench whose key asks."""
 
     bench_id: str = ""
     here: bool = False
@@ -38,7 +38,7 @@ class StudyReader(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Study(Stored):
-    """`StudyOut`."""
+    """A guided study with its pieces and readers."""
 
     ended_at: datetime | None = None
     name: str = ""
@@ -56,7 +56,7 @@ class Study(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class AgreementReader(Record):
-    """`AgreementReaderOut`."""
+    """A reader of a study."""
 
     difference: Quantity | None = None
     name: str = ""
@@ -65,7 +65,7 @@ class AgreementReader(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class VarianceRow(Record):
-    """`VarianceRowOut`."""
+    """A row of an analysis of variance."""
 
     freedom: int = 0
     mean_square: float = 0.0
@@ -77,7 +77,7 @@ class VarianceRow(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class AgreementMethod(Record):
-    """`AgreementMethodOut`."""
+    """One method's figures of a study."""
 
     agreement: Quantity | None = None
     classes: int | None = None
@@ -96,7 +96,7 @@ class AgreementMethod(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class AgreementReading(Record):
-    """`AgreementReadingOut`."""
+    """A reading of a study."""
 
     judged: bool = False
     """Whether it belongs to the part that was judged."""
@@ -109,7 +109,7 @@ class AgreementReading(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class StudyAgreement(Record):
-    """`StudyAgreementOut`."""
+    """What a study says, with its figures by both methods."""
 
     methods: list[AgreementMethod] = field(default_factory=list)
     quantity: QuantityName = UNKNOWN
@@ -121,7 +121,7 @@ class StudyAgreement(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class NextReading(Record):
-    """`NextReadingOut`."""
+    """What a reader of a study reads next."""
 
     left: int = 0
     number: int = 0
@@ -134,7 +134,7 @@ class NextReading(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class StudyReadingTaken(Record):
-    """`StudyReadingTakenOut`."""
+    """A reading that a study took, and what comes next."""
 
     next: NextReading | None = None
     number: int = 0

@@ -11,7 +11,7 @@ from ..words import WebhookDeliveryState
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Attempt(Record):
-    """`AttemptOut`."""
+    """One attempt to deliver a webhook."""
 
     answer: str | None = None
     """The beginning of what the endpoint answered. Null for a website's endpoint where the operator lets
@@ -25,7 +25,7 @@ class Attempt(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class EventObject(Stored):
-    """`EventObjectOut` and `ObjectOut`."""
+    """What an event happened to."""
 
     sequence: int = 0
     """1, 2, 3 … for each object: the order in which it happened to it."""
@@ -35,7 +35,7 @@ class EventObject(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class WebhookDelivery(Stored):
-    """`DeliveryOut`."""
+    """One event on its way to one endpoint."""
 
     attempts: int = 0
     """Since it was put on its way."""
@@ -58,7 +58,7 @@ class WebhookDelivery(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class WebhookEndpoint(Stored):
-    """`EndpointOut` and `NewEndpointOut`."""
+    """A webhook endpoint."""
 
     active: bool = False
     description: str | None = None
