@@ -12,6 +12,7 @@ RECORDS = {
     "JobPartOut": "PartUsed",
     "KeptRoomOut": "Room",
     "KeyOut": "ApiKey",
+    "MinutesOut": "WorkMinutes",
     "MonthOut": "ClimateMonth",
     "NewAbsenceOut": "Absence",
     "NewCardLinkOut": "CardLink",

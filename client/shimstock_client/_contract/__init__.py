@@ -151,7 +151,7 @@ _HOMES = {
     "RoomRemark RoomWarning SaltCheck ",
     "records.services": "Availability Service Slot SlotDay ",
     "records.setup_specs": "SetupSpec SpecItem SpecSource ",
-    "records.shop": "AdjustmentMinutes Closure Minutes OpeningHours ReadingMinutes Shop ShopPrices ",
+    "records.shop": "AdjustmentMinutes Closure OpeningHours ReadingMinutes Shop ShopPrices WorkMinutes ",
     "records.strings": "StringOfSet StringSet Tuning ",
     "records.studies": "AgreementMethod AgreementReader AgreementReading NextReading Study StudyAgreement "
     "StudyPiece StudyReader StudyReadingTaken VarianceRow ",
@@ -231,7 +231,6 @@ SOURCES = {
     "LogOutcome": "RoomLogOut",
     "Look": "LookOut",
     "Meant": "MeantOut",
-    "Minutes": "MinutesOut",
     "ModelReport": "ModelReportOut",
     "Move": "MoveOut",
     "NextReading": "NextReadingOut",
@@ -318,6 +317,7 @@ SOURCES = {
     "Verdict": "VerdictOut",
     "WebhookDelivery": "DeliveryOut",
     "WebhookEndpoint": "EndpointOut NewEndpointOut",
+    "WorkMinutes": "MinutesOut",
     "Worth": "WorthOut",
 }
 """The schemas of the document that each record is made of."""

@@ -28,7 +28,7 @@ from .jobs import RoomAir
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class AdjustmentTyped(Record):
-    """`AdjustmentTypedOut`."""
+    """The quantities of an adjustment as they were typed."""
 
     amount: Quantity | None = None
     turns: Quantity | None = None
@@ -36,7 +36,7 @@ class AdjustmentTyped(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class AdjustmentWithdrawal(Record):
-    """`AdjustmentWithdrawalOut`."""
+    """`AdjustmentWithdrawalOut` of the document."""
 
     reason: str = ""
     replaced_by_id: str | None = None
@@ -47,7 +47,7 @@ class AdjustmentWithdrawal(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Adjustment(Stored):
-    """`AdjustmentOut`."""
+    """An adjustment that was recorded."""
 
     amount: Quantity | None = None
     bench_id: str | None = None
@@ -81,7 +81,7 @@ class Adjustment(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ToolDrift(Record):
-    """`ToolDriftOut`."""
+    """`ToolDriftOut` of the document."""
 
     beyond: Quantity | None = None
     """How far it was beyond that limit."""
@@ -112,7 +112,7 @@ class Finding(TypedDict):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Reading(Record):
-    """`ReadingOut` and `StandingReadingOut`."""
+    """A stored reading: as typed, and in the units asked for."""
 
     accepted: bool = False
     """Left as it was read, by the technician's decision; the note says why."""
@@ -147,7 +147,7 @@ class Reading(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Shown(Record):
-    """`ShownOut`."""
+    """What a tool should show, with its standard deviation."""
 
     uncertainty: Quantity | None = None
     """Standard deviation, the tool's own noise included."""
@@ -156,7 +156,7 @@ class Shown(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Meant(Record):
-    """`MeantOut`."""
+    """The slip of the hand that would explain a reading, and what was meant then."""
 
     code: MeantCode = UNKNOWN
     """The unit was mistaken; a neighbour string or the other side was read; a digit was swapped or left
@@ -175,7 +175,7 @@ class ReadingRef(TypedDict):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class OtherReading(Record):
-    """`OtherReadingOut`."""
+    """The reading that a surprising one contradicts."""
 
     pickup: str | None = None
     quantity: QuantityName = UNKNOWN
@@ -188,7 +188,7 @@ class OtherReading(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Slip(Record):
-    """`SlipOut`."""
+    """What may be behind a reading that does not fit, with its chance."""
 
     code: SlipCode = UNKNOWN
     """This reading is wrong, another one is, something moved that was not recorded, or nothing is wrong."""
@@ -200,7 +200,7 @@ class Slip(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Surprise(Record):
-    """`SurpriseOut`."""
+    """A reading that does not fit the job's others."""
 
     expected: Shown | None = None
     """null: it contradicts readings of other quantities."""
@@ -223,7 +223,7 @@ class Surprise(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ReadingSheet(Stored):
-    """`PostedSheetOut` and `ReadingSheetOut`."""
+    """Readings taken at one bench, by one technician, at one time, in one condition."""
 
     acclimatised: bool = False
     at_pitch: bool = False
@@ -253,7 +253,7 @@ class ReadingSheet(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class RodResponse(Record):
-    """`RodResponseOut`."""
+    """How far relief follows a turn of the rod."""
 
     mean: Quantity | None = None
     samples: int = 0
@@ -263,7 +263,7 @@ class RodResponse(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class PlanSpecItem(Record):
-    """`PlanSpecItemOut`."""
+    """An item of the setup spec that a plan reckons with."""
 
     fret: int | None = None
     held: list[int] = field(default_factory=list)
@@ -291,7 +291,7 @@ class PlanInputs(TypedDict):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Worth(Record):
-    """`WorthOut`."""
+    """Bench minutes that something saves on average, and that it costs."""
 
     costs: Quantity | None = None
     saves: Quantity | None = None
@@ -299,7 +299,7 @@ class Worth(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class NotAsked(Record):
-    """`NotAskedOut`."""
+    """A quantity in some doubt of which no reading is worth its minutes."""
 
     pickup: str | None = None
     probability: float = 0.0
@@ -313,7 +313,7 @@ class NotAsked(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Coded(Record):
-    """`CodedTextOut`."""
+    """A text with a stable code: a caution, or what blocks a step."""
 
     code: str = ""
     text: str = ""
@@ -321,7 +321,7 @@ class Coded(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Note(Coded):
-    """`PlanNoteOut`."""
+    """Something said plainly, with the alternatives."""
 
     alternatives: list[str] = field(default_factory=list)
     quote: bool = False
@@ -330,7 +330,7 @@ class Note(Coded):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ReadingWanted(Record):
-    """`ReadingWantedOut`."""
+    """A reading to take."""
 
     expected_now: Shown | None = None
     """What the tool should show at once after a step to do now, before the neck has come to rest; the
@@ -350,7 +350,7 @@ class ReadingWanted(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class PlanSettling(Record):
-    """`PlanSettlingOut`."""
+    """Whether relief has settled."""
 
     reason: str | None = None
     state: PlanSettlingState = UNKNOWN
@@ -358,7 +358,7 @@ class PlanSettling(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class StateNumber(Record):
-    """`StateNumberOut`."""
+    """One number that the plan reckons with."""
 
     mean: float = 0.0
     name: str = ""
@@ -371,7 +371,7 @@ class StateNumber(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class PlanState(Record):
-    """`StateOut`."""
+    """All that is believed of the instrument, as numbers that are normal together."""
 
     correlations: list[list[float]] = field(default_factory=list)
     """For each number its correlations with those before it, in their order."""
@@ -382,7 +382,7 @@ class PlanState(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Change(Record):
-    """`ChangeOut`."""
+    """What a step does to one quantity."""
 
     after: Quantity | None = None
     before: Quantity | None = None
@@ -398,7 +398,7 @@ class Change(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class PartMove(Record):
-    """`PartMoveOut`."""
+    """One part to turn, file, shim or shift."""
 
     amount: Quantity | None = None
     direction: str = ""
@@ -416,7 +416,7 @@ class PartMove(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Step(Record):
-    """`StepOut`."""
+    """One step of a plan."""
 
     blocked_by: list[Coded] = field(default_factory=list)
     """What it waits for; empty: nothing."""
@@ -451,7 +451,7 @@ class Step(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Believed(Record):
-    """`BelievedOut`."""
+    """What all of the job together says of one quantity."""
 
     probability: float = 0.0
     """That the true value lies inside the limits."""

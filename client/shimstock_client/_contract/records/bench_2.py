@@ -25,7 +25,7 @@ from .bench import (
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Verdict(Record):
-    """`VerdictOut`."""
+    """One item of the spec against its newest reading."""
 
     accepted: bool = False
     """The technician left it so: nothing is planned for it, the verdict stays."""

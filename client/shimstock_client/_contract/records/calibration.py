@@ -11,7 +11,7 @@ from .reports import ReportPeriod
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class StatedShare(Record):
-    """`StatedShareOut`."""
+    """`StatedShareOut` of the document."""
 
     inside: int = 0
     lower: float = 0.0
@@ -26,7 +26,7 @@ class StatedShare(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class CalibrationGroup(Stored):
-    """`CalibrationGroupOut`."""
+    """`CalibrationGroupOut` of the document."""
 
     by: By = UNKNOWN
     doubtful: list[StatedShare] = field(default_factory=list)
@@ -40,7 +40,7 @@ class CalibrationGroup(Stored):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class ToolNoise(Record):
-    """`ToolNoiseOut`."""
+    """`ToolNoiseOut` of the document."""
 
     bench: str = ""
     bench_id: str = ""
@@ -54,7 +54,7 @@ class ToolNoise(Record):
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class Calibration(Record):
-    """`CalibrationOut`."""
+    """`CalibrationOut` of the document."""
 
     groups: list[CalibrationGroup] = field(default_factory=list)
     noises: list[ToolNoise] = field(default_factory=list)

@@ -10,7 +10,7 @@ from ..._wire import Record
 
 @dataclass(kw_only=True, repr=False, eq=False)
 class StringSound(Record):
-    """`StringSoundOut`."""
+    """`StringSoundOut` of the document."""
 
     inharmonicity: float | None = None
     """B of f_n = n·f0·√(1 + B·n²); null with fewer than three partials."""

@@ -25,8 +25,8 @@ class Closure(Stored):
 
 
 @dataclass(kw_only=True, repr=False, eq=False)
-class Minutes(Record):
-    """`MinutesOut`."""
+class WorkMinutes(Record):
+    """`MinutesOut` of the document."""
 
     count: int = 0
     """Readings or adjustments that the median is of; it is reckoned with from 20 on."""
@@ -111,7 +111,7 @@ class Shop(Stored):
     humidity_high: Quantity | None = None
     humidity_low: Quantity | None = None
     language: str = ""
-    minutes: list[Minutes] = field(default_factory=list)
+    minutes: list[WorkMinutes] = field(default_factory=list)
     name: str = ""
     opening_hours: list[OpeningHours] = field(default_factory=list)
     place: str | None = None
