@@ -36,7 +36,10 @@ def test_no_file_is_long() -> None:
 def test_the_sdk_stays_thin() -> None:
     # judgement: what is written by hand beside the command line can be read in an afternoon
     package = Path("client/shimstock_client")
-    written = [path for path in tracked() if path.parent == package and path.suffix == ".py"]
+    by_script = package / "_trade.py"
+    written = [
+        path for path in tracked() if path.parent == package and path.suffix == ".py" and path != by_script
+    ]
     assert sum(lines_of_code(path) for path in written) <= 2000
 
 

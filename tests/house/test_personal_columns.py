@@ -29,7 +29,7 @@ SHOPS_OWN_WORDS = {
     ),
     "the instrument": (
         "instruments.serial", "instruments.notes", "jobs.condition", "reading_sheets.note",
-        "reading_sheets.supersedes_reason", "readings.note", "readings.pickup", "readings.tool_name",
+        "reading_sheets.supersedes_reason", "withdrawals.reason", "readings.note", "readings.pickup", "readings.tool_name",
         "readings.repeatability_source", "adjustments.note", "adjustments.pickup", "room_readings.note",
     ),
     "the work": (
@@ -58,7 +58,7 @@ NO_OWNERS_WORDS = {
         "benches.skills", "calendars.kinds", "job_moves.readings_asked", "jobs.spec_ids", "services.kinds",
         "services.skills", "string_sets.kinds", "studies.pieces", "studies.readers", "studies.reading_order",
         "technicians.shifts", "tools.quantities", "webhook_endpoints.types", "idempotency_keys.headers",
-        "shop.prices",
+        "shop.prices", "adjustments.fitted_before",
     ),
     "the catalogue and the instrument": (
         "instrument_models.bridge", "instrument_models.courses", "instrument_models.neck_joint",

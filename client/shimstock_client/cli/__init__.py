@@ -13,12 +13,10 @@ def main() -> None:
     """Run `shimstock`, or say what it needs."""
     missing = [name for name in NEEDED if find_spec(name) is None]
     if missing:
-        print(
+        sys.exit(
             f"shimstock needs the command line's libraries (missing: {', '.join(missing)}): "
-            "install them with `pip install 'shimstock[cli]'`.",
-            file=sys.stderr,
+            "install them with `pip install 'shimstock[cli]'`."
         )
-        sys.exit(1)
     from ._app import run
 
     sys.exit(run())

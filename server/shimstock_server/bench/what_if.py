@@ -106,7 +106,7 @@ def _offset(tool: dict[str, Any]) -> plan_model.BenchOffset | None:
     if all(tool[name] is None for name in OFFSET):
         return None
     mean, sd, reproducibility = (0.0 if tool[name] is None else tool[name].value for name in OFFSET)
-    return plan_model.BenchOffset(tool["bench"], mean, sd, reproducibility, GIVEN)
+    return plan_model.BenchOffset(tool["bench"] or "this bench", mean, sd, reproducibility, GIVEN)
 
 
 class _History:

@@ -45,7 +45,8 @@ class ToolSaidIn(StrictSchema):
     repeatability = ToolSizeIn(load_default=None, allow_none=True)
     bench = Text(
         max=200,
-        load_default="",
+        load_default=None,
+        allow_none=True,
         metadata={"description": "The bench that it stands at, for what is said of its offset."},
     )
     offset = ToolSizeIn(

@@ -47,7 +47,7 @@ def describe(spec: Any) -> None:
             "post": {
                 "operationId": "on_" + name.replace(".", "_").replace("-", "_"),
                 "summary": kind.tells,
-                "description": f"{who} Events of one object come in the order of `object.sequence`.",
+                "description": who,
                 "tags": ["webhooks"],
                 "parameters": [
                     {"name": header, "in": "header", "required": True, "description": tells,

@@ -259,7 +259,7 @@ class SheetSaidIn(TypedDict):
 class ToolSaidIn(TypedDict):
     """A dictionary as it travels."""
 
-    bench: NotRequired[str]
+    bench: NotRequired[str | None]
     name: str
     offset: NotRequired[Quantity | QuantityDict | None]
     offset_uncertainty: NotRequired[Quantity | QuantityDict | None]
