@@ -8,6 +8,8 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
+QUANTITY = "#/components/schemas/Quantity"
+
 Place = tuple[Any, Any]
 """A dict or a list, and the key or the index at which something stands in it."""
 
@@ -24,10 +26,12 @@ def share(document: dict[str, Any]) -> dict[str, Any]:
 
     A component is named by the `x-name` of what is moved, or else by its `name`; where several share a name,
     the second and later ones have a number behind it. Of the schemas' fields those alone are moved whose
-    metadata hold an `x-name`: a word that so many schemas have in common that it deserves a name.
+    metadata hold an `x-name`: a word that so many schemas have in common that it deserves a name; and
+    quantities of the same units, named after these.
     """
     document = copy.deepcopy(document)  # the operations keep their descriptions for the next one
     _share_fields(document["components"]["schemas"])
+    _share_units(document)
     operations = list(operations_of(document))
     responses: list[Place] = [
         (each["responses"], status) for each in operations for status in each["responses"]
@@ -65,6 +69,25 @@ def _share_fields(schemas: dict[str, Any]) -> None:
                 raise TypeError(f"{field} is called {name}, and so is another schema")
             fields[field] = {"$ref": f"#/components/schemas/{name}"}
     schemas |= named
+
+
+def _share_units(document: dict[str, Any]) -> None:
+    schemas = document["components"]["schemas"]
+    named: dict[str, Any] = {}
+    for part in [part for part in _parts(document) if part.get("$ref") == QUANTITY and "properties" in part]:
+        narrowed = part.pop("properties")
+        name = _name({"name": " ".join(["quantity in", *narrowed["unit"]["enum"]])}, "")
+        if name in schemas or named.setdefault(name, narrowed) != narrowed:
+            raise TypeError(f"{name} is the name of another schema")
+        part["$ref"] = f"#/components/schemas/{name}"
+    schemas |= {name: {"$ref": QUANTITY, "properties": narrowed} for name, narrowed in named.items()}
+
+
+def _parts(tree: Any) -> Iterator[dict[str, Any]]:
+    if isinstance(tree, dict):
+        yield tree
+    for below in tree.values() if isinstance(tree, dict) else tree if isinstance(tree, list) else ():
+        yield from _parts(below)
 
 
 def _move(section: str, places: list[Place]) -> dict[str, Any]:
