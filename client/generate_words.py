@@ -98,6 +98,11 @@ def _parts() -> list[str]:
             {way.verb: f"{way.more[0]} or {way.less[0]}" for way in WAYS},
             "A way and its opposite.",
         ),
+        _set(
+            "IN_MM",
+            (way.verb for way in WAYS if way.unit == "mm"),
+            "Ways of which a length is told, no turns.",
+        ),
         _table(
             "WAYS",
             "dict[str, tuple[str, ...]]",

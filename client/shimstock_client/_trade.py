@@ -129,6 +129,13 @@ EITHER_WAY: dict[str, str] = {
 }
 """A way and its opposite."""
 
+IN_MM: frozenset[str] = frozenset(
+    {
+        "file",
+    }
+)
+"""Ways of which a length is told, no turns."""
+
 WAYS: dict[str, tuple[str, ...]] = {
     "truss-rod": ("tighten",),
     "spring-claw": ("tighten",),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from .._trade import DOINGS, EITHER_WAY, MOVES, PARTS, PLACED, SIGNS, SIMPLY_DONE, WAYS
+from .._trade import DOINGS, EITHER_WAY, IN_MM, MOVES, PARTS, PLACED, SIGNS, SIMPLY_DONE, WAYS
 from ._measures import Expected, NotUnderstood, read_measure
 
 _SIDES = {"bass": "bass", "b": "bass", "treble": "treble", "t": "treble"}
@@ -98,7 +98,7 @@ def _how_far(rest: Sequence[str], part: str) -> dict[str, Any]:
     if told[0] in "+-−":
         raise NotUnderstood(f"{part.replace('-', ' ')}: no sign, {right} says which way; e.g. {DOINGS[part]}")
     more = {"part": "saddle-position"} if kind == "away" else {}
-    if kind == "file":
+    if kind in IN_MM:
         amount = read_measure(told, Expected("amount", "length", "mm")).wire()
         return {"amount": {**amount, "value": sign * amount["value"]}}
     if kind == "away" and not _is_turns(told):
