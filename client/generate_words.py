@@ -63,6 +63,11 @@ def _quantities() -> list[str]:
             {term.word: (term.unit, term.inch) for term in terms},
             "The unit of a bare number, metric and in inches.",
         ),
+        _set(
+            "SIGNED",
+            (term.word for term in terms if term.dimension == "pitch difference"),
+            "Quantities that are shown with their sign.",
+        ),
         _table("PLACES", "dict[str, str]", {term.word: term.place for term in terms}, "Where one is read."),
     ]
 

@@ -45,6 +45,13 @@ UNITS: dict[str, tuple[str, str]] = {
 }
 """The unit of a bare number, metric and in inches."""
 
+SIGNED: frozenset[str] = frozenset(
+    {
+        "intonation",
+    }
+)
+"""Quantities that are shown with their sign."""
+
 PLACES: dict[str, str] = {
     "relief": "neck",
     "twist": "across",

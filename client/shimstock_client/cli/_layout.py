@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from rich.table import Table
 
+from .._trade import SIGNED
 from ._plan_layout import limits, number, spaced_unit, tomorrow_of
 from ._tables import Text
 
@@ -234,7 +235,7 @@ def look_line(one: CardQuantity, look: CardLook | None) -> str:
         return "zero or less"
     if look.value is None:
         return "not read"
-    return number(look.value, signed=one.quantity == "intonation") + spaced_unit(look.value)
+    return number(look.value, signed=one.quantity in SIGNED) + spaced_unit(look.value)
 
 
 def _card_limits(one: CardQuantity) -> str:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from rich.padding import Padding
 from rich.table import Table
 
+from .._trade import SIGNED
 from ._tables import Text
 
 if TYPE_CHECKING:
@@ -179,7 +180,7 @@ def reading_of(one: Verdict) -> str:
         return "zero or less"
     if one.value is None:
         return "–"
-    told = number(one.value, signed=one.quantity == "intonation")
+    told = number(one.value, signed=one.quantity in SIGNED)
     if one.uncertainty is not None:
         told = f"{told} ± {number(one.uncertainty)} {unit(one.value)}"
     else:
@@ -332,7 +333,7 @@ def _alike(changes: Iterable[Change]) -> Iterator[list[Change]]:
 
 def _after(changes: Iterable[Change]) -> Iterator[str]:
     for alike in _alike(changes):
-        signed = alike[0].quantity == "intonation"
+        signed = alike[0].quantity in SIGNED
         yield " / ".join(number(one.after, signed=signed) for one in alike) + spaced_unit(alike[0].after)
 
 
@@ -355,7 +356,7 @@ def _write_group(alike: Sequence[Change], *, after_only: bool) -> str:
         name += f" of string{'s' if len(strings) > 1 else ''} {', '.join(strings)}"
     elif len(alike) == 1 and first.side:
         name += f" {first.side} side"
-    signed = first.quantity == "intonation"
+    signed = first.quantity in SIGNED
     after = " / ".join(number(one.after, signed=signed) for one in alike)
     if after_only:
         return f"{name} to {after}{spaced_unit(first.after)}"
@@ -382,7 +383,7 @@ def _should_show(alike: Sequence[ReadingWanted]) -> str:
     spreads = [one.uncertainty for one in shown if one.uncertainty is not None]
     if len(shown) < len(alike) or not spreads:
         return ""
-    signed = alike[0].quantity == "intonation"
+    signed = alike[0].quantity in SIGNED
     values = " / ".join(number(one.value, signed=signed) for one in shown)
     spread = max(spreads, key=lambda one: one.value)
     return f" (should show {values} ± {number(spread)}{spaced_unit(spread)})"

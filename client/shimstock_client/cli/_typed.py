@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from .._quantity import Quantity
-from .._trade import PLACES, QUANTITIES, READINGS, UNITS
+from .._trade import PLACES, QUANTITIES, READINGS, SIGNED, UNITS
 from ._measures import Dimension, Expected, NotUnderstood, Units, read_measure
 
 _TWO_WORDS = {word.replace("-", " "): word for word in QUANTITIES if "-" in word}
@@ -248,4 +248,4 @@ def _value(reading: Mapping[str, Any]) -> str:
     if not isinstance(value, Mapping):
         return "–"
     told = str(Quantity(value["value"], value["unit"]))
-    return f"+{told}" if reading["quantity"] == "intonation" and value["value"] > 0 else told
+    return f"+{told}" if reading["quantity"] in SIGNED and value["value"] > 0 else told
