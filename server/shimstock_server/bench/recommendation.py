@@ -129,7 +129,7 @@ def _entries(session: Session, job: Job) -> tuple[plan_model.PlanInput, list[Rea
         sheets,
         done,
         shop=settings(session),
-        noises=Noises(session, job.id, instrument.id),
+        noises=Noises(session, job.id),
         offsets=kept_offsets(session, [job.id]),
     )
     pulls = pull_changes(session, instrument, sheets, done)

@@ -47,7 +47,8 @@ def post_reading_sheet(job_id: UUID, body: dict[str, Any]) -> Answer:
 
     `surprises` names the readings that do not fit the job's others, what was expected, and the likeliest
     slips: the moment to look again. They are kept all the same. `drifts` names the tools that were out of
-    their limits when this bench last read their check piece.
+    their limits when this bench last read their check piece. What each reading was expected to show before is
+    kept with it, as it was: `/v1/reports/calibration` tells how often that was so.
     """
     job = load_job(current.session, job_id, for_change=True)
     sheet, new = sheets.record_sheet(

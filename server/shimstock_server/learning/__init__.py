@@ -10,10 +10,10 @@ from .forecasts import CountedForecasts, counted_forecasts, keep_forecasts, list
 from .judging import relief_factor
 from .kinds import KINDS
 from .minutes import minutes_for
-from .noises import told_noises
+from .noises import Noises, told_noises
 from .offsets import BenchOffsets, kept_offsets, present_offsets
 from .recount import rebuild, work_off_marks
-from .responses import Noises, learned_responses
+from .responses import learned_responses
 from .routes import blueprint
 from .standing import bench_standings, newest_checks, newest_studies
 from .store import counted_facts, counted_period

@@ -224,34 +224,6 @@ def _learned(session: Session, model_id: UUID | None, instrument_id: UUID | None
     }
 
 
-def _prior(session: Session, job_id: UUID | None, instrument_id: UUID | None) -> JobPrior | None:
-    """What a job keeps from its first reading, once it has one."""
-    prior = None if job_id is None else session.get(JobPrior, job_id)
-    return prior if prior is not None and prior.instrument_id == instrument_id else None
-
-
-class Noises:
-    """How much more each tool scatters on each bench than is declared, as a job's plan takes it.
-
-    The factors are part of the plan's input, and so of its digest.
-
-    Parameters
-    ----------
-    job_id, instrument_id : UUID, optional
-        A job that has readings stays with what was learned when the first of them came.
-    """
-
-    def __init__(
-        self, session: Session, job_id: UUID | None = None, instrument_id: UUID | None = None
-    ) -> None:
-        prior = _prior(session, job_id, instrument_id)
-        self._factors = noises_now(session) if prior is None else prior.noise or {}
-
-    def of(self, bench_id: UUID | None, tool_id: UUID | None) -> float:
-        """The factor of a tool on a bench, to six digits [-]."""
-        return _six(self._factors.get(f"{bench_id}/{tool_id}", 1.0))
-
-
 def learned_responses(
     session: Session,
     model_id: UUID | None,
@@ -273,8 +245,11 @@ def learned_responses(
     job_id : UUID or None
         A job that has readings stays with what was learned when the first of them came.
     """
-    prior = _prior(session, job_id, instrument_id)
-    learned = _learned(session, model_id, instrument_id) if prior is None else prior.learned
+    prior = None if job_id is None else session.get(JobPrior, job_id)
+    if prior is not None and prior.instrument_id == instrument_id:
+        learned = prior.learned
+    else:
+        learned = _learned(session, model_id, instrument_id)
     scale, joint = side_scale(source.instrument, None), source.instrument.body_joint_fret
     factor = conversion(scale, joint, neck_place(source.instrument), whole_place(source))
     responses = plan.Responses()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from datetime import date, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -81,9 +81,10 @@ def calibration(session: Session, period: Period, *, listed: bool = False) -> Re
     return report
 
 
-def _span(period: Period) -> tuple[Any, Any]:
-    zone, after = ZoneInfo(period.zone), min(period.last, date.max - timedelta(days=1)) + timedelta(days=1)
-    return start_of(period.first, zone), start_of(after, zone)
+def _span(period: Period) -> tuple[datetime, datetime]:
+    """When a period begins, and when the day after it does."""
+    zone = ZoneInfo(period.zone)
+    return start_of(period.first, zone), start_of(period.last + timedelta(days=1), zone)
 
 
 def _groups(by: str, found: Sequence[CountedForecasts], names: Names) -> Iterator[dict[str, Any]]:

@@ -280,6 +280,12 @@ def test_a_tool_that_scatters_twice_what_is_declared_is_found_out(shop: Shop, da
     with database.read() as session:
         prior = session.get_one(JobPrior, UUID(late["id"]))
         assert list((prior.noise or {}).values()) == [found["factor"]]
+    # a job that an earlier release began goes on without: its plans were made so
+    with database.write({"now": shop.clock.now()}) as session:
+        session.get_one(JobPrior, UUID(late["id"])).noise = None
+    told = shop.bench.get(f"/v1/jobs/{late['id']}/recommendation").get_json()
+    spreads = [[each["uncertainty"] for each in plan["verdicts"]] for plan in (told, before)]
+    assert spreads[0] == spreads[1]
 
 
 def test_few_readings_leave_a_tool_near_what_is_declared(shop: Shop) -> None:
