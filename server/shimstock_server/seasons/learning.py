@@ -1,11 +1,13 @@
 """What this shop's own readings teach of how strongly a setup answers moisture.
 
-Readings between which nothing was done to the instrument, each with the moisture that the wood had then, make
-a slope; the slopes of all instruments are pooled: instrument, model, shop, stated prior.
+Readings between which nothing was done to the instrument, each with the moisture that the wood had then, say
+something of its answer, as a job says something of a rod: information, which adds, pooled by the same rule
+(`shimstock_calc.belief.learned`): instrument, model, shop, stated prior. Two seasons say which way it goes.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -18,12 +20,13 @@ import numpy as np
 from sqlalchemy import delete, func, insert, or_, select
 from sqlalchemy.orm import Session
 
+from shimstock_calc.belief.learned import Learned, Pool, Row, pool
+from shimstock_calc.belief.responses import Block, Message
 from shimstock_calc.conformity import standard_uncertainty
 from shimstock_calc.errors import CalculationError
 from shimstock_calc.moisture import TimeConstant
 from shimstock_calc.plan.geometry import ReliefPlace, conversion, coupling, share
-from shimstock_calc.pooling import Belief, Nested, Prior, pool_nested
-from shimstock_calc.sensitivity import sensitivity_slope
+from shimstock_calc.sensitivity import Sensitivity, sensitivity_slope
 from shimstock_calc.wood import wood_moisture
 from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet, counts_at, stands
 from shimstock_server.database.tables.jobs import Job
@@ -62,19 +65,16 @@ class _Look:
 
 
 @dataclass
-class _Samples:
-    """Slopes with their variances, and whose they are."""
+class _Messages:
+    """What readings say of one answer, and of whose."""
 
-    slopes: list[float] = field(default_factory=list)
-    variances: list[float] = field(default_factory=list)
-    instruments: list[str] = field(default_factory=list)
-    models: list[str] = field(default_factory=list)
+    rows: list[Row] = field(default_factory=list)
 
     def add(
         self, instrument: Instrument, moistures: Sequence[Sequence[float]], value: Sequence[float],
         uncertainty: Sequence[float],
     ) -> None:  # fmt: skip
-        """Add one slope, where the moisture moved far enough to make one.
+        """Add what a stretch of readings says, where the moisture moved far enough to say something.
 
         `moistures` holds the likeliest first; the others, from the ends of the time constant's range, tell
         how unsure the slope is for that.
@@ -84,12 +84,10 @@ class _Samples:
         except CalculationError:
             return
         spread = float(((np.array(moistures[0]) - np.mean(moistures[0])) ** 2).sum())
-        self.slopes.append(slope)
-        self.variances.append(
-            variance + slope**2 * MOISTURE_SD**2 / spread + self._from_the_lag(moistures, value, uncertainty)
-        )
-        self.instruments.append(str(instrument.id))
-        self.models.append(str(instrument.model_id))
+        variance += slope**2 * MOISTURE_SD**2 / spread + self._from_the_lag(moistures, value, uncertainty)
+        said = Message((1.0 / variance,), (slope / variance,))
+        names = str(instrument.model_id), str(instrument.id), f"{len(self.rows):09d}"
+        self.rows.append(Row(*names, said))
 
     @staticmethod
     def _from_the_lag(
@@ -104,14 +102,14 @@ class _Samples:
                 continue  # a slow part has hardly moved: its slope is anybody's guess
         return float((np.ptp(slopes) / RANGE_IN_SD) ** 2) if len(slopes) > 1 else 0.0
 
-    def pooled(self, prior: Prior) -> Nested:
+    def pooled(self, prior: Sensitivity) -> Pool:
         """Return what they teach together."""
-        return pool_nested(self.slopes, self.variances, self.instruments, self.models, prior)
+        return pool(self.rows, Block([prior.mean], [[prior.sd**2]]))
 
 
 def lessons(session: Session, *, now: datetime) -> list[dict[str, Any]]:
     """Return what every reading that stands teaches together, as rows to keep; writes nothing."""
-    samples = {moves: _Samples() for moves in Movable}
+    samples = {moves: _Messages() for moves in Movable}
     school = _School(session, now, samples)
     ids = list(session.scalars(_taught()))
     for start in range(0, len(ids), AT_ONCE):
@@ -119,9 +117,8 @@ def lessons(session: Session, *, now: datetime) -> list[dict[str, Any]]:
         session.expunge_all()
     rows = []
     for moves, found in samples.items():
-        if found.slopes:
-            prior = PRIORS[moves]
-            rows += _rows(moves, found.pooled(Prior(prior.mean, prior.sd)), now)
+        if found.rows:
+            rows += _rows(moves, found.pooled(PRIORS[moves]), now)
     return rows
 
 
@@ -147,7 +144,7 @@ def _taught() -> Any:
 class _School:
     """Turns the sheets of instruments into slopes."""
 
-    def __init__(self, session: Session, now: datetime, samples: dict[Movable, _Samples]) -> None:
+    def __init__(self, session: Session, now: datetime, samples: dict[Movable, _Messages]) -> None:
         self.session, self.samples = session, samples
         self.zone = ZoneInfo(settings(session).zone)
         self.air = AirBook(session, now.astimezone(self.zone).date())
@@ -327,18 +324,18 @@ def _uncertainty(row: Any, factor: float = 1.0) -> float:
     return float(standard_uncertainty(row.repeatability, row.resolution, factor))
 
 
-def _rows(moves: Movable, found: Nested, now: datetime) -> list[dict[str, Any]]:
-    def row(level: str, subject: Any, belief: Belief) -> dict[str, Any]:
+def _rows(moves: Movable, found: Pool, now: datetime) -> list[dict[str, Any]]:
+    def row(level: str, subject: Any, learned: Learned) -> dict[str, Any]:
         return {
             "moves": moves,
             "level": level,
             "subject": str(subject),
-            "mean": belief.mean,
-            "sd": belief.sd,
-            "samples": belief.samples,
+            "mean": float(learned.block.mean[0]),
+            "sd": math.sqrt(float(learned.block.covariance[0][0])),
+            "samples": learned.jobs,
             "learned_at": now,
         }
 
     rows = [row("shop", "shop", found.shop)]
-    rows += [row("model", subject, belief) for subject, belief in found.models.items()]
-    return rows + [row("instrument", subject, belief) for subject, belief in found.instruments.items()]
+    rows += [row("model", subject, learned) for subject, learned in found.models.items()]
+    return rows + [row("instrument", subject, learned) for subject, learned in found.instruments.items()]

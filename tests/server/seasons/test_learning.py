@@ -13,13 +13,14 @@ import pytest
 from sqlalchemy import event, select
 from sqlalchemy.orm import Session
 
+from shimstock_calc.belief.learned import DOUBTED
 from shimstock_calc.seasons import seasonal_drift
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.seasons import Climate
 from shimstock_server.database.words import Movable
 from shimstock_server.seasons.baseline import watches_of_all
-from shimstock_server.seasons.drift import Beliefs, laid
-from shimstock_server.seasons.learning import keep_lessons, lessons
+from shimstock_server.seasons.drift import PRIORS, Beliefs, laid
+from shimstock_server.seasons.learning import _Messages, keep_lessons, lessons
 from shimstock_server.seasons.places import AirBook
 from tests.server.workshop import mm, two_post_electric
 
@@ -80,6 +81,46 @@ def test_readings_with_room_air_teach_and_the_forecast_says_so(shop: SeasonShop)
     # dry air lowers relief now: the curve leaves the middle
     dry = min(twin["quantities"][0]["days"], key=lambda day: day["moisture_change"]["value"])
     assert dry["expected"]["value"] < 0.2 - 0.01
+
+
+def test_two_seasons_are_enough_to_say_which_way(shop: SeasonShop) -> None:
+    # relief of 0.14 mm at 45 % RH, 0.28 mm at 65 %: it rises in damp air (from the readings alone)
+    recheck(shop, 0.14, 45.0, "final")
+    shop.work()
+    (unknown,) = shop.forecast()["quantities"][0]["sensitivities"]
+    assert unknown["per_moisture_percent"]["value"] == 0.0
+    shop.advance(days=180)
+    recheck(shop, 0.28, 65.0)
+    shop.learn()
+    quantity = shop.forecast()["quantities"][0]
+    (known,) = quantity["sensitivities"]
+    assert known["source"] == "instrument"
+    # most of 0.04 mm per % MC, which is what the readings say by themselves
+    assert 0.02 < known["per_moisture_percent"]["value"] < 0.04
+    assert known["sd"]["value"] < 0.8 * unknown["sd"]["value"]
+    days = quantity["days"]
+    dry = min(days, key=lambda day: day["moisture_change"]["value"])
+    assert dry["moisture_change"]["value"] < -0.5
+    assert dry["expected"]["value"] < days[0]["expected"]["value"] - 0.01
+
+
+def test_an_instrument_unlike_the_others_hardly_moves_what_is_learned_of_its_model() -> None:
+    # eight necks that rise by 0.03 mm per % MC, and one whose reading was mistyped (judgement)
+    model = UUID(int=1)
+    said = _Messages()
+    rng = np.random.default_rng(8)
+    for n in range(9):
+        instrument = Instrument(id=UUID(int=100 + n), model_id=model)
+        rise = 0.03 + float(rng.normal(0.0, 0.004)) if n else -0.30
+        said.add(instrument, [[8.5, 11.5]], [0.20, 0.20 + 3.0 * rise], [0.02, 0.02])
+    found = said.pooled(PRIORS[Movable.RELIEF])
+    alike = _Messages(said.rows[1:]).pooled(PRIORS[Movable.RELIEF])
+    with_it, without = (each.models[str(model)].block.mean[0] for each in (found, alike))
+    assert 0.02 < without < 0.03
+    assert with_it == pytest.approx(without, abs=0.004)
+    assert found.instruments[str(UUID(int=100))].weight < DOUBTED
+    other = _Messages(list(reversed(said.rows)))
+    assert other.pooled(PRIORS[Movable.RELIEF]) == found
 
 
 @ON_SQLITE
@@ -215,7 +256,7 @@ def test_in_three_years_the_shop_learns_what_is_hidden_and_its_forecasts_keep_th
     third = errors(world, live(shop, world, rng, 2))
     # it converges to what is hidden, and knows about how well it knows it
     assert before[0] > 3.0 * first[0] > 3.0 * second[0] > 3.0 * third[0]
-    assert third[0] < 0.22 * before[0]  # each wood keeps a share of the hysteresis that is never learned
+    assert third[0] < 0.23 * before[0]  # each wood keeps a share of the hysteresis that is never learned
     assert third[1] < second[1] < first[1]
     assert min(first[2], second[2], third[2]) > 0.75
     # of the days forecast out of spec with probability p, a share close to p is
