@@ -2,8 +2,8 @@
 
 from . import stale  # noqa: F401 - it follows what happens
 from .agreement_routes import check_routes, study_routes
-from .agreement_schemas import CheckPieceOut
-from .check_pieces import TOO_LITTLE
+from .agreement_schemas import CheckPieceIn, CheckPieceOut, CheckReadingIn, StudyIn, StudyReadingIn
+from .check_pieces import TOO_LITTLE, add_piece, record_check
 from .counting import KEPT, MOISTURE, Cell, CellKey, Cells, merge_cells, start_of, width_of
 from .drifts import drifts_at
 from .forecasts import CountedForecasts, counted_forecasts, keep_forecasts, listed_forecasts
@@ -17,8 +17,10 @@ from .responses import learned_responses
 from .routes import blueprint
 from .standing import bench_standings, newest_checks, newest_studies
 from .store import counted_facts, counted_period
-from .study_findings import Repeatability, bench_repeatabilities
+from .studies import begin_study, record_reading
+from .study_findings import Repeatability, bench_repeatabilities, end_study
 from .tallies import FINDING, STEP, Tallies, jobs_with, merge_tallies
+from .values import read_value
 
 __all__ = [
     "FINDING",
@@ -31,17 +33,24 @@ __all__ = [
     "Cell",
     "CellKey",
     "Cells",
+    "CheckPieceIn",
     "CheckPieceOut",
+    "CheckReadingIn",
     "CountedForecasts",
     "Noises",
     "Repeatability",
+    "StudyIn",
+    "StudyReadingIn",
     "Tallies",
+    "add_piece",
+    "begin_study",
     "bench_repeatabilities",
     "bench_standings",
     "counted_facts",
     "counted_forecasts",
     "counted_period",
     "drifts_at",
+    "end_study",
     "jobs_with",
     "keep_forecasts",
     "kept_offsets",
@@ -53,7 +62,10 @@ __all__ = [
     "newest_checks",
     "newest_studies",
     "present_offsets",
+    "read_value",
     "rebuild",
+    "record_check",
+    "record_reading",
     "relief_factor",
     "start_of",
     "told_noises",

@@ -37,6 +37,7 @@ from shimstock_server.database.words import (
     Stage,
 )
 
+from .seeding_benches import Records
 from .seeding_rooms import air_on
 
 YEAR = 365
@@ -92,6 +93,11 @@ def load_past(session: Session, told: Mapping[str, Any]) -> int:
     for number, visit in enumerate(visits, start=jobs.next_number(session, len(visits))):
         past.job(visit, number)
     transfer.put_rows(session, past.rows)
+    records = Records(session, past.zone, key.id)
+    for study in told.get("studies", ()):
+        records.study(study)
+    for check in told.get("checks", ()):
+        records.check(check)
     return len(past.rows["jobs"])
 
 

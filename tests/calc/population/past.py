@@ -200,10 +200,46 @@ def main() -> None:
         "months": months,
         "instruments": SHARES,
         "spots": list(spots),
+        "studies": [study()],
+        "checks": [check(bench) for bench in range(3)],
     }
     lines = ",\n".join(_short(job) for job in jobs)
     text = f'{{"past":{_short(head)[:-1]},"jobs":[\n{lines}\n]}}}}\n'
     (CHECKOUT / "seed/past.json").write_text(text, encoding="utf-8")
+
+
+OFFSETS = (0.0, 0.02, -0.01)
+"""By how much each bench reads high [mm]."""
+
+
+def study() -> dict[str, Any]:
+    """Three benches read the height of six blocks three times."""
+    rng = np.random.default_rng([SEED, 1])
+    blocks = (1.0, 1.2, 1.5, 1.8, 2.1, 2.5)
+    values = [
+        [[round(block + off + float(rng.normal(0.0, 0.02)), 2) for _ in range(3)] for off in OFFSETS]
+        for block in blocks
+    ]
+    return {
+        "name": "action on six blocks", "quantity": "action", "tool": "digital depth gauge", "back": 95,
+        "seed": 7, "trials": 3, "pieces": [f"block {block:.1f}" for block in blocks], "values": values,
+    }  # fmt: skip
+
+
+def check(bench: int) -> dict[str, Any]:
+    """A bench reads its check piece, on most days of the last ten weeks; the last bench's gauge drifts."""
+    rng = np.random.default_rng([SEED, 2, bench])
+    days = []
+    for back in range(70, 0, -1):
+        if rng.random() < 0.25:
+            continue
+        level = 2.0 + OFFSETS[bench] + float(rng.normal(0.0, 0.006))
+        level += 0.002 * max(20 - back, 0) if bench == 2 else 0.0
+        days.append([back, *[round(level + float(rng.normal(0.0, 0.012)), 2) for _ in range(3)]])
+    return {
+        "name": f"block 2.00, bench {bench + 1}", "quantity": "action", "tool": "digital depth gauge",
+        "bench": bench, "stated": 2.0, "days": days,
+    }  # fmt: skip
 
 
 def _short(value: Any) -> str:

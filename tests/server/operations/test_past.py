@@ -15,13 +15,20 @@ from shimstock_server.database.session import Database
 from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
 from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.jobs import Job, JobMove
-from shimstock_server.database.tables.learning import LearnedResponse, ReportJob
-from shimstock_server.database.words import JobState, ResponseKind, ResponseLevel
+from shimstock_server.database.tables.learning import (
+    BenchRepeatability,
+    CheckPiece,
+    CheckReading,
+    LearnedResponse,
+    ReportJob,
+    Study,
+)
+from shimstock_server.database.words import JobState, ResponseKind, ResponseLevel, StudyState
 from shimstock_server.learning import rebuild, work_off_marks
 from shimstock_server.operations import seed, seeding_past
 from shimstock_server.operations.seed import load
 from shimstock_server.shop import learned_minutes
-from tests.calc.population.past import READING, RODS
+from tests.calc.population.past import OFFSETS, READING, RODS
 from tests.depth import amount
 from tests.house.files import CHECKOUT
 
@@ -84,6 +91,35 @@ def test_the_past_lies_in_the_year_before_today(
         # an instrument whose later visit would come first is two
         visits = session.scalars(select(func.count(Job.id)).group_by(Job.instrument_id))
         assert set(visits) <= {1, 2}
+
+
+@pytest.mark.parametrize("database_url", ["sqlite"], indirect=True)
+def test_the_benches_of_the_past_were_compared(database: Database, config: Config, few: int) -> None:
+    assert few > 0
+    load(database, CHECKOUT / "seed", MARCH, secret=config.secret, past=True)
+    with database.read({"now": MARCH, "secret": config.secret}) as session:
+        (study,) = session.scalars(select(Study))
+        assert study.state is StudyState.ENDED
+        found = list(session.scalars(select(BenchRepeatability).order_by(BenchRepeatability.reader)))
+        # truth: each bench repeats to 0.02 mm, and reads high by `OFFSETS` (judgement)
+        mean = sum(OFFSETS) / len(OFFSETS)
+        for row, offset in zip(found, OFFSETS, strict=True):
+            assert row.repeatability == pytest.approx(0.02, rel=0.5)
+            assert row.difference == pytest.approx(offset - mean, abs=0.012)
+        verdicts = {
+            piece.bench_id: [
+                each.verdict
+                for each in session.scalars(
+                    select(CheckReading)
+                    .where(CheckReading.piece_id == piece.id)
+                    .order_by(CheckReading.taken_at)
+                )
+            ]
+            for piece in session.scalars(select(CheckPiece))
+        }
+        assert all(len(each) > 35 for each in verdicts.values())
+        # one bench's gauge has drifted for three weeks
+        assert sum(each[-1] != "in control" for each in verdicts.values()) == 1
 
 
 def test_what_the_past_teaches_is_near_the_hidden_truth(database: Database, config: Config, few: int) -> None:
