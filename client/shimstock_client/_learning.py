@@ -100,25 +100,25 @@ class Reports:
 
     def of_model(self, model: Stored | UUID | str, **period: Unpack[PeriodOptions]) -> ModelReport:
         """Read all that the shop knows of a model."""
-        return read(ModelReport, self._link.ask(self._of(model), **period))
+        return read(ModelReport, self._link.ask(_of(model), **period))
 
     def page_of_model(self, model: Stored | UUID | str, **period: Unpack[PeriodOptions]) -> str:
         """Read the same as a page with pictures (HTML)."""
-        return str(self._link.ask(self._of(model), accept="text/html", **period).content)
+        return str(self._link.ask(_of(model), accept="text/html", **period).content)
 
     def paper_of_model(self, model: Stored | UUID | str, **period: Unpack[PeriodOptions]) -> bytes:
         """Read the same on paper (PDF)."""
-        return _bytes(self._link.ask(self._of(model), accept="application/pdf", **period), "a PDF")
+        return _bytes(self._link.ask(_of(model), accept="application/pdf", **period), "a PDF")
 
     def tables_of_model(self, model: Stored | UUID | str, **period: Unpack[PeriodOptions]) -> bytes:
         """Read all its tables as a zip of CSV files."""
-        return _bytes(self._link.ask(self._of(model), accept="application/zip", **period), "a zip")
+        return _bytes(self._link.ask(_of(model), accept="application/zip", **period), "a zip")
 
     def table_of_model(
         self, model: Stored | UUID | str, table: ReportTable, **period: Unpack[PeriodOptions]
     ) -> str:
         """Read one of its tables as CSV: quantities, bins, steps, findings, season or jobs."""
-        return str(self._link.ask(self._of(model), accept="text/csv", table=table, **period).content)
+        return str(self._link.ask(_of(model), accept="text/csv", table=table, **period).content)
 
     def begin(self, **request: Unpack[ReportRunFields]) -> ReportRun:
         """Have a long report made, of all models or those of a `maker` or `kind`."""
@@ -146,19 +146,19 @@ class Reports:
 
     def models_of(self, run: ReportRun | UUID | str, **call: Unpack[CallOptions]) -> Iterator[ModelReport]:
         """Walk the models of a long report that are done."""
-        return self._link.walk(self._reports(run), ModelReport, **call)
+        return self._link.walk(_reports(run), ModelReport, **call)
 
     def page_of(self, run: ReportRun | UUID | str, **call: Unpack[CallOptions]) -> str:
         """Read a long report as a page with pictures (HTML)."""
-        return str(self._link.ask(self._reports(run), accept="text/html", **call).content)
+        return str(self._link.ask(_reports(run), accept="text/html", **call).content)
 
     def tables_of(self, run: ReportRun | UUID | str, **call: Unpack[CallOptions]) -> bytes:
         """Read all tables of a long report as a zip of CSV files."""
-        return _bytes(self._link.ask(self._reports(run), accept="application/zip", **call), "a zip")
+        return _bytes(self._link.ask(_reports(run), accept="application/zip", **call), "a zip")
 
     def table_of(self, run: ReportRun | UUID | str, table: ReportTable, **call: Unpack[CallOptions]) -> str:
         """Read one table of all models of a long report as CSV."""
-        return str(self._link.ask(self._reports(run), accept="text/csv", table=table, **call).content)
+        return str(self._link.ask(_reports(run), accept="text/csv", table=table, **call).content)
 
     def bench_agreement(self, **call: Unpack[CallOptions]) -> Mapping[str, Any]:
         """Read whether the benches measure the same: newest studies in words, and who drifts."""
@@ -170,32 +170,31 @@ class Reports:
 
     def bench_agreement_table(self, table: str, **call: Unpack[CallOptions]) -> str:
         """Read one of its tables as CSV: studies, readings, repeats or checks."""
-        answer = self._link.ask("/reports/bench-agreement", accept="text/csv", table=table, **call)
-        return str(answer.content)
+        return str(self._link.ask("/reports/bench-agreement", accept="text/csv", table=table, **call).content)
 
-    @staticmethod
-    def _reports(run: ReportRun | UUID | str) -> str:
-        return f"/reports/runs/{id_of(run)}/reports"
-
-    def calibration(self, **period: Any) -> Calibration:
+    def calibration(self, **period: Unpack[PeriodOptions]) -> Calibration:
         """Read how often readings fell inside what was stated before, and how much tools scatter."""
         return read(Calibration, self._link.ask("/reports/calibration", **period))
 
-    def calibration_page(self, **period: Any) -> str:
+    def calibration_page(self, **period: Unpack[PeriodOptions]) -> str:
         """Read the same as a page with pictures (HTML)."""
         return str(self._link.ask("/reports/calibration", accept="text/html", **period).content)
 
-    def calibration_table(self, table: str, **period: Any) -> str:
+    def calibration_table(self, table: str, **period: Unpack[PeriodOptions]) -> str:
         """Read one of its tables as CSV: coverage, scatter or forecasts."""
         return str(self._link.ask("/reports/calibration", accept="text/csv", table=table, **period).content)
 
-    def calibration_tables(self, **period: Any) -> bytes:
+    def calibration_tables(self, **period: Unpack[PeriodOptions]) -> bytes:
         """Read all its tables as a zip of CSV files."""
         return _bytes(self._link.ask("/reports/calibration", accept="application/zip", **period), "a zip")
 
-    @staticmethod
-    def _of(model: Stored | UUID | str) -> str:
-        return f"/reports/instrument-models/{id_of(model)}"
+
+def _of(model: Stored | UUID | str) -> str:
+    return f"/reports/instrument-models/{id_of(model)}"
+
+
+def _reports(run: ReportRun | UUID | str) -> str:
+    return f"/reports/runs/{id_of(run)}/reports"
 
 
 class Studies(studies.Studies):

@@ -29,7 +29,8 @@ SHOPS_OWN_WORDS = {
     ),
     "the instrument": (
         "instruments.serial", "instruments.notes", "jobs.condition", "reading_sheets.note",
-        "reading_sheets.supersedes_reason", "withdrawals.reason", "readings.note", "readings.pickup", "readings.tool_name",
+        "reading_sheets.supersedes_reason", "withdrawals.reason",
+        "readings.note", "readings.pickup", "readings.tool_name",
         "readings.repeatability_source", "adjustments.note", "adjustments.pickup", "room_readings.note",
     ),
     "the work": (
