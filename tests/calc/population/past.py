@@ -257,7 +257,9 @@ def instrument(number: int, name: str, known: PlanInput, chance: random.Random) 
     hidden = make_instrument(SEED + number, SCENARIO, known)
     usual = RODS.get(name, -0.38)
     hidden.rod.response = usual * math.exp(chance.gauss(0.0, 0.12))
-    if hidden.rod.health == "reversed":
+    if known.instrument.rod.reversed:
+        hidden.rod.health = "reversed"  # as its catalogue says
+    elif hidden.rod.health == "reversed":
         hidden.rod.health = "healthy"
     return Owned(name, hidden, WOODS.get(name, 0.018) + chance.gauss(0.0, 0.008))
 
