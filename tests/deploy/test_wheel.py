@@ -17,7 +17,7 @@ from tests.house.files import CHECKOUT
 
 BASE = ("requests", "urllib3", "certifi", "idna", "charset_normalizer")
 """What the two libraries of the base install import, and nothing else."""
-CLI = ("click", "rich", "pygments", "markdown_it", "mdurl", "platformdirs")
+CLI = ("click", "rich", "pygments", "markdown_it", "mdurl", "platformdirs", "prompt_toolkit", "wcwidth")
 
 
 @pytest.fixture(scope="module")
@@ -80,7 +80,7 @@ def required(wheel: Path) -> dict[str, set[str]]:
 def test_the_base_install_is_the_sdk(wheel: Path) -> None:
     wanted = required(wheel)
     assert wanted[""] == {"requests", "urllib3"}
-    assert wanted["cli"] >= {"click", "rich", "platformdirs"}
+    assert wanted["cli"] >= {"click", "rich", "platformdirs", "prompt-toolkit"}
     assert not wanted["cli"] & {"flask", "numpy", "sqlalchemy"}
 
 
@@ -97,7 +97,7 @@ def test_the_command_names_its_extra_in_one_sentence(bare: Path) -> None:
     assert ended.stdout == ""
     assert ended.stderr.count("\n") == 1
     assert "pip install 'shimstock[cli]'" in ended.stderr
-    assert "missing: click, rich, platformdirs" in ended.stderr
+    assert "missing: click, rich, platformdirs, prompt_toolkit" in ended.stderr
 
 
 def test_the_operators_command_names_its_extra_too(bare: Path) -> None:
@@ -111,7 +111,7 @@ def test_the_extra_makes_the_command_work(bare: Path) -> None:
     ended = run(bare, "shimstock", "--help")
     assert ended.returncode == 0, ended.stderr
     assert "receive" in ended.stdout
-    assert run(bare, "python", "-c", "import rich.console, platformdirs").returncode == 0
+    assert run(bare, "python", "-c", "import rich.console, platformdirs, prompt_toolkit").returncode == 0
 
 
 @pytest.mark.parametrize("path", ["README.md", "openapi/integrators-guide.md"])

@@ -11,7 +11,7 @@ from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
 from ._measures import NotUnderstood, read_measure
 from ._places import write_output
-from ._speaking import ask, echo
+from ._speaking import ask_line, echo
 from ._typed import expected_of, split_quantity
 
 if TYPE_CHECKING:
@@ -104,7 +104,7 @@ def _ask_all(bench: Bench, pieces: Sequence[CheckPiece], *, sure: bool, note: st
         values: list[Quantity] = []
         while len(values) < piece.repetitions:
             nth = f" {len(values) + 1} of {piece.repetitions}" if piece.repetitions > 1 else ""
-            line = str(ask(f"{piece.name}{nth} [{expected.unit}]", prompt_suffix=" > "))
+            line = ask_line(f"{piece.name}{nth} [{expected.unit}]", " > ")
             try:
                 values.append(read_measure(line, expected))
             except NotUnderstood as error:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 from ._correcting import corrects, put_in_place
 from ._lines import HELP, take_line
 from ._measures import NotUnderstood, Units
-from ._speaking import ask, ask_yes, echo
+from ._speaking import ask_line, ask_yes, echo
 from ._typed import describe, expected_of
 from ._unsent import UnsentSheet
 
@@ -41,7 +41,7 @@ def ask_readings(sheet: UnsentSheet, asked: Sequence[ReadingWanted], units: Unit
     waiting = list(asked)
     while True:
         wanted = waiting[0] if waiting else None
-        line = str(ask(_question(wanted, units), default="", show_default=False, prompt_suffix=" > ")).strip()
+        line = ask_line(_question(wanted, units), " > ")
         if line.lower() in {"send", "keep", "throw away"}:
             ending: Ending = line.lower()  # type: ignore[assignment]
             if ending != "send" or _complete(sheet):

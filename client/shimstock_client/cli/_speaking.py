@@ -13,12 +13,14 @@ import json
 import os
 import re
 import sys
+from functools import cache
 from typing import TYPE_CHECKING, Any, TextIO
 
 import click
 
 if TYPE_CHECKING:
     from click._termui_impl import ProgressBar
+    from prompt_toolkit import PromptSession
 
 PLAIN_LETTERS = "shimstock-plain"
 """Name of the way in which a letter that the terminal does not have is written with those that it has."""
@@ -76,6 +78,31 @@ def echo_json(data: Any) -> None:
 def ask(question: str, **how: Any) -> Any:
     """Ask for a line; `how` as `click.prompt` takes it."""
     return click.prompt(visible(question), **how)
+
+
+def ask_line(question: str, suffix: str = ": ") -> str:
+    """Ask for a line of free text, empty when only Enter is pressed.
+
+    At a terminal it can be edited, and the arrow up brings back what was typed before.
+
+    Raises
+    ------
+    click.Abort
+        On Ctrl-C and at the end of the input.
+    """
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        return str(ask(question, default="", show_default=False, prompt_suffix=suffix)).strip()
+    try:
+        return _line_editor().prompt(visible(question) + suffix).strip()
+    except (EOFError, KeyboardInterrupt):
+        raise click.Abort from None
+
+
+@cache
+def _line_editor() -> PromptSession[str]:
+    from prompt_toolkit import PromptSession
+
+    return PromptSession()
 
 
 def ask_yes(question: str) -> bool:

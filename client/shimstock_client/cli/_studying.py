@@ -10,7 +10,7 @@ import click
 from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
 from ._measures import NotUnderstood, read_measure
-from ._speaking import ask, echo
+from ._speaking import ask_line, echo
 from ._typed import expected_of
 
 if TYPE_CHECKING:
@@ -153,8 +153,7 @@ def _ask(bench: Bench, found: Study, number: int, wanted: NextReading | None) ->
         if asked != wanted.number:
             echo(f"{wanted.left:4} left, round {wanted.trial}:  {place_of(wanted.what)}")
             asked = wanted.number
-        line = str(ask(f"   it shows [{expected.unit}]", default="", show_default=False,
-                                prompt_suffix=" > ")).strip()  # fmt: skip
+        line = ask_line(f"   it shows [{expected.unit}]", " > ")
         if line.lower() in {"stop", "quit"}:
             echo(f'Kept. Go on with: shimstock study "{found.name}"')
             return
