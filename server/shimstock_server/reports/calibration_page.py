@@ -36,7 +36,7 @@ def _section(report: Report, by: str) -> dict[str, Any]:
     groups = [group for group in report["groups"] if group["by"] == by]
     return {
         "heading": HEADINGS[by],
-        "column": "" if by == "all" else by,
+        "column": "which" if by == "all" else by,
         "panels": [Markup(shares_panel(group)) for group in groups[:MOST_PANELS]],  # noqa: S704
         "rows": [_row(group, doubtful) for group in groups for doubtful in (False, True)
                  if group["doubtful" if doubtful else "shares"]],
