@@ -138,6 +138,8 @@ def post_study_reading(study_id: UUID, body: dict[str, Any]) -> Answer:
 def post_study_end(study_id: UUID, body: dict[str, Any]) -> dict[str, Any]:
     """End a study. Each bench's repeatability counts for the readings that it takes from now on.
 
+    By how much each bench reads too high is taken off its readings in jobs first read from now on.
+
     When somebody cannot read on, `as_it_stands` judges the readers and rounds that are complete.
     """
     study = current.session.get_one(Study, study_id, with_for_update=True)

@@ -241,7 +241,12 @@ class CheckPieceIn(StrictSchema):
     quantity = Choice(Quantity, required=True)
     tool_id = Id(load_default=None, allow_none=True)
     stated = AnyQuantity(
-        load_default=None, allow_none=True, metadata={"description": "What it is known to measure."}
+        load_default=None,
+        allow_none=True,
+        metadata={
+            "description": "What it is known to measure. What the bench reads beyond it is taken off its "
+            "readings with this tool, from the fifth day on."
+        },
     )
     confirmed = Truth(load_default=False, metadata={"description": CONFIRMED})
     repetitions = Whole(1, 20, load_default=3)
@@ -280,7 +285,11 @@ class CheckReadingOut(StrictSchema):
 
 
 class ControlLimitsOut(StrictSchema):
-    """Limits of a day's mean and spread, from the bench's own history."""
+    """Limits of a day's mean and spread, from the bench's own history.
+
+    As rare a false alarm as 3 standard deviations give (0.27 %) and one day in a hundred for the spread, with
+    few days allowed for. Days that were out count once the bench has read within its limits again.
+    """
 
     mean = QuantityOut(kind_from="kind", required=True)
     lower = QuantityOut(kind_from="kind", required=True)

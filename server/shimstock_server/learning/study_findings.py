@@ -61,7 +61,7 @@ class Judged:
 
 
 def end_study(session: Session, study: Study, *, abandon: bool, as_it_stands: bool, now: datetime) -> Study:
-    """End a study: its benches' repeatability counts for their readings from now on.
+    """End a study: its benches' repeatability counts from now on, their offsets in jobs not yet read.
 
     Parameters
     ----------
