@@ -167,7 +167,7 @@ class Choice:
             afterwards=(act or TOLD,),
             minutes=self.prices.reading[known.spot.quantity],
             prices=self.prices,
-            surely_high=(EVEN if self._once(known) else FAIR) if files else 0.0,
+            surely_high=FAIR if files else 0.0,
         )
         adjusting = worth_of_adjusting(estimate, act, bounds, self.prices) if act is not None else 0.0
         if known.spot.quantity == "intonation" and adjusting > 0.0 and self._once(known):
