@@ -140,6 +140,7 @@ def test_following_the_plan_reaches_spec_and_oversteps_no_caution(block):
         ("half-late", 1_005_154),
         ("half-late", 1_005_174),
         ("half-late", 1_005_651),
+        ("twice-the-noise-known", 1_046_082),
     ],
 )
 def test_a_job_ends_with_a_word_and_no_quantity_is_read_for_ever(scenario, seed):

@@ -156,10 +156,10 @@ def _file(draft: Draft, high: list[Known]) -> None:
     slots, coarse = [], []
     for known in high:
         slot = _slot(draft, known)
-        if slot is None:
-            coarse.append(known)
-        else:
+        if slot is not None:
             slots.append(slot)
+        elif not draft.choice.read_enough(known.spot):
+            coarse.append(known)
     if coarse:
         _finer(draft, coarse)
     slots = [slot for slot in _falling(draft, slots) if slot.filing.nut_action >= LEAST_OFF]
