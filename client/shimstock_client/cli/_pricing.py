@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from .._wire import to_wire
 from ._bench import Bench, at_bench
 from ._exits import Exit, Stop
 from ._speaking import echo
@@ -58,7 +57,7 @@ def prices(bench: Bench, *, changes: tuple[str, ...], everything: bool | None) -
         shop = bench.client.shop.update(shop, **fields)
     shown = {
         "prices": shop.prices,
-        "minutes": [to_wire(each) for each in shop.minutes],
+        "minutes": [each.raw for each in shop.minutes],
         "everything_at_the_end": shop.everything_at_the_end,
     }
     bench.show(shown, lambda: _say(shop))
