@@ -114,7 +114,8 @@ class Adjustments(lists.JobAdjustments):
             `turns`: positive = tighten, raise, away from the nut. `amount`: positive = up, away from the nut;
             filing: what was taken off. `plan`: digest of the plan that was followed; None = the technician's
             own decision. `id`: sent again under the same id, it is stored once; made here when left out.
-            `done_at`: on the bench's clock; now when left out. Further: side, string, pickup, string_set_id,
+            `done_at`: on the bench's clock; now when left out. `supersedes`: one that was recorded wrongly
+            and counts no more, with `supersedes_reason`. Further: side, string, pickup, string_set_id,
             tuning_id, minutes, confirmed, note [-].
         """
         told, call = apart(fields)
@@ -142,6 +143,18 @@ class Adjustments(lists.JobAdjustments):
         if not key:
             raise ValueError("id: an adjustment carries an id of its own, so that it is stored once")
         return self._create(job, adjustment, **under(str(key), call))
+
+    def withdraw(
+        self,
+        job: Job | UUID | str,
+        adjustment: Adjustment | UUID | str,
+        *,
+        reason: str,
+        **call: Unpack[WriteOptions],
+    ) -> Adjustment:
+        """Take back what was recorded and not done: it stays on record and counts no more."""
+        path = f"{self._of(job)}/{id_of(adjustment)}/withdrawal"
+        return read(Adjustment, self._link.change("POST", path, {"reason": reason}, **call))
 
     def follow(
         self, job: Job, plan: Recommendation, step: Step, *, done_at: datetime | None = None, **more: Any

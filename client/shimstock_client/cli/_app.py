@@ -32,6 +32,7 @@ from . import (
     _sending,
     _signing,
     _studying,
+    _taking_back,
     _transferring,
 )
 from ._bench import Bench
@@ -45,8 +46,8 @@ SECTIONS: dict[str, tuple[click.Command, ...]] = {
         _queue.give_back, _queue.hand_over, _moving.move,
     ),
     "At the bench": (
-        _reading.read, _correcting.sheets, _planning.plan, _doing.done, _planning.consent, _sending.unsent,
-        _sending.send,
+        _reading.read, _correcting.sheets, _planning.plan, _doing.done, _taking_back.not_done,
+        _planning.consent, _sending.unsent, _sending.send,
     ),
     "When the step is done": (
         _moving.settle, _moving.wait, _moving.final_check, _moving.rework, _moving.ready, _moving.card,

@@ -16,6 +16,7 @@ from ._bench import Bench, at_bench, on_job
 from ._exits import Exit, Stop
 from ._measures import NotUnderstood
 from ._speaking import ask_yes, echo
+from ._taking_back import instead_of
 from ._typed_doing import describe_doing, read_doing
 from ._unsent import UnsentWork
 from ._work_sending import (
@@ -48,6 +49,13 @@ class Doing:
 @click.option("--minutes", type=click.IntRange(0, 1440), help="Minutes that it took.")
 @click.option("--note", help="What should be known of it.")
 @click.option("--set", "string_set", metavar="NAME", help="With strings: the set that was put on.")
+@click.option(
+    "--instead-of",
+    "wrong",
+    metavar="WHICH",
+    help="Corrects what was recorded: the last, or the end of its id. Say why with --because.",
+)
+@click.option("--because", metavar="REASON", help="Why that was wrong.")
 @on_job
 @at_bench
 def done(
@@ -60,12 +68,15 @@ def done(
     minutes: int | None,
     note: str | None,
     string_set: str | None,
+    wrong: str | None,
+    because: str | None,
     job: str | None,
 ) -> None:
     """Record what you did; by itself, the step that the plan marks `do now`.
 
-    What was done cannot be changed afterwards, so with a keyboard it is asked once more. While the service
-    cannot be reached it is kept; shimstock send records it then, in the order in which it was done.
+    With a keyboard it is asked once more. While the service cannot be reached it is kept; shimstock send
+    records it then, in the order in which it was done. What was recorded and not done at all is taken back
+    with shimstock not-done.
 
     \b
     shimstock done
@@ -75,15 +86,19 @@ def done(
     shimstock done saddle 3 away 4 1/8
     shimstock done nut 2 file 0.05mm
     shimstock done strings --set "light 10-46"
+    shimstock done rod tighten 1/8 --instead-of last --because "mistyped"
     """
     from .. import NotReachable
 
+    _check_correction(what, wrong, because)
     more: dict[str, Any] = {"confirmed": True} if sure else {}
     if note:
         more["note"] = note
     try:
         held = bench.job(job)
     except NotReachable as error:
+        if wrong:
+            raise
         if string_set:
             more[SET_BY_NAME] = string_set
         keep_for_later(bench, error, job, what, turns=turns, minutes=minutes, more=more)
@@ -98,12 +113,24 @@ def done(
             Exit.CONFLICT,
         )
     refuse_unsent_work(held)
-    doing = _told(bench, held, what, own=own) if what else _planned(bench, held, turns)
+    if wrong and because:
+        more |= instead_of(bench, held, wrong, because)
+    doing = _told(bench, held, what, own=own or wrong is not None) if what else _planned(bench, held, turns)
     if string_set:
         more["string_set_id"] = string_set_named(bench, string_set)
     _ask_once_more(bench, doing)
     recorded = record(bench, held, doing, minutes=minutes, **more)
     bench.show({"items": [one.raw for one in recorded]}, lambda: _say(bench, doing, recorded))
+
+
+def _check_correction(what: Sequence[str], wrong: str | None, because: str | None) -> None:
+    if bool(wrong) != bool(because):
+        raise Stop("--instead-of and --because go together: what was wrong, and why", Exit.USAGE)
+    if wrong and not what:
+        raise Stop(
+            "--instead-of: say what was done, e.g. rod tighten 1/8; when nothing was, shimstock not-done",
+            Exit.USAGE,
+        )
 
 
 def _planned(bench: Bench, job: Job, turns: str | None) -> Doing:
@@ -204,7 +231,7 @@ def record(bench: Bench, job: Job, doing: Doing, *, minutes: int | None, **more:
 
 def _say(bench: Bench, doing: Doing, recorded: Sequence[Adjustment]) -> None:
     for one, body in zip(recorded, doing.bodies, strict=True):
-        echo(f"Recorded: {describe_doing(body)}" + ("" if doing.plan else " (own decision)") + ".")
+        echo(f"Recorded: {describe_doing(body)}" + ("" if one.plan else " (own decision)") + ".")
         if one.large_turn:
             echo("More than a quarter turn of the rod at once: flagged. Tune and read before the next.")
     if doing.step is not None and doing.step.readings_next:
