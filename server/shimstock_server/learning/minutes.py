@@ -24,7 +24,7 @@ from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.jobs import Job, JobMove
 from shimstock_server.database.tables.learning import JobPrior, LearnedMinutes, ReportJob
 from shimstock_server.database.tables.owners import Instrument
-from shimstock_server.database.words import Part
+from shimstock_server.database.words import BridgeKind, Part
 from shimstock_server.shop import LEAST_WORK, learned_minutes
 
 NEWEST = 1000
@@ -34,7 +34,6 @@ PAUSE = timedelta(minutes=30)
 """A longer time between two entries was spent on something else; judgement."""
 
 READING, ADJUSTMENT = "reading", "adjustment"
-FLOATING = frozenset({"floating-tremolo", "locking-tremolo"})
 TOGETHER = frozenset({"bridge-post", "saddle"})
 """Parts whose two sides are one adjustment."""
 
@@ -114,9 +113,10 @@ def _tuning(session: Session, job_ids: Sequence[UUID]) -> dict[UUID, float]:
         .outerjoin(InstrumentModel, InstrumentModel.id == Instrument.model_id)
         .where(Job.id.in_(job_ids))
     )
+    kinds = {job_id: (bridge or {}).get("kind") for job_id, bridge in rows}
     return {
-        job_id: usual.retune_floating if (bridge or {}).get("kind") in FLOATING else usual.retune
-        for job_id, bridge in rows
+        job_id: usual.retune_floating if kind and BridgeKind(kind).term.floats else usual.retune
+        for job_id, kind in kinds.items()
     }
 
 
