@@ -26,7 +26,7 @@ from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.shop import Shop
 from shimstock_server.database.words import ConsentKind, Method
 from shimstock_server.jobs import standing_consents
-from shimstock_server.learning import BenchOffsets, Noises, kept_offsets, learned_responses, minutes_for
+from shimstock_server.learning import BenchTools, kept_tools, learned_responses, minutes_for
 from shimstock_server.shop import plan_settings, settings
 
 from .problems import InstrumentUnknown
@@ -129,8 +129,7 @@ def _entries(session: Session, job: Job) -> tuple[plan_model.PlanInput, list[Rea
         sheets,
         done,
         shop=settings(session),
-        noises=Noises(session, job.id),
-        offsets=kept_offsets(session, [job.id]),
+        tools=kept_tools(session, [job.id]),
     )
     pulls = pull_changes(session, instrument, sheets, done)
     return (
@@ -150,8 +149,7 @@ def source_of_readings(
     adjustments: Sequence[Adjustment],
     *,
     shop: Shop,
-    offsets: BenchOffsets,
-    noises: Noises | None = None,
+    tools: BenchTools,
 ) -> plan_model.PlanInput:
     """What verdicts depend on: the instrument, its targets, what was read and what was done."""
     timeline = Timeline(sheets, adjustments)
@@ -159,9 +157,7 @@ def source_of_readings(
         instrument=geometry,
         spec=spec,
         readings=tuple(
-            plan_reading(reading, sheet, timeline, offsets, noises)
-            for sheet in sheets
-            for reading in sheet.readings
+            plan_reading(reading, sheet, timeline, tools) for sheet in sheets for reading in sheet.readings
         ),
         adjustments=tuple(plan_adjustment(adjustment, timeline) for adjustment in adjustments),
         settings=plan_settings(shop),
@@ -188,17 +184,10 @@ class Timeline:
 
 
 def plan_reading(
-    reading: Reading,
-    sheet: ReadingSheet,
-    timeline: Timeline,
-    offsets: BenchOffsets,
-    noises: Noises | None = None,
+    reading: Reading, sheet: ReadingSheet, timeline: Timeline, tools: BenchTools
 ) -> plan_model.Reading:
-    """A reading as the plan takes it, less what its bench is known to read too high.
-
-    Without noise factors every tool scatters as declared.
-    """
-    offset = offsets.of(sheet.job_id, sheet.bench_id, reading.tool_id, reading.quantity)
+    """A reading as the plan takes it, less what its bench is known to read too high."""
+    offset = tools.offset(sheet.job_id, sheet.bench_id, reading.tool_id, reading.quantity)
     value = reading.value if offset is None else round(reading.value - offset.mean, 6)
     return plan_model.Reading(
         id=f"{sheet.id}/{reading.number}",
@@ -217,7 +206,7 @@ def plan_reading(
         resolution=reading.resolution,
         repeatability=reading.repeatability,
         repeatability_source=reading.repeatability_source,
-        noise=1.0 if noises is None else noises.of(sheet.bench_id, reading.tool_id),
+        noise=tools.noise(sheet.job_id, sheet.bench_id, reading.tool_id),
         position=sheet.position.value,
         capo=reading.capo,
         at_pitch=sheet.at_pitch,

@@ -21,7 +21,7 @@ from shimstock_server.database.tables.base import new_id
 from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import ConsentKind, Part, Stage
-from shimstock_server.learning import BenchOffsets, Noises, learned_responses, present_offsets
+from shimstock_server.learning import BenchTools, learned_responses, present_tools
 from shimstock_server.shop import (
     ShopNotSetUp,
     learned_minutes,
@@ -76,12 +76,12 @@ def plan_from_body(
     )
     history = _History(session, instrument, spec, body, bench_id=bench_id, now=now)
     restrung = any(adjustment.part is Part.STRINGS for adjustment in history.adjustments)
-    timeline, noises = Timeline(history.sheets, history.adjustments), Noises(session)
+    timeline = Timeline(history.sheets, history.adjustments)
     source = plan_model.PlanInput(
         instrument=instrument,
         spec=spec,
         readings=tuple(
-            plan_reading(reading, sheet, timeline, history.offsets, noises)
+            plan_reading(reading, sheet, timeline, history.bench_tools)
             for sheet in history.sheets
             for reading in history.readings[sheet.id]
         ),
@@ -127,9 +127,9 @@ class _History:
         self.errors: list[dict[str, str]] = []
         self.readings: dict[UUID, list[Reading]] = {}
         self.tools = self._tools(body["tools"])
-        offsets = BenchOffsets() if bench_id is None else present_offsets(session)
+        known = BenchTools() if bench_id is None else present_tools(session)
         said = {tool.id: tool.offset for tool in self.tools.values() if tool.offset is not None}
-        self.offsets = offsets.beside(bench_id or NOWHERE, said)
+        self.bench_tools = known.beside(bench_id or NOWHERE, said)
         sheets = [self._sheet(wish, n, UUID(int=n + 1)) for n, wish in enumerate(body["sheets"])]
         if body["readings"] or body["findings"] or not sheets:
             sheets.append(self._sheet({**body, "taken_at": body["taken_at"] or now}, None, NOWHERE))

@@ -13,7 +13,7 @@ from shimstock_server.catalogue import plan_instrument, resolve_spec, spec_items
 from shimstock_server.database.tables.bench import Adjustment, ReadingSheet, oldest_first, stands
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
-from shimstock_server.learning import kept_offsets
+from shimstock_server.learning import kept_tools
 from shimstock_server.shop import settings
 
 from .recommendation import Timeline, plan_adjustment, plan_reading
@@ -48,9 +48,9 @@ def whole_life(session: Session, instrument: Instrument) -> WholeLife:
     spec = resolve_spec(
         session, kind=instrument.model.kind, model_id=instrument.model_id, instrument_id=instrument.id
     )
-    offsets = kept_offsets(session, {sheet.job_id for sheet in sheets})
+    tools = kept_tools(session, {sheet.job_id for sheet in sheets})
     readings = [
-        (plan_reading(reading, sheet, timeline, offsets), sheet.counts_at)
+        (plan_reading(reading, sheet, timeline, tools), sheet.counts_at)
         for sheet in sheets
         for reading in sheet.readings
     ]

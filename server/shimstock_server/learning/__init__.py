@@ -3,6 +3,7 @@
 from . import stale  # noqa: F401 - it follows what happens
 from .agreement_routes import check_routes, study_routes
 from .agreement_schemas import CheckPieceIn, CheckPieceOut, CheckReadingIn, StudyIn, StudyReadingIn
+from .bench_tools import BenchTools, kept_tools, present_tools
 from .check_pieces import TOO_LITTLE, add_piece, record_check
 from .counting import KEPT, MOISTURE, Cell, CellKey, Cells, merge_cells, start_of, width_of
 from .drifts import drifts_at
@@ -10,8 +11,7 @@ from .forecasts import CountedForecasts, counted_forecasts, keep_forecasts, list
 from .judging import relief_factor
 from .kinds import KINDS
 from .minutes import minutes_for
-from .noises import Noises, told_noises
-from .offsets import BenchOffsets, kept_offsets, present_offsets
+from .noises import told_noises
 from .recount import rebuild, work_off_marks
 from .responses import learned_responses
 from .routes import blueprint
@@ -29,7 +29,7 @@ __all__ = [
     "MOISTURE",
     "STEP",
     "TOO_LITTLE",
-    "BenchOffsets",
+    "BenchTools",
     "Cell",
     "CellKey",
     "Cells",
@@ -37,7 +37,6 @@ __all__ = [
     "CheckPieceOut",
     "CheckReadingIn",
     "CountedForecasts",
-    "Noises",
     "Repeatability",
     "StudyIn",
     "StudyReadingIn",
@@ -53,7 +52,7 @@ __all__ = [
     "end_study",
     "jobs_with",
     "keep_forecasts",
-    "kept_offsets",
+    "kept_tools",
     "learned_responses",
     "listed_forecasts",
     "merge_cells",
@@ -61,7 +60,7 @@ __all__ = [
     "minutes_for",
     "newest_checks",
     "newest_studies",
-    "present_offsets",
+    "present_tools",
     "read_value",
     "rebuild",
     "record_check",

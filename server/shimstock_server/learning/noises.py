@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from shimstock_calc.belief.calibration import Error, noise_factor
 from shimstock_server.database.tables.bench import Reading, ReadingSheet
-from shimstock_server.database.tables.learning import JobPrior, ReadingForecast, ToolNoise
+from shimstock_server.database.tables.learning import ReadingForecast, ToolNoise
 from shimstock_server.database.tables.shop import Bench, Tool
 
 from .forecasts import AWAY, standing_forecasts
@@ -80,29 +80,6 @@ def keep_noises(session: Session, rows: Sequence[dict[str, Any]]) -> None:
         session.execute(delete(ToolNoise).where(*alike))
         if row["readings"]:
             session.execute(insert(ToolNoise), [{**row, "learned_at": now}])
-
-
-class Noises:
-    """How much more each tool scatters on each bench than is declared, as a plan takes it.
-
-    The factors are part of the plan's input, and so of its digest.
-
-    Parameters
-    ----------
-    job_id : UUID, optional
-        A job stays with what was learned when its first reading came; one of an earlier release with 1.
-    """
-
-    def __init__(self, session: Session, job_id: UUID | None = None) -> None:
-        if job_id is None:
-            self._factors = noises_now(session)
-        else:
-            prior = session.get(JobPrior, job_id)
-            self._factors = {} if prior is None else prior.noise or {}
-
-    def of(self, bench_id: UUID | None, tool_id: UUID | None) -> float:
-        """The factor of a tool on a bench [-]."""
-        return float(self._factors.get(f"{bench_id}/{tool_id}", 1.0))
 
 
 def noises_now(session: Session) -> dict[str, Any]:

@@ -6,20 +6,18 @@ import math
 import statistics
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, NamedTuple
 from uuid import UUID
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from shimstock_calc.plan import model as plan
-from shimstock_server.database.tables.learning import BenchRepeatability, CheckPiece, JobPrior, Study
+from shimstock_server.database.tables.learning import BenchRepeatability, CheckPiece, Study
 from shimstock_server.database.tables.shop import Bench, Tool
 from shimstock_server.database.words import Quantity
 
 from .check_pieces import limits_of
-from .parts import in_parts
 from .study_findings import agreement
 
 SURE = 1e-6
@@ -41,58 +39,6 @@ class Known(NamedTuple):
     variance: float
     reproducibility: float
     source: str
-
-
-@dataclass(frozen=True)
-class BenchOffsets:
-    """What the benches' offsets were when each job had its first reading."""
-
-    of_job: Mapping[UUID | None, Mapping[Place, plan.BenchOffset]] = field(default_factory=dict)
-
-    def of(
-        self, job_id: UUID | None, bench_id: UUID | None, tool_id: UUID | None, quantity: Quantity
-    ) -> plan.BenchOffset | None:
-        """What is known of a reading's bench and tool; None = nothing, so nothing is taken off."""
-        found = self.of_job.get(job_id)
-        return None if found is None or bench_id is None else found.get(Place(bench_id, tool_id, quantity))
-
-    def beside(self, bench_id: UUID, tools: Mapping[UUID, plan.BenchOffset]) -> BenchOffsets:
-        """These, and what a request says of tools of its own, for readings that belong to no job."""
-        own = {
-            Place(bench_id, tool_id, quantity): offset
-            for tool_id, offset in tools.items()
-            for quantity in Quantity
-        }
-        return BenchOffsets({**self.of_job, None: {**self.of_job.get(None, {}), **own}})
-
-
-def kept_offsets(session: Session, job_ids: Collection[UUID]) -> BenchOffsets:
-    """What some jobs began with; later studies and checks change nothing of it."""
-    found = {}
-    for some in in_parts(job_ids):
-        rows = session.execute(
-            select(JobPrior.job_id, JobPrior.benches).where(
-                JobPrior.job_id.in_(some), JobPrior.benches.is_not(None)
-            )
-        )
-        found.update({row.job_id: _by_place(row.benches) for row in rows if row.benches})
-    return BenchOffsets(found)
-
-
-def present_offsets(session: Session) -> BenchOffsets:
-    """What is known now, for readings that belong to no job."""
-    return BenchOffsets({None: _by_place(learned_offsets(session))})
-
-
-def _by_place(rows: Iterable[Mapping[str, Any]]) -> dict[Place, plan.BenchOffset]:
-    return {
-        Place(
-            UUID(row["bench_id"]),
-            None if row["tool_id"] is None else UUID(row["tool_id"]),
-            Quantity(row["quantity"]),
-        ): plan.BenchOffset(**{name: row[name] for name in plan.BenchOffset.__dataclass_fields__})
-        for row in rows
-    }
 
 
 def learned_offsets(session: Session) -> list[dict[str, Any]]:

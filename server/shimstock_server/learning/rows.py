@@ -25,7 +25,7 @@ from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import WENT_OUT, JobState, Position, Quantity, Side, Stage
 
-from .offsets import kept_offsets
+from .bench_tools import kept_tools
 
 
 class Row(NamedTuple):
@@ -109,11 +109,11 @@ def reading_rows(session: Session, model: InstrumentModel, *which: ColumnElement
         .order_by(ReadingSheet.taken_at, ReadingSheet.id, Reading.number)
     )
     found = session.execute(statement).all()
-    offsets = kept_offsets(session, {each[0] for each in found})
+    tools = kept_tools(session, {each[0] for each in found})
     read = []
     for each in found:
         row = Row._make((*each[:-4], False, 0.0))
-        offset = offsets.of(row.job_id, each.bench_id, each.tool_id, row.quantity)
+        offset = tools.offset(row.job_id, each.bench_id, each.tool_id, row.quantity)
         if offset is not None and not row.zero_or_less:
             row = row._replace(value=round(row.value - offset.mean, 6), unsure=offset.spread)
         read.append((counts_at(each.taken_at, each.received_at), each.state, row))

@@ -22,7 +22,7 @@ from shimstock_server.catalogue import InstrumentIncomplete, SpecBook, plan_inst
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.tables.seasons import Keeping, WatchedQuantity
 from shimstock_server.database.words import Kind, Quantity, Side
-from shimstock_server.learning import kept_offsets
+from shimstock_server.learning import kept_tools
 from shimstock_server.shop import settings
 
 from .last_checks import LastCheck, last_checks
@@ -90,7 +90,7 @@ class _Making:
         self.session = session
         job_ids = [end.job_id for end in ends.values()]
         self.specs = SpecBook(session, instruments, job_ids)
-        self.offsets = kept_offsets(session, job_ids)
+        self.tools = kept_tools(session, job_ids)
         self.shop = settings(session)
         self.zone = ZoneInfo(self.shop.zone)
         self.homes = Homes(session)
@@ -148,9 +148,7 @@ class _Making:
     def _verdicts(
         self, geometry: plan_model.Instrument, spec: tuple[plan_model.SpecItem, ...], end: LastCheck
     ) -> tuple[plan_model.PlanInput, list[plan_model.Verdict]]:
-        source = source_of_readings(
-            geometry, spec, end.of_job, end.done, shop=self.shop, offsets=self.offsets
-        )
+        source = source_of_readings(geometry, spec, end.of_job, end.done, shop=self.shop, tools=self.tools)
         # A reading in dry or damp air is no verdict on the setup, but the forecast reckons with that air.
         anywhere = replace(source.settings, humidity_low=0.0, humidity_high=100.0)
         source = replace(source, settings=anywhere)

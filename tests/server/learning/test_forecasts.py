@@ -13,8 +13,11 @@ import pytest
 from sqlalchemy import select
 from statsmodels.stats.proportion import proportion_confint
 
+from shimstock_server.bench import gather, whole_life
 from shimstock_server.database.session import Database
+from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.learning import JobPrior, ReadingForecast, ToolNoise
+from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.learning import rebuild
 from tests.server.workshop import case_one_readings, mm
 
@@ -331,3 +334,20 @@ def test_a_plan_from_a_request_reckons_with_the_tools_as_they_are_now(shop: Shop
         for answer in answers
     )
     assert here["value"] / nowhere["value"] == pytest.approx(factor, rel=0.01)
+
+
+def test_whatever_is_made_of_a_job_reckons_with_the_tools_as_its_plan_does(
+    shop: Shop, database: Database
+) -> None:
+    jobs_with_noise(shop, 3, 2.5, seed=7)
+    factor = noises(shop)["Depth gauge"]["factor"]
+    job = shop.job(shop.workshop.ids["instrument"])
+    shop.read(job, case_one_readings(shop.workshop), looked_over=True)
+    with database.read() as session:
+        found = session.get_one(Job, UUID(job["id"]))
+        assert found.instrument_id is not None
+        life = whole_life(session, session.get_one(Instrument, found.instrument_id)).source.readings
+        plan = gather(session, found).readings
+    told = [{reading.quantity: reading.noise for reading in readings} for readings in (life, plan)]
+    assert told[0] == told[1]
+    assert told[0]["action"] == factor != 1.0
