@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Unpack
 from uuid import UUID
 
-from ._collection import Link, id_of, read
+from ._collection import Link, Withdrawing, id_of, read
 from ._contract import (
     Adjustment,
     Card,
@@ -94,7 +94,7 @@ class ReadingSheets(lists.JobReadingSheets):
         return self._link.walk(f"/jobs/{id_of(job)}/readings", Reading, **filters)
 
 
-class Adjustments(lists.JobAdjustments):
+class Adjustments(lists.JobAdjustments, Withdrawing[Adjustment]):
     """What was done to the instrument."""
 
     def record(
@@ -143,18 +143,6 @@ class Adjustments(lists.JobAdjustments):
         if not key:
             raise ValueError("id: an adjustment carries an id of its own, so that it is stored once")
         return self._create(job, adjustment, **under(str(key), call))
-
-    def withdraw(
-        self,
-        job: Job | UUID | str,
-        adjustment: Adjustment | UUID | str,
-        *,
-        reason: str,
-        **call: Unpack[WriteOptions],
-    ) -> Adjustment:
-        """Take back what was recorded and not done: it stays on record and counts no more."""
-        path = f"{self._of(job)}/{id_of(adjustment)}/withdrawal"
-        return read(Adjustment, self._link.change("POST", path, {"reason": reason}, **call))
 
     def follow(
         self, job: Job, plan: Recommendation, step: Step, *, done_at: datetime | None = None, **more: Any

@@ -173,3 +173,14 @@ class OfJob(Generic[S]):
 
     def _create(self, job: Stored | UUID | str, fields: Mapping[str, Any], **call: Unpack[WriteOptions]) -> S:
         return read(self._record, self._link.change("POST", self._of(job), fields, **call))
+
+
+class Withdrawing(OfJob[S]):
+    """A list whose members stand until they are taken back."""
+
+    def withdraw(
+        self, job: Stored | UUID | str, which: S | UUID | str, *, reason: str, **call: Unpack[WriteOptions]
+    ) -> S:
+        """Take one back: it stays on record with the reason, and counts no more."""
+        path = f"{self._of(job)}/{id_of(which)}/withdrawal"
+        return read(self._record, self._link.change("POST", path, {"reason": reason}, **call))

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any, Unpack
 from uuid import UUID
 
-from ._collection import etag_of, id_of, read
+from ._collection import Withdrawing, etag_of, id_of, read
 from ._contract import Consent, ConsentHow, Job, JobState, Move, Quote, Technician, WaitingFor
 from ._contract.lists import jobs as lists
 from ._wire import ABSENT, Absent
@@ -106,20 +106,8 @@ def _claim_of(job: Job) -> str:
     return job.claim.id
 
 
-class Consents(lists.JobConsents):
+class Consents(lists.JobConsents, Withdrawing[Consent]):
     """What the owner said about steps that cannot be undone."""
-
-    def withdraw(
-        self,
-        job: Job | UUID | str,
-        consent: Consent | UUID | str,
-        *,
-        reason: str,
-        **call: Unpack[WriteOptions],
-    ) -> Consent:
-        """Note that the owner takes a consent back."""
-        path = f"{self._of(job)}/{id_of(consent)}/withdrawal"
-        return read(Consent, self._link.change("POST", path, {"reason": reason}, **call))
 
 
 class Quotes(lists.JobQuotes):
