@@ -186,7 +186,12 @@ class Timeline:
 def plan_reading(
     reading: Reading, sheet: ReadingSheet, timeline: Timeline, tools: BenchTools
 ) -> plan_model.Reading:
-    """A reading as the plan takes it, less what its bench is known to read too high."""
+    """A reading as the plan takes it, less what its bench is known to read too high.
+
+    Tools scatter more or less than is declared; where a study has measured how well the bench repeats, that
+    stands.
+    """
+    measured = reading.repeatability_source is not None
     offset = tools.offset(sheet.job_id, sheet.bench_id, reading.tool_id, reading.quantity)
     value = reading.value if offset is None else round(reading.value - offset.mean, 6)
     return plan_model.Reading(
@@ -206,7 +211,7 @@ def plan_reading(
         resolution=reading.resolution,
         repeatability=reading.repeatability,
         repeatability_source=reading.repeatability_source,
-        noise=tools.noise(sheet.job_id, sheet.bench_id, reading.tool_id),
+        noise=1.0 if measured else tools.noise(sheet.job_id, sheet.bench_id, reading.tool_id),
         position=sheet.position.value,
         capo=reading.capo,
         at_pitch=sheet.at_pitch,

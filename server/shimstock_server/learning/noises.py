@@ -40,6 +40,8 @@ def learned_noises(session: Session, where: Iterable[Where]) -> list[dict[str, A
                 ReadingSheet.bench_id == bench_id,
                 Reading.tool_id == tool_id,
                 Reading.repeatability > 0.0,
+                # what a study has measured is not what is declared
+                Reading.repeatability_source.is_(None),
             )
             .order_by(ReadingSheet.taken_at.desc(), ReadingSheet.id.desc(), Reading.number.desc())
             .limit(NEWEST)

@@ -10,11 +10,12 @@ from typing import Any
 from uuid import UUID
 
 import pytest
-from sqlalchemy import select
+from sqlalchemy import select, update
 from statsmodels.stats.proportion import proportion_confint
 
 from shimstock_server.bench import gather, whole_life
 from shimstock_server.database.session import Database
+from shimstock_server.database.tables.bench import Reading
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.learning import JobPrior, ReadingForecast, ToolNoise
 from shimstock_server.database.tables.owners import Instrument
@@ -351,3 +352,26 @@ def test_whatever_is_made_of_a_job_reckons_with_the_tools_as_its_plan_does(
     told = [{reading.quantity: reading.noise for reading in readings} for readings in (life, plan)]
     assert told[0] == told[1]
     assert told[0]["action"] == factor != 1.0
+
+
+def test_a_repeatability_that_a_study_measured_is_not_widened_by_what_was_learned_before(
+    shop: Shop, database: Database, config: Any
+) -> None:
+    # twice the noise: a study finds it as the forecasts do, and together they would say four times
+    jobs_with_noise(shop, 3, 2.5, seed=7)
+    job = shop.job(shop.workshop.ids["instrument"])
+    shop.read(job, case_one_readings(shop.workshop), looked_over=True)
+
+    def action_of_plan() -> dict[str, Any]:
+        plan = shop.bench.get(f"/v1/jobs/{job['id']}/recommendation").get_json()
+        found: dict[str, Any] = next(each for each in plan["verdicts"] if each["quantity"] == "action")
+        return found
+
+    assert "times as much on this bench" in action_of_plan()["uncertainty_source"]
+    with database.write({"now": shop.clock.now()}) as session:
+        session.execute(update(Reading).values(repeatability_source="the study of six blocks"))
+    found = action_of_plan()
+    assert found["uncertainty_source"] == "how well this bench repeats, by the study of six blocks"
+    assert found["uncertainty"]["value"] == pytest.approx(0.03, abs=0.001)
+    rebuild(database, config, shop.clock)
+    assert noises(shop) == {}
