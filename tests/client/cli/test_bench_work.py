@@ -123,6 +123,7 @@ EVERY_COMMAND = (
     "read relief=0.45 action=bass=2.2 --at-pitch",
     "sheets",
     "done rod tighten 1/4",
+    "not-done",
     "consent general yes --how phone",
     "settle",
     "take 1",
