@@ -61,9 +61,9 @@ def learned_offsets(session: Session) -> list[dict[str, Any]]:
             "tool_id": None if place.tool_id is None else str(place.tool_id),
             "quantity": place.quantity.value,
             "bench": names[place.bench_id],
-            "mean": _six(found.mean),
-            "sd": _six(math.sqrt(found.variance)),
-            "reproducibility": _six(found.reproducibility),
+            "mean": six_digits(found.mean),
+            "sd": six_digits(math.sqrt(found.variance)),
+            "reproducibility": six_digits(found.reproducibility),
             "source": found.source,
         }
         for place, found in sorted(known.items(), key=lambda each: tuple(map(str, each[0])))
@@ -71,7 +71,8 @@ def learned_offsets(session: Session) -> list[dict[str, Any]]:
     ]
 
 
-def _six(value: float) -> float:
+def six_digits(value: float) -> float:
+    """Round as what a job begins with is kept."""
     return float(f"{value:.6g}")
 
 

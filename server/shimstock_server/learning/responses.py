@@ -26,7 +26,7 @@ from shimstock_server.database.words import ResponseKind, ResponseLevel
 from shimstock_server.shop import learned_minutes
 
 from .noises import noises_now
-from .offsets import learned_offsets
+from .offsets import learned_offsets, six_digits
 from .parts import in_parts
 
 PER_MODEL = 1000
@@ -256,15 +256,15 @@ def learned_responses(
     if (rod := learned.get("rod")) is not None and sum(rod["parts"]) <= -LEAST_RESPONSE:
         responses = replace(responses, rod=_rod(rod, factor))
     if (coupled := learned.get("coupling")) is not None:
-        action, nut = (_six(each / factor) for each in coupled["parts"])
-        own, _, other = (_six(math.sqrt(max(each, 0.0)) / factor) for each in coupled["covariance"])
+        action, nut = (six_digits(each / factor) for each in coupled["parts"])
+        own, _, other = (six_digits(math.sqrt(max(each, 0.0)) / factor) for each in coupled["covariance"])
         responses = replace(responses, coupling=(action, nut), coupling_sd=own, nut_coupling_sd=other)
     pull = learned.get("compliance")
     if pull is not None and pull["level"] != ResponseLevel.SHOP and pull["parts"][0] > 0:
         responses = replace(
             responses,
-            neck_compliance=_six(pull["parts"][0] * factor),
-            neck_compliance_sd=_six(math.sqrt(pull["covariance"][0]) * factor),
+            neck_compliance=six_digits(pull["parts"][0] * factor),
+            neck_compliance_sd=six_digits(math.sqrt(pull["covariance"][0]) * factor),
             neck_compliance_source=_told(pull),
         )
     return responses
@@ -272,12 +272,12 @@ def learned_responses(
 
 def _rod(learned: Mapping[str, Any], factor: float) -> plan.RodResponse:
     """The rod's response where the spec's reading fret is, held at the first and last."""
-    parts = tuple(_six(each * factor) for each in learned["parts"])
-    covariance = tuple(_six(each * factor * factor) for each in learned["covariance"])
+    parts = tuple(six_digits(each * factor) for each in learned["parts"])
+    covariance = tuple(six_digits(each * factor * factor) for each in learned["covariance"])
     mean, variance = whole(ResponseKind.ROD, parts, covariance)
     return plan.RodResponse(
         mean=mean,
-        sd=_six(math.sqrt(max(variance, 0.0))),
+        sd=six_digits(math.sqrt(max(variance, 0.0))),
         samples=learned["samples"],
         source=_told(learned),
         parts=parts,
@@ -288,8 +288,3 @@ def _rod(learned: Mapping[str, Any], factor: float) -> plan.RodResponse:
 def _told(learned: Mapping[str, Any]) -> str:
     count = learned["samples"]
     return f"learned from {count} job{'' if count == 1 else 's'} on {PLACES[learned['level']]}"
-
-
-def _six(value: float) -> float:
-    """Round to six digits."""
-    return float(f"{value:.6g}")
