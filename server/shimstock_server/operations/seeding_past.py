@@ -52,6 +52,8 @@ CHECKED, COLLECTED = timedelta(minutes=3), timedelta(hours=20)
 OPTIONAL = frozenset({"claim_id", "available_at", "look", "readings_asked", "reason"})
 """What not every move says."""
 WANTED = "Plays stiffly; please set it up."
+FORECAST_STEPS = 10_000
+"""Steps of a forecast's whole numbers in the file [1/mm; 1/cents]."""
 
 Rows = defaultdict[str, list[dict[str, Any]]]
 
@@ -296,10 +298,12 @@ class _Past:
         level = {"code": "plate-level", "fret": None, "string": None, "note": None}
         sheet["findings"] = [level] if tremolo and sheet["looked_over"] else []
         self.rows["reading_sheets"].append(sheet)
-        for number, (spot, value) in enumerate(zip(entry[2::2], entry[3::2], strict=True)):
-            self.rows["readings"].append(
-                {"sheet_id": sheet["id"], "number": number} | self._reading(spot, value)
-            )
+        told = zip(entry[2::3], entry[3::3], entry[4::3], strict=True)
+        for number, (spot, value, forecast) in enumerate(told):
+            which = {"sheet_id": sheet["id"], "number": number}
+            self.rows["readings"].append(which | self._reading(spot, value))
+            if forecast:
+                self.rows["reading_forecasts"].append(which | _forecast(*forecast))
 
     def _reading(self, spot: int, value: float | None) -> dict[str, Any]:
         quantity, side, string, pickup, fret, held, tool_name = self.told["spots"][spot]
@@ -326,6 +330,16 @@ class _Past:
                 "consent_id": consent if filed else None,
             }
         )  # fmt: skip
+
+
+def _forecast(expected: int, spread: int, level: int, own: int, doubtful: int = 0) -> dict[str, float | bool]:
+    """What a reading was expected to show; the file has standard deviations for variances."""
+    return {
+        "expected": expected / FORECAST_STEPS, "spread": spread / FORECAST_STEPS,
+        "level": (level / FORECAST_STEPS) ** 2, "own": (own / FORECAST_STEPS) ** 2,
+        "noise": 1.0,  # nothing was learned before these jobs
+        "doubtful": bool(doubtful),
+    }  # fmt: skip
 
 
 def _claims(visit: _Visit) -> Iterator[tuple[UUID, datetime, datetime]]:

@@ -5,7 +5,8 @@
 Instruments of the shop's own models come in through the seasons, some of them twice. Their hidden rods,
 necks and woods, the hands, the tools and the minutes of the benches are simulated; the service's plan is
 followed. What is kept is what a bench would have entered: readings, adjustments, rests, and how the job
-ended. All figures of this shop are judgement.
+ended; and behind each reading what the service would have expected of it. All figures of this shop are
+judgement.
 """
 
 from __future__ import annotations
@@ -13,10 +14,8 @@ from __future__ import annotations
 import json
 import math
 import random
-import tempfile
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
-from secrets import token_urlsafe
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
@@ -25,15 +24,11 @@ from sqlalchemy.orm import Session
 
 from shimstock_calc.plan.model import Consent, Finding, PlanInput
 from shimstock_calc.wood import wood_moisture
-from shimstock_server.app import open_database
 from shimstock_server.bench import entries_of_job
-from shimstock_server.config import Config
-from shimstock_server.database.migrate import upgrade
 from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.jobs import Job
 from shimstock_server.database.tables.owners import Instrument
 from shimstock_server.database.words import JobState
-from shimstock_server.operations.seed import load
 from shimstock_server.operations.seeding_past import day_of
 from shimstock_server.operations.seeding_rooms import air_on
 from tests.house.files import CHECKOUT
@@ -42,6 +37,7 @@ from . import bench
 from .bench import DETUNES, Bench
 from .hidden import Hidden
 from .instruments import Scenario, make_instrument
+from .past_forecasts import add_forecasts, shop
 from .plan_policy import PlanPolicy
 from .policy import Answer, Do, Read
 
@@ -173,11 +169,27 @@ class Owned:
 
 def main() -> None:
     """Play, and write."""
+    with shop() as session:
+        jobs, spots = play(inputs(session))
+        past = {
+            "note": "Invented jobs of a year; tests/calc/population/past.py played them.",
+            "months": air_of_year(),
+            "instruments": SHARES,
+            "spots": spots,
+            "studies": [study()],
+            "checks": [check(bench) for bench in range(3)],
+            "jobs": jobs,
+        }
+        add_forecasts(session, past)
+    write(past)
+
+
+def play(known: dict[str, PlanInput]) -> tuple[list[list[Any]], list[tuple[Any, ...]]]:
+    """Play the jobs, and return them and the spots at which they were read."""
     bench.MINUTES_READING.update(READING)  # type: ignore[typeddict-item]
     bench.MINUTES_PART.update(PART)  # type: ignore[typeddict-item]
     chance = random.Random(SEED)
-    known = inputs()
-    months = json.loads((CHECKOUT / "seed/seasons.json").read_text())["room_logs"][0]["months"]
+    months = air_of_year()
     names = [name for name, share in SHARES.items() for _ in range(share)]
     first = [chance.uniform(0.0, DAYS) for _ in names]
     visits = [(day, number) for number, day in enumerate(first)]
@@ -195,15 +207,20 @@ def main() -> None:
         end = ENDS.get(word, ENDS["beyond a setup"])
         minute = chance.randrange(540, 720)
         jobs.append([number, int(day) % DAYS, minute, which, end, *entries(at, spots)])
-    head = {
-        "note": "Invented jobs of a year; tests/calc/population/past.py played them.",
-        "months": months,
-        "instruments": SHARES,
-        "spots": list(spots),
-        "studies": [study()],
-        "checks": [check(bench) for bench in range(3)],
-    }
-    lines = ",\n".join(_short(job) for job in jobs)
+    return jobs, list(spots)
+
+
+def air_of_year() -> list[list[float]]:
+    """The months of the shop's room log."""
+    log = json.loads((CHECKOUT / "seed/seasons.json").read_text())["room_logs"][0]
+    months: list[list[float]] = log["months"]
+    return months
+
+
+def write(past: dict[str, Any]) -> None:
+    """Write the file, a job a line."""
+    head = {name: value for name, value in past.items() if name != "jobs"}
+    lines = ",\n".join(_short(job) for job in past["jobs"])
     text = f'{{"past":{_short(head)[:-1]},"jobs":[\n{lines}\n]}}}}\n'
     (CHECKOUT / "seed/past.json").write_text(text, encoding="utf-8")
 
@@ -265,7 +282,7 @@ def instrument(number: int, name: str, known: PlanInput, chance: random.Random) 
 
 
 def entries(at: PastBench, spots: dict[tuple[Any, ...], int]) -> list[list[Any]]:
-    """Return what a bench entered, as short as it goes."""
+    """Return what a bench entered, as short as it goes; nothing is expected of a reading yet."""
     told: list[list[Any]] = []
     for clock, what, *rest in at.entries:
         minute = round(clock, 1)
@@ -283,22 +300,15 @@ def entries(at: PastBench, spots: dict[tuple[Any, ...], int]) -> list[list[Any]]
                     each.quantity, each.side, each.string, each.pickup, each.fret, each.held or None,
                     TOOLS.get(str(each.tool), each.tool),
                 )  # fmt: skip
-                values += [spots.setdefault(spot, len(spots)), None if each.zero_or_less else each.value]
+                shown = None if each.zero_or_less else each.value
+                values += [spots.setdefault(spot, len(spots)), shown, 0]
             told.append([minute, what, *values])
     return told
 
 
-def inputs() -> dict[str, PlanInput]:
+def inputs(session: Session) -> dict[str, PlanInput]:
     """What the service's plan knows of an instrument of each model, before anything is read."""
-    with tempfile.TemporaryDirectory() as folder:
-        config = Config(secret=token_urlsafe(32), database_url=f"sqlite:///{folder}/shop.sqlite")
-        upgrade(config.database_url)
-        database = open_database(config)
-        now = datetime.now(UTC)
-        load(database, CHECKOUT / "seed", now, secret=config.secret)
-        info = {"now": now, "secret": config.secret, "request_id": "past"}
-        with database.write(info) as session:
-            return {name: _input(session, name) for name in SHARES}
+    return {name: _input(session, name) for name in SHARES}
 
 
 def _input(session: Session, name: str) -> PlanInput:

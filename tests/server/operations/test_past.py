@@ -12,7 +12,7 @@ from sqlalchemy import func, select
 from shimstock_server.clock import FixedClock
 from shimstock_server.config import Config
 from shimstock_server.database.session import Database
-from shimstock_server.database.tables.bench import Adjustment, ReadingSheet
+from shimstock_server.database.tables.bench import Adjustment, Reading, ReadingSheet
 from shimstock_server.database.tables.catalogue import InstrumentModel
 from shimstock_server.database.tables.jobs import Job, JobMove
 from shimstock_server.database.tables.learning import (
@@ -27,6 +27,8 @@ from shimstock_server.database.words import JobState, ResponseKind, ResponseLeve
 from shimstock_server.learning import rebuild, work_off_marks
 from shimstock_server.operations import seed, seeding_past
 from shimstock_server.operations.seed import load
+from shimstock_server.reports.calibration import WAYS, calibration
+from shimstock_server.reports.content import Period
 from shimstock_server.shop import learned_minutes
 from tests.calc.population.past import OFFSETS, READING, RODS
 from tests.depth import amount
@@ -142,6 +144,29 @@ def test_what_the_past_teaches_is_near_the_hidden_truth(database: Database, conf
         assert {name: row.mean for name, row in _learned(session).items()} == {
             name: row.mean for name, row in rows.items()
         }
+
+
+def test_readings_of_the_past_fell_where_they_were_expected(
+    database: Database, config: Config, few: int
+) -> None:
+    assert few > 0
+    load(database, CHECKOUT / "seed", MARCH, secret=config.secret, past=True)
+    with database.read({"now": MARCH, "secret": config.secret}) as session:
+        year = Period(MARCH.date() - timedelta(days=370), MARCH.date(), "UTC")
+        report = calibration(session, year, listed=True)
+        read = session.scalar(select(func.count()).select_from(Reading))
+    everything = report["groups"][0]
+    assert everything["by"] == "all"
+    widest = everything["shares"][-1]
+    assert widest["stated"] == 0.95
+    assert widest["of"] >= 10 * few
+    # judgement: hidden instruments are not drawn from the belief's own priors, so the share is not 95 % exact
+    assert 0.90 <= widest["seen"] <= 0.99
+    assert {group["by"] for group in report["groups"]} == set(WAYS)
+    # the first reading of a job's level has nothing before it
+    assert len(report["forecasts"]) < read
+    first = [each[4::3] for job in json.loads(FILE.read_text())["past"]["jobs"] for each in job[5:6]]
+    assert not any(any(each) for each in first)
 
 
 def _learned(session: Any) -> dict[str, LearnedResponse]:
