@@ -101,6 +101,8 @@ def send(bench: Bench, which: tuple[str, ...], throw_away: bool, at: str | None)
             echo("The plan had changed meanwhile; shimstock plan shows what to do next.")
         if sent:
             echo(f"Taken: {len(sent)} sheet{'' if len(sent) == 1 else 's'}.")
+        for text in dict.fromkeys(one.text for sheet in sent for one in sheet.drifts):
+            echo(text)
 
     answer = {"items": [one.raw for one in (*recorded, *sent)]}
     if refused:

@@ -5,7 +5,10 @@ from __future__ import annotations
 import json
 from datetime import timedelta
 
-from tests.client.conftest import Command, Shop
+import pytest
+
+from tests.client.cli.test_bench_work import Cut
+from tests.client.conftest import Command, Shop, runner
 
 
 def check_for(shop: Shop, command: Command, days: int, *values: str) -> None:
@@ -43,3 +46,29 @@ def test_what_is_taken_off_and_that_a_tool_drifted_is_told(shop: Shop, command: 
     assert drift["verdict"] == "reads high"
     command("check", "block 1.00", "1.04", "1.05", "1.06")
     assert "out of its limits" not in command("read", "relief bass 0.33 with feeler", "--at-pitch").out
+
+
+def test_that_a_tool_drifted_is_told_of_sheets_that_are_sent_later_too(
+    shop: Shop, command: Command, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert (
+        command("check-piece", "block 1.00", "relief", "1.00", "--with", "feeler", "--times", "3").code == 0
+    )
+    check_for(shop, command, 6, "1.04", "1.05", "1.06")
+    shop.things.queued_job(complaints="buzzes")
+    command("take")
+    command("job")
+    unplugged = runner(Cut(), capsys)
+    assert unplugged("read", "relief bass 0.32 with feeler", "--at-pitch").code == 4
+    assert command("send").out == "Taken: 1 sheet.\n"
+
+    command("check", "block 1.00", "1.15", "1.16", "1.16")
+    for relief in ("0.33", "0.34"):
+        typed = f"relief bass {relief} sure with feeler"
+        assert unplugged("read", typed, "--at-pitch").code == 4
+    sent = command("send").out
+    assert sent.startswith("Taken: 2 sheets.\n")
+    told = "Feeler leaves at First bench was out of its limits at its last check"
+    assert sent.count(told) == 1  # the same of both
+    (line,) = (line for line in sent.splitlines() if told in line)
+    assert line in command("read", "relief bass 0.33 sure with feeler", "--at-pitch").out
