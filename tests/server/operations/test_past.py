@@ -22,6 +22,7 @@ from shimstock_server.database.tables.learning import (
     LearnedResponse,
     ReportJob,
     Study,
+    ToolNoise,
 )
 from shimstock_server.database.words import JobState, ResponseKind, ResponseLevel, StudyState
 from shimstock_server.learning import rebuild, work_off_marks
@@ -138,6 +139,10 @@ def test_what_the_past_teaches_is_near_the_hidden_truth(database: Database, conf
         minutes = learned_minutes(session)["reading"]
         for name in ("relief", "action", "intonation"):
             assert minutes[name] == pytest.approx(READING[name], rel=0.15)
+        # truth: each tool of a job repeats to between half and all of what is declared (`Tools`)
+        noises = list(session.scalars(select(ToolNoise).where(ToolNoise.readings >= 100)))
+        assert len(noises) >= 3
+        assert all(0.5 <= row.factor <= 1.0 for row in noises)
         assert session.scalar(select(func.count()).select_from(ReportJob)) == few
     rebuild(database, config, FixedClock(MARCH))
     with database.read(info) as session:
