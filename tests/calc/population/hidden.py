@@ -163,7 +163,9 @@ class Hidden:
         elif act.part == "bridge-post":
             self._turn_post(act.side or "bass", (turns or 0.0) * (bridge.height_thread_pitch or 0.0))
         elif act.part == "saddle-screw":
-            self._raise(self._sharing(act.string or 1), (turns or 0.0) * (bridge.height_thread_pitch or 0.0))
+            own = bridge.screws_per_saddle == 2  # a pair's saddle has a screw beside each string
+            moved = [act.string or 1] if own else self._sharing(act.string or 1)
+            self._raise(moved, (turns or 0.0) * (bridge.height_thread_pitch or 0.0))
         elif act.part == "saddle":
             self._saddle(act.side or "bass", -amount if act.filing else amount)
         elif act.part == "nut-slot":
