@@ -80,6 +80,7 @@ bench booking manager
 415 415 415  POST   /v1/calculations/moisture-response
 415 415 415  POST   /v1/calculations/nut-slots
 415 415 415  POST   /v1/calculations/pitch
+415 415 415  POST   /v1/calculations/pitch-from-recording
 415 415 415  POST   /v1/calculations/relief-at-fret
 415 415 415  POST   /v1/calculations/restring-forecast
 415 415 415  POST   /v1/calculations/saddle-position
@@ -138,6 +139,7 @@ bench booking manager
 404 403 404  PATCH  /v1/jobs/{job_id}
 404 403 404  GET    /v1/jobs/{job_id}/adjustments
 404 403 404  POST   /v1/jobs/{job_id}/adjustments
+404 403 404  POST   /v1/jobs/{job_id}/adjustments/{adjustment_id}/withdrawal
 404 403 404  GET    /v1/jobs/{job_id}/card
 404 403 404  GET    /v1/jobs/{job_id}/card-links
 404 403 404  POST   /v1/jobs/{job_id}/card-links

@@ -230,8 +230,8 @@ def _always(*_: object) -> bool:
 def test_unknown_parameters_are_refused(app: Flask, staff: Staff, route: Route) -> None:
     scope = (route.operation.scopes or ("manager",))[-1]
     body: dict[str, Any] = {"json": {}} if route.operation.body is not None else {}
-    if route.operation.text:
-        body = {"data": "a file", "content_type": route.operation.text[0]}
+    if files := route.operation.text + route.operation.binary:
+        body = {"data": "a file", "content_type": files[0]}
     answer = with_key(app, staff, scope).open(route.method, route.address() + "?nonsense=1", **body)
     assert answer.status_code == 422
     assert "/query/nonsense" in pointers(answer)
