@@ -70,19 +70,19 @@ class PlainHttpWarning(UserWarning):
     """The key travels over plain http to another machine, where everybody on the way can read it."""
 
 
-class NotReachable(ShimstockError):
+class NotReachable(ShimstockError):  # noqa: N818 - named after its cause
     """No answer came: the service is down, the network is, or the address is wrong. Send it again later."""
 
     code = "not-reachable"
 
 
-class BadAnswer(ShimstockError):
+class BadAnswer(ShimstockError):  # noqa: N818 - named after its cause
     """Something answered that is not this service, or not as its contract says."""
 
     code = "bad-answer"
 
 
-class Refused(ShimstockError):
+class Refused(ShimstockError):  # noqa: N818 - named after its cause
     """The service answered with a problem (RFC 9457).
 
     Attributes

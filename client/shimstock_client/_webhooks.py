@@ -17,7 +17,7 @@ TOLERANCE = 300
 PREFIX = "whsec_"
 
 
-class ForgedWebhook(ShimstockError):
+class ForgedWebhook(ShimstockError):  # noqa: N818 - named after its cause
     """The service did not send this, or not just now, or not so. Answer 400, and do nothing."""
 
     code = "forged-webhook"

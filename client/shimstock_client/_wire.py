@@ -191,10 +191,7 @@ def read_as(annotation: Any, value: Any, where: str) -> Any:
     if origin is dict and isinstance(value, dict):
         _, item = typing.get_args(annotation)
         return {key: read_as(item, each, f"{where}.{key}") for key, each in value.items()}
-    if origin is typing.Literal:  # a word that this release does not know is passed on as it is
-        annotation = type(typing.get_args(annotation)[0])
-    elif typing.is_typeddict(annotation):
-        annotation = dict
+    annotation = _kind_of(annotation, origin)
     if annotation is float and isinstance(value, int) and not isinstance(value, bool):
         return _as_float(value, where)
     if isinstance(annotation, type) and isinstance(value, Mapping):
@@ -208,6 +205,13 @@ def read_as(annotation: Any, value: Any, where: str) -> Any:
     if not isinstance(value, kind) or (isinstance(value, bool) and kind is not bool):
         raise ValueError(f"{where}: {_SAID.get(kind, 'an object')} was expected, not {_shortened(value)}")
     return value
+
+
+def _kind_of(annotation: Any, origin: Any) -> Any:
+    """Return the type that values have; a word that this release does not know is passed on as it is."""
+    if origin is typing.Literal:
+        return type(typing.get_args(annotation)[0])
+    return dict if typing.is_typeddict(annotation) else annotation
 
 
 _SAID: dict[Any, str] = {

@@ -56,7 +56,9 @@ class Memory:
         self.seen.add(event.id)
 
 
-def make_site(url: str, key: str, webhook_secrets: list[str], public_url: str | None = None) -> Flask:
+def make_site(  # noqa: C901 - it holds all its views
+    url: str, key: str, webhook_secrets: list[str], public_url: str | None = None
+) -> Flask:
     """Make the website of a shop whose service is at `url`; browsers reach owners' pages at `public_url`."""
     site, memory = Flask(__name__, template_folder=str(HERE), static_folder=None), Memory()
     site.config["MAX_CONTENT_LENGTH"] = 64 * 1024

@@ -22,25 +22,25 @@ class CalculationError(ValueError):
         self.field = field
 
 
-class OutOfRange(CalculationError):
+class OutOfRange(CalculationError):  # noqa: N818 - named after its cause
     """A value lies where the formula, or nature, has no answer."""
 
     code = "out-of-range"
 
 
-class Missing(CalculationError):
+class Missing(CalculationError):  # noqa: N818 - named after its cause
     """Something the calculation needs was not given."""
 
     code = "missing"
 
 
-class Contradiction(CalculationError):
+class Contradiction(CalculationError):  # noqa: N818 - named after its cause
     """The values given cannot all be true of one instrument."""
 
     code = "contradiction"
 
 
-class Refused(CalculationError):
+class Refused(CalculationError):  # noqa: N818 - named after its cause
     """The answer would hurt someone or spoil the instrument, so it is not given."""
 
     code = "refused"

@@ -31,7 +31,7 @@ MEANING: dict[Exit, str] = {
 }
 
 
-class Stop(Exception):
+class Stop(Exception):  # noqa: N818 - named after its cause
     """Ends a command with a message and an exit code.
 
     Parameters

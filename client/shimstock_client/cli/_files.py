@@ -39,7 +39,7 @@ _YES = {
 }
 
 
-class BadFile(ValueError):
+class BadFile(ValueError):  # noqa: N818 - named after its cause
     """The file cannot be taken; every wrong place is named at once."""
 
     def __init__(self, problems: Sequence[str]) -> None:

@@ -54,7 +54,7 @@ _NOUNS: dict[str, str] = {
 }
 
 
-class NotUnderstood(ValueError):
+class NotUnderstood(ValueError):  # noqa: N818 - named after its cause
     """What was typed is no reading; the message says what would be right."""
 
 

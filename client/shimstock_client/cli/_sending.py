@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import UTC, datetime
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -93,17 +94,7 @@ def send(bench: Bench, which: tuple[str, ...], throw_away: bool, at: str | None)
                 f"sheet {short(each)}: at pitch or not? shimstock read --resume {short(each)}", Exit.USAGE
             )
     recorded, sent, refused = _send_in_order(bench, chosen)
-
-    def say() -> None:
-        if recorded:
-            echo(f"Recorded: {len(recorded)} adjustment{'' if len(recorded) == 1 else 's'}.")
-        if any(one.plan and not one.plan_kept for one in recorded):
-            echo("The plan had changed meanwhile; shimstock plan shows what to do next.")
-        if sent:
-            echo(f"Taken: {len(sent)} sheet{'' if len(sent) == 1 else 's'}.")
-        for text in dict.fromkeys(one.text for sheet in sent for one in sheet.drifts):
-            echo(text)
-
+    say = partial(_say_sent, recorded, sent)
     answer = {"items": [one.raw for one in (*recorded, *sent)]}
     if refused:
         if not bench.as_json:
@@ -111,6 +102,17 @@ def send(bench: Bench, which: tuple[str, ...], throw_away: bool, at: str | None)
         told = "\n".join(stop.message for stop in refused)
         raise Stop(told, refused[0].code, {**answer, "refused": [stop.message for stop in refused]})
     bench.show(answer, say)
+
+
+def _say_sent(recorded: Sequence[Adjustment], sent: Sequence[ReadingSheet]) -> None:
+    if recorded:
+        echo(f"Recorded: {len(recorded)} adjustment{'' if len(recorded) == 1 else 's'}.")
+    if any(one.plan and not one.plan_kept for one in recorded):
+        echo("The plan had changed meanwhile; shimstock plan shows what to do next.")
+    if sent:
+        echo(f"Taken: {len(sent)} sheet{'' if len(sent) == 1 else 's'}.")
+    for text in dict.fromkeys(one.text for sheet in sent for one in sheet.drifts):
+        echo(text)
 
 
 def _send_in_order(

@@ -340,6 +340,10 @@ class _SheetReader:
                 self._wrong(f"{at}/capo", "only an action is read with a capo")
             elif not 1 <= capo < (fret or OCTAVE):
                 self._wrong(f"{at}/capo", "the capo sits between the nut and the fret that is read")
+        self._check_held(at, quantity, sent, held)
+
+    def _check_held(self, at: str, quantity: Quantity, sent: dict[str, Any], held: list[int]) -> None:
+        fret = sent["fret"]
         if quantity is Quantity.RELIEF:
             if len(held) != 2:
                 self._wrong(f"{at}/held", "name the two frets at which the string is held, such as [1, 22]")

@@ -25,7 +25,7 @@ RESTS = 1.0
 """After how long unused a connection to PostgreSQL is asked whether it is still there [s]."""
 
 
-class LockTimeout(Exception):
+class LockTimeout(Exception):  # noqa: N818 - named after its cause
     """Another writer held the database for too long."""
 
 

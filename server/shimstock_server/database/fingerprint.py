@@ -15,7 +15,7 @@ from .session import Database
 from .tables.operations import SecretFingerprint
 
 
-class AnotherSecret(Exception):
+class AnotherSecret(Exception):  # noqa: N818 - named after its cause
     """The secret in the settings is not the one that the database belongs to."""
 
 

@@ -34,7 +34,7 @@ _held_alone: set[str] = set()
 """Databases that this process holds alone; its own connections need no shared lock there."""
 
 
-class InUse(Exception):
+class InUse(Exception):  # noqa: N818 - named after its cause
     """The database is used in a way that stands against this one; the message says what to stop."""
 
 

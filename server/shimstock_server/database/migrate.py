@@ -24,7 +24,7 @@ _SCRIPTS = Path(__file__).parent / "migrations"
 _ADVISORY_LOCK = 7_447_656_265
 
 
-class WrongRevision(Exception):
+class WrongRevision(Exception):  # noqa: N818 - named after its cause
     """The tables of the database are not those of this release."""
 
 

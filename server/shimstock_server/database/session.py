@@ -30,7 +30,7 @@ _PG_AWAY = ("08", "53", "57P", "57014", "55P03", "58")
 _PG_TRY_AGAIN = ("40001", "40P01")
 
 
-class TryAgain(Exception):
+class TryAgain(Exception):  # noqa: N818 - named after its cause
     """The database undid the transaction because of another; the same work again is likely to go through."""
 
 

@@ -86,19 +86,7 @@ def change_job(session: Session, job: Job, wish: dict[str, Any]) -> Job:
     if job.state in OVER:
         raise JobOver
     if "instrument_id" in wish and wish["instrument_id"] != job.instrument_id:
-        if job.state is not JobState.BOOKED:
-            raise InvalidFields.at(
-                "/instrument_id", f"stays as it is once the job is {job.state}; open a new job instead"
-            )
-        if session.scalar(select(ReadingSheet.id).where(ReadingSheet.job_id == job.id).limit(1)) is not None:
-            raise InvalidFields.at(
-                "/instrument_id", "readings of this instrument were taken on this job; open a new job instead"
-            )
-        instrument, _ = _instrument_and_owner(session, {**wish, "owner_id": None})
-        job.instrument_id = wish["instrument_id"]
-        job.spec_ids = _spec_ids(session, instrument)
-        if job.owner_id is None and instrument is not None:
-            job.owner_id = instrument.owner_id
+        _change_instrument(session, job, wish)
     if "owner_id" in wish:
         _instrument_and_owner(session, {"instrument_id": None, "owner_id": wish["owner_id"]})
         job.owner_id = wish["owner_id"]
@@ -118,6 +106,22 @@ def change_job(session: Session, job: Job, wish: dict[str, Any]) -> Job:
         kept = {needed.skill: needed for needed in job.skills}
         job.skills = [kept.get(skill) or JobSkill(skill=skill) for skill in wish["skills"]]
     return job
+
+
+def _change_instrument(session: Session, job: Job, wish: dict[str, Any]) -> None:
+    if job.state is not JobState.BOOKED:
+        raise InvalidFields.at(
+            "/instrument_id", f"stays as it is once the job is {job.state}; open a new job instead"
+        )
+    if session.scalar(select(ReadingSheet.id).where(ReadingSheet.job_id == job.id).limit(1)) is not None:
+        raise InvalidFields.at(
+            "/instrument_id", "readings of this instrument were taken on this job; open a new job instead"
+        )
+    instrument, _ = _instrument_and_owner(session, {**wish, "owner_id": None})
+    job.instrument_id = wish["instrument_id"]
+    job.spec_ids = _spec_ids(session, instrument)
+    if job.owner_id is None and instrument is not None:
+        job.owner_id = instrument.owner_id
 
 
 def renew_spec(session: Session, job: Job, *, reason: str) -> Job:

@@ -38,7 +38,7 @@ DAMAGED = (
 """What reading a zip or a line raises when they are cut short, changed, locked or packed in another way."""
 
 
-class ImportRefused(Exception):
+class ImportRefused(Exception):  # noqa: N818 - named after its cause
     """The file cannot be put into this service."""
 
 

@@ -291,7 +291,17 @@ def problems_of(operation: Operation) -> list[type[Problem]]:
         found += [TooLarge, UnsupportedMedia]
     if operation.query is not None and "cursor" in operation.query.fields:
         found.append(InvalidCursor)
-    if operation.writes and operation.keyed:
+    if operation.writes:
+        found += _problems_of_writing(operation)
+    if operation.keyed or operation.writes:
+        found.append(DatabaseAway)
+    found += [problem for problem in operation.conflicts if problem not in found]
+    return sorted(dict.fromkeys(found), key=lambda problem: (problem.status, problem.code))
+
+
+def _problems_of_writing(operation: Operation) -> list[type[Problem]]:
+    found: list[type[Problem]] = [DiskFull]
+    if operation.keyed:
         found += [BadIdempotencyKey, KeyReused, RequestInProgress]
         at_bench = operation.scopes is not None and (not operation.scopes or "bench" in operation.scopes)
         if at_bench and operation.by_hand:
@@ -300,12 +310,7 @@ def problems_of(operation: Operation) -> list[type[Problem]]:
         found.append(IdempotencyKeyMissing)
     if operation.edits:
         found += [PreconditionFailed, PreconditionRequired]
-    if operation.writes:
-        found.append(DiskFull)
-    if operation.keyed or operation.writes:
-        found.append(DatabaseAway)
-    found += [problem for problem in operation.conflicts if problem not in found]
-    return sorted(dict.fromkeys(found), key=lambda problem: (problem.status, problem.code))
+    return found
 
 
 def declared_statuses(operation: Operation) -> set[int]:

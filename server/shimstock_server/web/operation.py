@@ -174,13 +174,8 @@ class Operation:
                 )
             except InvalidFields as problem:
                 strict = problem
-        elif self.text:
-            given["text"] = tree = read_text(request, self.text, max_body=FILE_BODY)
-        elif self.binary:
-            given["data"] = read_file(request, self.binary, max_body=FILE_BODY)
-            tree = hashlib.sha256(given["data"]).hexdigest()
-        elif request.method != "GET":
-            _refuse_body()
+        else:
+            given, tree = self._read_file()
         key = read_idempotency_key(request) if self.writes and self.keyed else None
         if self.creates == "key" and key is None:
             raise IdempotencyKeyMissing()
@@ -208,6 +203,18 @@ class Operation:
         g.fingerprint = idempotency.content_hash(tree)
         g.media_type = request.accept_mimetypes.best_match(self.types) or self.types[0]
         return tree, given, key
+
+    def _read_file(self) -> tuple[dict[str, Any], str | None]:
+        """Return what the view gets of a file in the place of a JSON body, and what tells it from others."""
+        if self.text:
+            text = read_text(request, self.text, max_body=FILE_BODY)
+            return {"text": text}, text
+        if self.binary:
+            data = read_file(request, self.binary, max_body=FILE_BODY)
+            return {"data": data}, hashlib.sha256(data).hexdigest()
+        if request.method != "GET":
+            _refuse_body()
+        return {}, None
 
     def _write(self, path: Mapping[str, Any], given: dict[str, Any], key: str | None, tree: Any) -> Response:
         sameness = idempotency.fingerprint(tree) if key is not None else ""

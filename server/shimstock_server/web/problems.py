@@ -12,7 +12,7 @@ MOST_ERRORS = 1000
 """Bad fields that an answer lists; a body of nothing else would get an answer a hundred times its length."""
 
 
-class Problem(Exception):
+class Problem(Exception):  # noqa: N818 - named after its cause
     """The request could not be answered.
 
     Parameters

@@ -41,7 +41,7 @@ _NOT_PUBLIC = tuple(
 IANA IPv4 and IPv6 Special-Purpose Address Registries (RFC 6890)."""
 
 
-class RefusedTarget(Exception):
+class RefusedTarget(Exception):  # noqa: N818 - named after its cause
     """The address is not one that this service calls; the message says why."""
 
 
