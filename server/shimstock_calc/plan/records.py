@@ -155,7 +155,7 @@ def uncertainty_source(reading: Reading) -> str:
     tool, step = reading.tool or "the tool", (reading.resolution or 0.0) / 12.0**0.5
     repeatability = tool_of(reading)[1]
     if reading.offset is not None and reading.offset.spread > max(repeatability or 0.0, step):
-        return f"how well the bench's offset is known, by {reading.offset.source}"
+        return f"how well this bench's offset is known, by {reading.offset.source}"
     if repeatability is None or repeatability < step:
         return f"the step of {tool}"
     times = f"{reading.noise:.1f}"

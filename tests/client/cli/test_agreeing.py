@@ -153,7 +153,9 @@ def test_what_a_bench_repeats_to_is_told_with_its_readings_and_its_plan(shop: Sh
     command("take", str(job["number"]))
     read = command("read", "relief bass 0.45", "--at-pitch", "--looked-over", "--tool", "feeler")
     assert 'how well this bench repeats, by the study "Relief, spring".' in read.out
-    assert '± of relief: how well this bench repeats, by the study "Relief, spring"' in command("plan").out
+    # the order in which pieces are read is drawn, and with it whether repeating or the offset is known worse
+    told = r"± of relief: how well this bench( repeats|'s offset is known), by the study \"Relief, spring\""
+    assert re.search(told, command("plan").out)
 
 
 def turned(shop: Shop, instrument: str, *reliefs: float) -> None:

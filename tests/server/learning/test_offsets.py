@@ -232,7 +232,7 @@ def test_a_bench_that_no_study_saw_is_as_unsure_as_benches_differ(shop: Shop, se
     # between two benches 0.05 mm apart: variance 0.05²/2, less what their repeats explain
     assert (found["taken_off"]["value"], found["value"]["value"]) == (0.0, 0.20)
     assert found["uncertainty"]["value"] == pytest.approx((0.05**2 / 2 + 0.03**2) ** 0.5, abs=6e-4)
-    assert "how well the bench's offset is known" in found["uncertainty_source"]
+    assert "how well this bench's offset is known" in found["uncertainty_source"]
 
 
 def test_what_a_job_teaches_is_free_of_its_benches(shop: Shop, second: Client, database: Database) -> None:
