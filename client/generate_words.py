@@ -106,7 +106,7 @@ def _parts() -> list[str]:
         _set(
             "IN_MM",
             (way.verb for way in WAYS if way.unit == "mm"),
-            "Ways of which a length is told, no turns.",
+            "Ways that are measured as a length, not in turns.",
         ),
         _table(
             "WAYS",

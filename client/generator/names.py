@@ -86,7 +86,7 @@ AS_TEXT = frozenset(
 """Days that earlier releases gave as text, and that stay so."""
 
 SENT = {"FindingIn": "NewFinding", "ReadingIn": "NewReading"}
-"""Bodies that are also a dataclass, for whoever builds them bit by bit."""
+"""Bodies that are also a dataclass, for programs that fill in one field after the other."""
 
 FIELDS = {
     "AbsenceFields": ("AbsenceIn", "technician_id first last"),

@@ -112,7 +112,7 @@ class WebhookEndpoints(webhooks.WebhookEndpoints):
         return self._link.walk("/webhook-deliveries", WebhookDelivery, **filters)
 
     def test(self, endpoint: WebhookEndpoint | UUID | str, **call: Unpack[WriteOptions]) -> WebhookDelivery:
-        """Send an endpoint a `webhook-endpoint.tested`, whatever types it wants to be told of."""
+        """Send an endpoint a `webhook-endpoint.tested`, whichever types it subscribes to."""
         path = f"{self._one(endpoint)}/test"
         return read(WebhookDelivery, self._link.change("POST", path, {}, **call))
 

@@ -141,7 +141,7 @@ IN_MM: frozenset[str] = frozenset(
         "file",
     }
 )
-"""Ways of which a length is told, no turns."""
+"""Ways that are measured as a length, not in turns."""
 
 WAYS: dict[str, tuple[str, ...]] = {
     "truss-rod": ("tighten",),

@@ -158,11 +158,11 @@ def uncertainty_source(reading: Reading) -> str:
         return f"how well this bench's offset is known, by {reading.offset.source}"
     if repeatability is None or repeatability < step:
         return f"the step of {tool}"
+    if reading.repeatability_source is not None:
+        return f"how well this bench repeats, by {reading.repeatability_source}"
     times = f"{reading.noise:.1f}"
     scatter = "" if times == "1.0" else f"; it scatters {times} times as much on this bench"
-    if reading.repeatability_source is None:
-        return f"how well {tool} repeats{scatter}"
-    return f"how well this bench repeats, by {reading.repeatability_source}{scatter}"
+    return f"how well {tool} repeats{scatter}"
 
 
 def tool_assumed(reading: Reading) -> bool:
